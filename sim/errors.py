@@ -1,0 +1,35 @@
+"""Errors a person can act on: each says what is wrong, where, and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+__all__ = ["BandbenchError", "UnknownNameError", "known_names"]
+
+
+class BandbenchError(Exception):
+    """Base of every error that bandbench raises on purpose; its text is meant for a person."""
+
+
+def known_names(names: Iterable[str]) -> str:
+    """Return the names as one readable list for an error message."""
+    return ", ".join(f"'{name}'" for name in names)
+
+
+class UnknownNameError(BandbenchError):
+    """A name that is not in the list it must come from.
+
+    Parameters
+    ----------
+    kind : str
+        What the name was meant to be ("standard", "control", ...).
+    name : object
+        What was given.
+    known : Iterable[str]
+        Every name that would have been accepted.
+    """
+
+    def __init__(self, kind: str, name: object, known: Iterable[str]) -> None:
+        super().__init__(f"unknown {kind} {name!r}; use one of {known_names(known)}")
+        self.kind = kind
+        self.name = name

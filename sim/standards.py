@@ -1,0 +1,289 @@
+"""Scanning standards, recording practices and the footprint on tape, as frozen data with provenance.
+
+Contents: `Standard` and `STANDARDS`, `Practice` and `PRACTICES`, `Footprint` and `FOOTPRINT`, and the look-ups
+`get_standard`, `get_practice`.
+
+Every class carries a ``provenance`` mapping from field name to where the number comes from. The marks are:
+PUB (published text read), QUOTED (published, known through a later quotation), DERIVED (arithmetic from marked
+inputs), TRADE (common practice), MEMORY (from memory, shown to people as "typical"), MODEL (a free parameter).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from sim.errors import UnknownNameError
+
+__all__ = [
+    "FOOTPRINT",
+    "PRACTICES",
+    "STANDARDS",
+    "Footprint",
+    "Practice",
+    "Standard",
+    "get_practice",
+    "get_standard",
+]
+
+BT470 = "PUB ITU-R BT.470"
+
+
+def _marks(**marks: str) -> Mapping[str, str]:
+    return MappingProxyType(marks)
+
+
+@dataclass(frozen=True)
+class Standard:
+    """One television scanning standard: timing, levels and how it is sampled here.
+
+    All times are in seconds, frequencies in hertz, levels in `level_unit`. Arrays of one frame have the shape
+    ``(lines_per_frame, samples_per_line)`` in time order, each row starting at 0H.
+    """
+
+    name: str
+    lines_per_frame: int
+    line_rate_hz: float
+    samples_per_line: int
+    subcarrier_hz: float
+    level_unit: str
+    sync_level: float
+    blanking_level: float
+    white_level: float
+    setup_level: float
+    line_blanking_s: float
+    front_porch_s: float
+    line_sync_s: float
+    burst_start_s: float
+    burst_cycles: int
+    burst_amplitude: float
+    equalising_pulse_s: float
+    broad_gap_s: float
+    equalising_half_lines: int
+    broad_half_lines: int
+    edge_rise_s: float
+    video_bandwidth_hz: float
+    wheel_turns_per_frame: int
+    first_active_line: tuple[int, int]
+    provenance: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def line_period_s(self) -> float:
+        """Line period H [s]."""
+        return 1.0 / self.line_rate_hz
+
+    @property
+    def frame_rate_hz(self) -> float:
+        """Frame rate [Hz]; the field rate is twice this."""
+        return self.line_rate_hz / self.lines_per_frame
+
+    @property
+    def field_rate_hz(self) -> float:
+        """Field rate [Hz]."""
+        return 2.0 * self.frame_rate_hz
+
+    @property
+    def sample_rate_hz(self) -> float:
+        """Sample rate of every video array [Hz]: samples per line times line rate (4 fsc in 525/60)."""
+        return self.samples_per_line * self.line_rate_hz
+
+    @property
+    def samples_per_frame(self) -> int:
+        """Samples in one frame."""
+        return self.lines_per_frame * self.samples_per_line
+
+    @property
+    def wheel_rate_hz(self) -> float:
+        """Head-wheel speed [rev/s]."""
+        return self.wheel_turns_per_frame * self.frame_rate_hz
+
+    @property
+    def passes_per_frame(self) -> int:
+        """Head passes (tracks) in one frame: four heads a turn."""
+        return 4 * self.wheel_turns_per_frame
+
+    @property
+    def lines_per_pass(self) -> float:
+        """Television lines that pass while the wheel makes a quarter turn."""
+        return self.lines_per_frame / self.passes_per_frame
+
+
+STANDARDS: Mapping[str, Standard] = MappingProxyType(
+    {
+        "525/60": Standard(
+            name="525/60",
+            lines_per_frame=525,
+            # 4.5 MHz / 286, the relation that gives the 15 734.264 Hz of BT.470.
+            line_rate_hz=4.5e6 / 286.0,
+            samples_per_line=910,
+            subcarrier_hz=455.0 / 2.0 * 4.5e6 / 286.0,
+            level_unit="IRE",
+            sync_level=-40.0,
+            blanking_level=0.0,
+            white_level=100.0,
+            setup_level=7.5,
+            line_blanking_s=10.9e-6,
+            front_porch_s=1.5e-6,
+            line_sync_s=4.7e-6,
+            burst_start_s=5.3e-6,
+            burst_cycles=9,
+            burst_amplitude=20.0,
+            equalising_pulse_s=2.3e-6,
+            broad_gap_s=4.7e-6,
+            equalising_half_lines=6,
+            broad_half_lines=6,
+            edge_rise_s=140e-9,
+            video_bandwidth_hz=4.2e6,
+            wheel_turns_per_frame=8,
+            first_active_line=(21, 284),
+            provenance=_marks(
+                line_rate_hz=f"{BT470}, 15 734.264 Hz",
+                subcarrier_hz=f"{BT470}, 455/2 line rate",
+                sync_level=f"{BT470}, ratios",
+                setup_level=f"{BT470}, ratios",
+                line_blanking_s=f"{BT470}, 10.9 +-0.2 us",
+                front_porch_s=f"{BT470}, 1.27-2.22 us; 1.5 us chosen inside the range",
+                line_sync_s=f"{BT470}, 4.7 +-0.1 us",
+                burst_start_s=f"{BT470}, 5.3 (4.71-5.71) us",
+                burst_cycles=f"{BT470}, 9 +-1",
+                burst_amplitude="MEMORY, 40 IRE peak to peak",
+                equalising_pulse_s=f"{BT470}, 2.3 us",
+                broad_gap_s=f"{BT470}, 4.7 us",
+                equalising_half_lines=f"{BT470}, 3H each",
+                broad_half_lines=f"{BT470}, 3H",
+                edge_rise_s="MEMORY, 10-90 % rise of sync and blanking, 140 ns",
+                video_bandwidth_hz=f"{BT470}, 4.2 MHz",
+                wheel_turns_per_frame="QUOTED, 240 rev/s nominal (239.76 at 59.94 Hz fields)",
+                first_active_line="MEMORY, first full active line of each field",
+                samples_per_line="MODEL, four samples a subcarrier cycle",
+            ),
+        ),
+    }
+)
+
+
+@dataclass(frozen=True)
+class Practice:
+    """One recording practice: which carrier stands for which video level, and the pre-emphasis.
+
+    The pre-emphasis is ``(1 + j w lead_s) / (1 + j w lag_s)``; de-emphasis is its inverse.
+    """
+
+    name: str
+    standard: str
+    sync_tip_hz: float
+    blanking_hz: float
+    white_hz: float
+    preemphasis_lead_s: float
+    preemphasis_lag_s: float
+    provenance: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def white_deviation_hz(self) -> float:
+        """Carrier deviation from blanking to peak white [Hz]."""
+        return self.white_hz - self.blanking_hz
+
+
+PRACTICES: Mapping[str, Practice] = MappingProxyType(
+    {
+        "525 high-band": Practice(
+            name="525 high-band",
+            standard="525/60",
+            sync_tip_hz=7.06e6,
+            blanking_hz=7.90e6,
+            white_hz=10.00e6,
+            preemphasis_lead_s=600e-9,
+            preemphasis_lag_s=240e-9,
+            provenance=_marks(
+                sync_tip_hz="MEMORY, passes the slope check",
+                blanking_hz="MEMORY, passes the slope check",
+                white_hz="MEMORY, passes the slope check",
+                preemphasis_lead_s="MEMORY, 8 dB maximum",
+                preemphasis_lag_s="MEMORY, 8 dB maximum",
+            ),
+        ),
+    }
+)
+
+
+@dataclass(frozen=True)
+class Footprint:
+    """What lies where on the tape, and the wheel that put it there [m, m/s]."""
+
+    tape_width_m: float = 50.8e-3
+    track_width_m: float = 254e-6
+    track_pitch_m: float = 396.875e-6
+    tip_circle_diameter_m: float = 2.067 * 25.4e-3
+    head_arc_deg: float = 101.0
+    tape_speed_m_per_s: float = 0.381
+    provenance: Mapping[str, str] = field(
+        default_factory=lambda: _marks(
+            tape_width_m="TRADE, 2.000 in",
+            track_width_m="TRADE, 10 mil at full speed",
+            track_pitch_m="DERIVED, tape speed / (4 wheel turns a second) = 15.625 mil; agrees with "
+            "ANSI C98.6-1965, as quoted second-hand, 0.0625 in per four tracks",
+            tip_circle_diameter_m="MEMORY, 2.064-2.070 in; the middle",
+            head_arc_deg="MEMORY, about 101 degrees carry video",
+            tape_speed_m_per_s="PUB SMPTE ST 4 abstract, 15 in/s",
+        ),
+        repr=False,
+        compare=False,
+    )
+
+    @property
+    def control_period_m(self) -> float:
+        """Length of one control-track cycle on tape [m]: four tracks."""
+        return 4.0 * self.track_pitch_m
+
+    def tip_speed_m_per_s(self, wheel_rate_hz: float) -> float:
+        """Speed of a head tip over the tape [m/s] for a wheel speed [rev/s].
+
+        Examples
+        --------
+        >>> round(FOOTPRINT.tip_speed_m_per_s(240.0), 2)
+        39.58
+        """
+        return math.pi * self.tip_circle_diameter_m * wheel_rate_hz
+
+
+FOOTPRINT = Footprint()
+
+
+def get_standard(name: str) -> Standard:
+    """Return the scanning standard called `name`.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is none; the message lists those there are.
+
+    Examples
+    --------
+    >>> round(get_standard("525/60").lines_per_pass, 5)
+    16.40625
+    """
+    try:
+        return STANDARDS[name]
+    except KeyError:
+        raise UnknownNameError("standard", name, STANDARDS) from None
+
+
+def get_practice(name: str) -> Practice:
+    """Return the recording practice called `name`; hyphens may stand for blanks.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is none; the message lists those there are.
+
+    Examples
+    --------
+    >>> get_practice("525 high-band").white_deviation_hz
+    2100000.0
+    """
+    for known, practice in PRACTICES.items():
+        if name.replace("-", " ") == known.replace("-", " "):
+            return practice
+    raise UnknownNameError("recording practice", name, PRACTICES)
