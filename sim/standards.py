@@ -67,6 +67,11 @@ class Standard:
     video_bandwidth_hz: float
     wheel_turns_per_frame: int
     first_active_line: tuple[int, int]
+    field_start_half_line: tuple[int, int]
+    active_half_lines: tuple[tuple[int, int], tuple[int, int]]
+    burst_rise_s: float
+    pulse_2t_s: float
+    picture_aspect: float
     provenance: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -138,6 +143,13 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
             video_bandwidth_hz=4.2e6,
             wheel_turns_per_frame=8,
             first_active_line=(21, 284),
+            # Counted in half lines from 0H of line 1: where each field's first equalising pulse falls, and where
+            # its picture begins and ends (line 21 to the middle of 263, the middle of 283 to the end of 525).
+            field_start_half_line=(0, 525),
+            active_half_lines=((40, 525), (565, 1050)),
+            burst_rise_s=300e-9,
+            pulse_2t_s=250e-9,
+            picture_aspect=4.0 / 3.0,
             provenance=_marks(
                 line_rate_hz=f"{BT470}, 15 734.264 Hz",
                 subcarrier_hz=f"{BT470}, 455/2 line rate",
@@ -157,6 +169,11 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
                 video_bandwidth_hz=f"{BT470}, 4.2 MHz",
                 wheel_turns_per_frame="QUOTED, 240 rev/s nominal (239.76 at 59.94 Hz fields)",
                 first_active_line="MEMORY, first full active line of each field",
+                field_start_half_line=f"{BT470}, equalising pulses lead the field; field 2 starts half a line late",
+                active_half_lines="MEMORY, lines 21-263 and 283-525 with a half line in each field",
+                burst_rise_s="MEMORY, 10-90 % rise of the burst envelope, 300 ns",
+                pulse_2t_s="MEMORY, half-amplitude duration of the 2T pulse, 250 ns",
+                picture_aspect="TRADE, 4:3",
                 samples_per_line="MODEL, four samples a subcarrier cycle",
             ),
         ),
