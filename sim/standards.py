@@ -143,8 +143,8 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
             video_bandwidth_hz=4.2e6,
             wheel_turns_per_frame=8,
             first_active_line=(21, 284),
-            # Counted in half lines from 0H of line 1: where each field's first equalising pulse falls, and where
-            # its picture begins and ends (line 21 to the middle of 263, the middle of 283 to the end of 525).
+            # Counted in half lines from 0H of line 1: where each field's first equalising pulse falls, and
+            # where its picture begins and ends (line 21 to mid 263, mid 283 to the end of 525).
             field_start_half_line=(0, 525),
             active_half_lines=((40, 525), (565, 1050)),
             burst_rise_s=300e-9,
@@ -169,7 +169,7 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
                 video_bandwidth_hz=f"{BT470}, 4.2 MHz",
                 wheel_turns_per_frame="QUOTED, 240 rev/s nominal (239.76 at 59.94 Hz fields)",
                 first_active_line="MEMORY, first full active line of each field",
-                field_start_half_line=f"{BT470}, equalising pulses lead the field; field 2 starts half a line late",
+                field_start_half_line=f"{BT470}, a field is 262.5 lines and starts with equalising pulses",
                 active_half_lines="MEMORY, lines 21-263 and 283-525 with a half line in each field",
                 burst_rise_s="MEMORY, 10-90 % rise of the burst envelope, 300 ns",
                 pulse_2t_s="MEMORY, half-amplitude duration of the 2T pulse, 250 ns",
