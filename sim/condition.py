@@ -1,0 +1,199 @@
+"""What is wrong or worn in the machine: hidden from the trainee, planted by lessons and instructors.
+
+Contents: `Condition`, `FaultSpec`, `FAULTS`, `with_fault`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
+from types import MappingProxyType
+
+from sim.errors import BandbenchError, UnknownNameError
+
+__all__ = ["FAULTS", "Condition", "ConditionError", "FaultSpec", "with_fault"]
+
+FourHeads = tuple[float, float, float, float]
+_NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
+
+
+class ConditionError(BandbenchError):
+    """A hidden condition or a fault severity that makes no sense."""
+
+
+@dataclass(frozen=True)
+class Condition:
+    """The machine's hidden state; every default is a perfect machine.
+
+    Attributes
+    ----------
+    tracking_offset_deg : float
+        Phase between control track and wheel when the tracking control reads 0 [deg].
+    guide_offset_um, guide_height_offset_um : float
+        Guide displacement when its controls read 0 [um].
+    head_timing_offset_ns : four floats
+        How early each head is when its timing control reads 0 [ns].
+    head_output_db : four floats
+        Level each head gives, against a good head [dB].
+    channel_eq_offset_db : four floats
+        Error of each channel's response at subcarrier frequency when its equaliser reads 0 [dB].
+    noise_db : float
+        RF noise against normal [dB].
+
+    Raises
+    ------
+    ConditionError
+        If a value is not finite or a head list has not four entries.
+    """
+
+    tracking_offset_deg: float = 0.0
+    guide_offset_um: float = 0.0
+    guide_height_offset_um: float = 0.0
+    head_timing_offset_ns: FourHeads = _NONE
+    head_output_db: FourHeads = _NONE
+    channel_eq_offset_db: FourHeads = _NONE
+    noise_db: float = 0.0
+
+    def __post_init__(self) -> None:
+        for entry in fields(self):
+            value = getattr(self, entry.name)
+            per_head = isinstance(entry.default, tuple)
+            values = tuple(value) if per_head else (value,)
+            if per_head and len(values) != 4:
+                raise ConditionError(f"condition '{entry.name}': needs four values, one a head, got {value!r}")
+            if not all(math.isfinite(item) for item in values):
+                raise ConditionError(f"condition '{entry.name}': {value!r} is not finite")
+
+
+@dataclass(frozen=True)
+class FaultSpec:
+    """One fault that can be planted with a severity from 0 (none) to 1 (worst)."""
+
+    name: str
+    title: str
+    description: str
+    apply: Callable[[Condition, float], Condition]
+
+
+def _at_head(values: FourHeads, head: int, change: float) -> FourHeads:
+    changed = list(values)
+    changed[head - 1] += change
+    return (changed[0], changed[1], changed[2], changed[3])
+
+
+# How far each fault goes at severity 1 (MODEL: plain to see, still inside the range of the controls that mend it,
+# or for a clogged head deep enough to fall below the FM threshold).
+_WORST_GUIDE_UM = 75.0
+_WORST_HEIGHT_UM = 150.0
+_WORST_TRACKING_DEG = 45.0
+_WORST_CLOG_DB = -40.0
+_WORST_TIMING_NS = 400.0
+_WORST_EQ_DB = -4.0
+_WORST_NOISE_DB = 20.0
+
+
+def _clog(head: int) -> Callable[[Condition, float], Condition]:
+    return lambda condition, severity: replace(
+        condition, head_output_db=_at_head(condition.head_output_db, head, _WORST_CLOG_DB * severity)
+    )
+
+
+def _displace(head: int) -> Callable[[Condition, float], Condition]:
+    return lambda condition, severity: replace(
+        condition,
+        head_timing_offset_ns=_at_head(condition.head_timing_offset_ns, head, _WORST_TIMING_NS * severity),
+    )
+
+
+def _dull(head: int) -> Callable[[Condition, float], Condition]:
+    return lambda condition, severity: replace(
+        condition, channel_eq_offset_db=_at_head(condition.channel_eq_offset_db, head, _WORST_EQ_DB * severity)
+    )
+
+
+def _fault_list() -> list[FaultSpec]:
+    faults = [
+        FaultSpec(
+            "guide_knocked",
+            "Guide out of place",
+            "The guide stands too far in; every band leans.",
+            lambda c, severity: replace(c, guide_offset_um=c.guide_offset_um + _WORST_GUIDE_UM * severity),
+        ),
+        FaultSpec(
+            "guide_high",
+            "Guide too high",
+            "The guide stands too high across the tape; every band is bowed.",
+            lambda c, severity: replace(
+                c, guide_height_offset_um=c.guide_height_offset_um + _WORST_HEIGHT_UM * severity
+            ),
+        ),
+        FaultSpec(
+            "tracking_drifted",
+            "Tracking phase drifted",
+            "The control-track phase is off; the RF of all heads is low, half-way to the next track at worst.",
+            lambda c, severity: replace(
+                c, tracking_offset_deg=c.tracking_offset_deg + _WORST_TRACKING_DEG * severity
+            ),
+        ),
+        FaultSpec(
+            "noisy_rf",
+            "RF noise",
+            "The RF noise of all channels is high; the whole picture is grainy.",
+            lambda c, severity: replace(c, noise_db=c.noise_db + _WORST_NOISE_DB * severity),
+        ),
+    ]
+    for head in range(1, 5):
+        faults += [
+            FaultSpec(
+                f"clogged_head_{head}",
+                f"Head {head} clogged",
+                f"Debris lifts head {head} off the tape; its bands turn to noise.",
+                _clog(head),
+            ),
+            FaultSpec(
+                f"displaced_head_{head}",
+                f"Head {head} out of quadrature",
+                f"Head {head} is early on the wheel; its bands stand to the left.",
+                _displace(head),
+            ),
+            FaultSpec(
+                f"dull_channel_{head}",
+                f"Channel {head} lacks high frequencies",
+                f"The response of channel {head} falls at subcarrier frequency; fine detail of its bands is weak.",
+                _dull(head),
+            ),
+        ]
+    return faults
+
+
+FAULTS: Mapping[str, FaultSpec] = MappingProxyType({fault.name: fault for fault in _fault_list()})
+
+
+def with_fault(condition: Condition, name: str, severity: float = 1.0) -> Condition:
+    """Return `condition` with one fault added.
+
+    Parameters
+    ----------
+    condition : Condition
+        Where the fault is added.
+    name : str
+        One of `FAULTS`.
+    severity : float
+        0 (none) to 1 (worst).
+
+    Raises
+    ------
+    UnknownNameError, ConditionError
+        If there is no such fault, or the severity is not from 0 to 1.
+
+    Examples
+    --------
+    >>> with_fault(Condition(), "clogged_head_3", 0.5).head_output_db
+    (0.0, 0.0, -20.0, 0.0)
+    """
+    if name not in FAULTS:
+        raise UnknownNameError("fault", name, FAULTS)
+    if not (math.isfinite(severity) and 0.0 <= severity <= 1.0):
+        raise ConditionError(f"fault '{name}': severity {severity!r} is not a number from 0 to 1")
+    return FAULTS[name].apply(condition, severity)

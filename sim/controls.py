@@ -1,0 +1,244 @@
+"""Everything a technician can turn: names, ranges, steps and words, declared once.
+
+Contents: `Stage` and `STAGES` (the signal path), `ControlSpec` and `CONTROLS`, `check_control`, `default_controls`.
+The view, the lesson linter, the help and the command line all read from here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from sim.errors import BandbenchError, UnknownNameError
+
+__all__ = [
+    "CONTROLS",
+    "STAGES",
+    "ControlError",
+    "ControlSpec",
+    "Stage",
+    "check_control",
+    "default_controls",
+]
+
+
+class ControlError(BandbenchError):
+    """A control value that cannot be set; says which control, the value and the allowed range."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One stage of the signal path, in words."""
+
+    name: str
+    title: str
+    description: str
+
+
+_STAGES = (
+    Stage("tape", "Tape", "What is recorded on the tape, and how the heads are placed over its tracks."),
+    Stage("headwheel", "Guide and heads", "The vacuum guide that cups the tape and the wheel with the four heads."),
+    Stage("channels", "Channels 1-4", "One amplifier and equaliser for each head."),
+    Stage("switcher", "Switcher", "Takes the four channels in turn, changing over in line blanking."),
+    Stage("demodulator", "Demodulator", "Limits the RF and turns its frequency back into video."),
+    Stage("processing", "Processing", "Replaces sync and blanking by clean ones; the picture passes."),
+    Stage("output", "Output", "The finished video, as the picture monitor shows it."),
+)
+STAGES: Mapping[str, Stage] = MappingProxyType({stage.name: stage for stage in _STAGES})
+
+
+@dataclass(frozen=True)
+class ControlSpec:
+    """One control: what it is called, how far it goes and by what steps it moves.
+
+    `step` is one press of an arrow key, `fine_step` with Shift, `coarse_step` with Page Up or Page Down. A switch
+    has the values 0.0 (off) and 1.0 (on).
+    """
+
+    name: str
+    label: str
+    unit: str
+    minimum: float
+    maximum: float
+    default: float
+    step: float
+    fine_step: float
+    coarse_step: float
+    stage: str
+    kind: str
+    description: str
+    head: int = 0
+
+
+def _number(
+    name: str,
+    label: str,
+    unit: str,
+    limits: tuple[float, float],
+    steps: tuple[float, float, float],
+    stage: str,
+    description: str,
+    default: float = 0.0,
+    head: int = 0,
+) -> ControlSpec:
+    fine, step, coarse = steps
+    return ControlSpec(
+        name, label, unit, *limits, default, step, fine, coarse, stage, "number", description, head
+    )
+
+
+def _control_list() -> list[ControlSpec]:
+    controls = [
+        _number(
+            "tracking_phase_deg",
+            "Tracking",
+            "deg",
+            (-180.0, 180.0),
+            (0.1, 1.0, 10.0),
+            "tape",
+            "Moves the tape against the wheel, so that the heads run along the middle of the tracks. "
+            "One turn is four tracks.",
+        ),
+        _number(
+            "fm_deviation_khz",
+            "FM level",
+            "kHz",
+            (1000.0, 3000.0),
+            (5.0, 25.0, 100.0),
+            "tape",
+            "Carrier deviation from blanking to peak white when this machine records. "
+            "It changes only a tape this machine records itself.",
+            default=2100.0,
+        ),
+        _number(
+            "guide_position_um",
+            "Guide position",
+            "um",
+            (-150.0, 150.0),
+            (0.1, 1.0, 10.0),
+            "headwheel",
+            "Moves the guide in towards the wheel or out from it. Wrong: every band leans.",
+        ),
+        _number(
+            "guide_height_um",
+            "Guide height",
+            "um",
+            (-300.0, 300.0),
+            (0.5, 2.0, 20.0),
+            "headwheel",
+            "Moves the guide across the tape. Wrong: every band is bowed.",
+        ),
+    ]
+    for head in range(1, 5):
+        controls.append(
+            _number(
+                f"head_timing_ns_{head}",
+                f"Head {head} timing",
+                "ns",
+                (-500.0, 500.0),
+                (1.0, 5.0, 50.0),
+                "headwheel",
+                f"Delays or advances head {head}. Wrong: one band in four stands aside.",
+                head=head,
+            )
+        )
+    for head in range(1, 5):
+        controls.append(
+            _number(
+                f"channel_gain_db_{head}",
+                f"Channel {head} gain",
+                "dB",
+                (-20.0, 12.0),
+                (0.1, 0.5, 3.0),
+                "channels",
+                f"Sets the RF level that channel {head} gives the switcher.",
+                head=head,
+            )
+        )
+    for head in range(1, 5):
+        controls.append(
+            _number(
+                f"channel_eq_db_{head}",
+                f"Channel {head} equaliser",
+                "dB",
+                (-6.0, 6.0),
+                (0.05, 0.25, 1.0),
+                "channels",
+                f"Sets how strongly channel {head} reproduces fine detail, measured at subcarrier frequency.",
+                head=head,
+            )
+        )
+    for head in range(1, 5):
+        controls.append(
+            ControlSpec(
+                name=f"channel_on_{head}",
+                label=f"Channel {head}",
+                unit="",
+                minimum=0.0,
+                maximum=1.0,
+                default=1.0,
+                step=1.0,
+                fine_step=1.0,
+                coarse_step=1.0,
+                stage="channels",
+                kind="switch",
+                description=f"Switches channel {head} on or off. Off: every fourth band is noise.",
+                head=head,
+            )
+        )
+    controls.append(
+        _number(
+            "video_level_db",
+            "Video level",
+            "dB",
+            (-6.0, 6.0),
+            (0.05, 0.1, 1.0),
+            "demodulator",
+            "Sets the level of the video after the demodulator.",
+        )
+    )
+    return controls
+
+
+CONTROLS: Mapping[str, ControlSpec] = MappingProxyType({spec.name: spec for spec in _control_list()})
+
+
+def default_controls() -> dict[str, float]:
+    """Return every control at its default."""
+    return {name: spec.default for name, spec in CONTROLS.items()}
+
+
+def check_control(name: str, value: float) -> float:
+    """Return `value` as a float if the control exists and can be set to it.
+
+    Raises
+    ------
+    UnknownNameError
+        If no control has this name.
+    ControlError
+        If the value is not a finite number in the control's range, or not 0 or 1 for a switch.
+
+    Examples
+    --------
+    >>> check_control("guide_position_um", 12)
+    12.0
+    """
+    if name not in CONTROLS:
+        raise UnknownNameError("control", name, CONTROLS)
+    spec = CONTROLS[name]
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise ControlError(f"control '{name}': {value!r} is not a number") from None
+    if not math.isfinite(number):
+        raise ControlError(f"control '{name}': {value!r} is not a finite number")
+    if spec.kind == "switch" and number not in (0.0, 1.0):
+        raise ControlError(f"control '{name}': {value!r} is neither 0 (off) nor 1 (on)")
+    if not spec.minimum <= number <= spec.maximum:
+        raise ControlError(
+            f"control '{name}': {number:g} {spec.unit} is outside its range "
+            f"{spec.minimum:g} to {spec.maximum:g} {spec.unit}".rstrip()
+        )
+    return number

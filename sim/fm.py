@@ -1,0 +1,288 @@
+"""The FM channel: pre-emphasis, modulator, limiter, discriminator, de-emphasis and low-pass.
+
+RF is held as a complex envelope sampled at the video rate fs (4 fsc) and centred on fs/2 (2 fsc, 7.159 MHz in
+525/60), so it spans 0 to fs hertz of real RF. The modulator makes it from a REAL frequency-modulated wave at four
+times that rate, so sidebands folded through 0 Hz are in it.
+
+Contents: `emphasis_response`, `low_pass_response`, `modulate`, `discriminate`, `OutputFilter`,
+`demodulated_noise_density`, `noise_to_carrier_for_snr`, `expected_click_rate_hz`.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.standards import Practice, Standard
+from sim.timebase import spline_compensation
+
+__all__ = [
+    "OutputFilter",
+    "demodulated_noise_density",
+    "discriminate",
+    "emphasis_response",
+    "expected_click_rate_hz",
+    "low_pass_response",
+    "modulate",
+    "noise_to_carrier_for_snr",
+]
+
+FloatArray = NDArray[np.float32]
+ComplexArray = NDArray[np.complex64]
+
+# The real wave is formed at this multiple of fs: second-order upper sidebands of peak white with full 4.2 MHz
+# modulation (10.0 + 2 x 4.2 = 18.4 MHz) must not fold about its Nyquist frequency into the band.
+_MODULATOR_OVERSAMPLING = 4
+
+# Low-pass after the discriminator: flat through the video bandwidth, then a raised-cosine fall (MODEL: chosen so
+# that the band is flat to 0.5 % and the filter's ringing stays inside one line blanking).
+_LOW_PASS_FLAT_RATIO = 1.02
+_LOW_PASS_STOP_RATIO = 1.30
+
+
+def emphasis_response(frequency_hz: NDArray[np.float64], practice: Practice) -> NDArray[np.complex128]:
+    """Return the recording pre-emphasis (1 + j w lead) / (1 + j w lag) at each frequency.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, any shape
+        Video frequencies [Hz].
+    practice : Practice
+        Supplies the two time constants.
+
+    Returns
+    -------
+    ndarray
+        Complex gain, 1 at zero frequency; de-emphasis is its reciprocal.
+
+    Examples
+    --------
+    >>> from sim.standards import get_practice
+    >>> gain = emphasis_response(np.array([1e9]), get_practice("525 high-band"))
+    >>> round(float(20 * np.log10(abs(gain[0]))), 2)
+    7.96
+    """
+    omega = 2j * np.pi * np.asarray(frequency_hz, dtype=np.float64)
+    return (1.0 + omega * practice.preemphasis_lead_s) / (1.0 + omega * practice.preemphasis_lag_s)
+
+
+def low_pass_response(frequency_hz: NDArray[np.float64], standard: Standard) -> NDArray[np.float64]:
+    """Return the real, zero-phase gain of the low-pass after the discriminator at each frequency [Hz]."""
+    flat_hz = _LOW_PASS_FLAT_RATIO * standard.video_bandwidth_hz
+    stop_hz = _LOW_PASS_STOP_RATIO * standard.video_bandwidth_hz
+    position = np.clip((np.abs(frequency_hz) - flat_hz) / (stop_hz - flat_hz), 0.0, 1.0)
+    return np.asarray(0.5 * (1.0 + np.cos(np.pi * position)))
+
+
+def modulate(
+    video: NDArray[np.floating],
+    standard: Standard,
+    practice: Practice,
+    white_deviation_hz: float | None = None,
+) -> ComplexArray:
+    """Return the RF envelope of one frame of video, frequency-modulated by a recording practice.
+
+    The video is treated as periodic over the frame, so that a stored frame can be played as a loop; the mean carrier
+    is moved by less than half a cycle a frame (15 Hz) to make the loop close.
+
+    Parameters
+    ----------
+    video : ndarray, (lines, samples) or flat
+        Composite video in the standard's level unit, at the standard's sample rate.
+    standard, practice : Standard, Practice
+        Scanning standard and recording practice.
+    white_deviation_hz : float, optional
+        Deviation from blanking to peak white [Hz]; the practice's own when omitted.
+
+    Returns
+    -------
+    ndarray of complex64, (samples_per_frame,)
+        Envelope of amplitude 1, centred on half the sample rate.
+
+    Notes
+    -----
+    The phase is the exact integral of the band-limited video (division by j w over the whole frame), so the mean
+    frequency over a sample interval is the video times sinc(f/fs): `OutputFilter` undoes exactly that.
+    """
+    flat = np.asarray(video, dtype=np.float64).ravel()
+    count = flat.size
+    rate_hz = standard.sample_rate_hz
+    deviation_hz = practice.white_deviation_hz if white_deviation_hz is None else white_deviation_hz
+    hz_per_level = deviation_hz / (standard.white_level - standard.blanking_level)
+
+    spectrum = np.fft.rfft(flat)
+    frequency_hz = np.arange(spectrum.size) * (rate_hz / count)
+    mean_hz = practice.blanking_hz + hz_per_level * (spectrum[0].real / count - standard.blanking_level)
+    cycles = round(mean_hz * count / rate_hz)
+
+    frequency_hz[0] = 1.0
+    scale = hz_per_level * _MODULATOR_OVERSAMPLING
+    spectrum *= emphasis_response(frequency_hz, practice) * (scale / (2j * np.pi * frequency_hz))
+    spectrum[0] = 0.0
+    fine = count * _MODULATOR_OVERSAMPLING
+    turns = np.fft.irfft(spectrum, fine)
+    turns += np.arange(fine) * (cycles / fine)
+    turns -= np.floor(turns)
+    wave = np.cos((2.0 * np.pi * turns).astype(np.float32))
+
+    band = np.fft.rfft(wave)[:count] * np.float32(2.0 / _MODULATOR_OVERSAMPLING)
+    # Bin k stands for k fs / count hertz; centring on fs/2 is a rotation of the bins by half their number.
+    return np.fft.ifft(np.roll(band, -(count // 2))).astype(np.complex64)
+
+
+def discriminate(envelope: ComplexArray, rate_hz: float) -> FloatArray:
+    """Limit an envelope completely and return its instantaneous frequency.
+
+    Parameters
+    ----------
+    envelope : ndarray of complex64, (n_samples,)
+        RF envelope centred on half the sample rate; its ends are joined (one frame, played as a loop).
+    rate_hz : float
+        Sample rate [Hz].
+
+    Returns
+    -------
+    ndarray of float32, (n_samples,)
+        Frequency of the real RF [Hz], 0 to `rate_hz`; element n is the mean from sample n - 1 to sample n.
+    """
+    product = np.empty_like(envelope)
+    np.multiply(envelope[1:], np.conj(envelope[:-1]), out=product[1:])
+    product[0] = envelope[0] * np.conj(envelope[-1])
+    angle = np.arctan2(product.imag, product.real)
+    angle *= np.float32(rate_hz / (2.0 * np.pi))
+    angle += np.float32(rate_hz / 2.0)
+    return angle
+
+
+class OutputFilter:
+    """De-emphasis, low-pass and discriminator correction in one pass of block FFTs.
+
+    Parameters
+    ----------
+    standard, practice : Standard, Practice
+        Fix the response and the block layout.
+    upsampling : int
+        Output samples per input sample; 2 leaves room for an accurate interpolator behind it.
+    spline : bool
+        True gives the spline coefficients `sim.timebase.Displacement` reads, instead of samples.
+    block_lines : int
+        Lines filtered together; must divide the lines of a frame.
+
+    Notes
+    -----
+    Each block is read with a margin before and after it (longer before: de-emphasis is causal) and only its inside
+    is kept, which equals filtering the whole loop to better than 1e-4 of a step.
+    """
+
+    _MARGIN_BEFORE = 110
+    _MARGIN_AFTER = 64
+
+    def __init__(
+        self,
+        standard: Standard,
+        practice: Practice,
+        upsampling: int = 1,
+        spline: bool = False,
+        block_lines: int = 15,
+    ) -> None:
+        self.standard = standard
+        self.upsampling = upsampling
+        self._block = block_lines * standard.samples_per_line
+        self._blocks = standard.lines_per_frame // block_lines
+        length = self._block + self._MARGIN_BEFORE + self._MARGIN_AFTER
+        self._length = length + length % 2
+        frequency_hz = np.fft.rfftfreq(self._length, 1.0 / standard.sample_rate_hz)
+        ratio = frequency_hz / standard.sample_rate_hz
+        response = low_pass_response(frequency_hz, standard) / emphasis_response(frequency_hz, practice)
+        # Undo the mean over one sample interval (sinc) and its half-sample lateness.
+        response = response / np.sinc(ratio) * np.exp(1j * np.pi * ratio)
+        hz_per_level = practice.white_deviation_hz / (standard.white_level - standard.blanking_level)
+        if spline:
+            response = response * spline_compensation(ratio / upsampling)
+        self._response = (response * (upsampling / hz_per_level)).astype(np.complex64)
+        self._offset_hz = np.float32(practice.blanking_hz - hz_per_level * standard.blanking_level)
+
+    def __call__(self, frequency_hz: FloatArray) -> FloatArray:
+        """Return video in level units, flat, `upsampling` times as many samples as the input.
+
+        Parameters
+        ----------
+        frequency_hz : ndarray of float32, (samples_per_frame,)
+            What `discriminate` gave [Hz].
+        """
+        count = frequency_hz.size
+        before, after = self._MARGIN_BEFORE, self._length - self._block - self._MARGIN_BEFORE
+        padded = np.empty(count + before + after, dtype=np.float32)
+        np.subtract(frequency_hz, self._offset_hz, out=padded[before : before + count])
+        padded[:before] = padded[count : count + before]
+        padded[before + count :] = padded[before : before + after]
+        blocks = np.lib.stride_tricks.as_strided(
+            padded, (self._blocks, self._length), (self._block * 4, 4), writeable=False
+        )
+        spectrum = np.fft.rfft(blocks, axis=1)
+        spectrum *= self._response
+        up = self.upsampling
+        filtered = np.fft.irfft(spectrum, self._length * up, axis=1)
+        return np.ascontiguousarray(filtered[:, before * up : (before + self._block) * up]).ravel()
+
+
+def demodulated_noise_density(
+    frequency_hz: NDArray[np.float64], noise_to_carrier_per_hz: float
+) -> NDArray[np.float64]:
+    """Return the two-sided density of demodulated frequency noise [Hz^2/Hz] above threshold: f^2 N0 / (2 C).
+
+    Parameters
+    ----------
+    frequency_hz : ndarray
+        Video frequency [Hz].
+    noise_to_carrier_per_hz : float
+        N0/C, one-sided RF noise density over carrier power [1/Hz].
+    """
+    return np.square(frequency_hz) * (0.5 * noise_to_carrier_per_hz)
+
+
+def noise_to_carrier_for_snr(snr_db: float, standard: Standard, practice: Practice) -> float:
+    """Return N0/C [1/Hz] that gives a picture signal-to-noise ratio at the demodulator's output.
+
+    Parameters
+    ----------
+    snr_db : float
+        Blanking-to-white over rms noise, after de-emphasis and low-pass [dB].
+    standard, practice : Standard, Practice
+        Fix bandwidth, de-emphasis and deviation.
+
+    Notes
+    -----
+    Integrates the triangular voltage spectrum through the real output filter. Without de-emphasis and with a sharp
+    band edge B it is the closed form SNR = 3 (D/B)^2 C / (N0 B).
+    """
+    frequency_hz = np.linspace(0.0, standard.sample_rate_hz / 2.0, 4001)
+    gain = low_pass_response(frequency_hz, standard) / np.abs(emphasis_response(frequency_hz, practice))
+    density = demodulated_noise_density(frequency_hz, 1.0) * np.square(gain)
+    step_hz = frequency_hz[1] - frequency_hz[0]
+    variance_hz2 = 2.0 * float(np.sum(0.5 * (density[1:] + density[:-1]))) * step_hz
+    return float(practice.white_deviation_hz**2 / 10.0 ** (snr_db / 10.0) / variance_hz2)
+
+
+def expected_click_rate_hz(noise_bandwidth_hz: float, carrier_to_noise: float) -> float:
+    """Return Rice's rate of clicks of an unmodulated carrier, both signs together [1/s].
+
+    Parameters
+    ----------
+    noise_bandwidth_hz : float
+        Width of the flat noise band about the carrier [Hz].
+    carrier_to_noise : float
+        Carrier power over noise power in that band, as a ratio.
+
+    References
+    ----------
+    S. O. Rice, "Noise in FM receivers", 1963 (from memory).
+
+    Examples
+    --------
+    >>> round(expected_click_rate_hz(10e6, 10 ** 0.8))
+    1100
+    """
+    return noise_bandwidth_hz / math.sqrt(12.0) * math.erfc(math.sqrt(carrier_to_noise))

@@ -1,0 +1,74 @@
+"""One frame of playback: every signal the instruments look at, worked out when first asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.headwheel import PassSchedule
+from sim.output import clamp_levels, process, sync_edges_s
+from sim.standards import Standard
+
+__all__ = ["PlaybackFrame"]
+
+
+@dataclass(frozen=True, eq=False)
+class PlaybackFrame:
+    """Signals of one played frame. Do not write into its arrays.
+
+    Attributes
+    ----------
+    standard : Standard
+        Scanning standard.
+    index : int
+        Frame number since time 0.
+    rf : ndarray of complex64, (samples_per_frame,)
+        RF envelope at the switcher's output, centred on half the sample rate, 1.0 = a good head on its track.
+    demod : ndarray of float32, (lines, samples)
+        Demodulated video in time order [level unit], each row from the reference's 0H.
+    time_base_error_s : ndarray of float32, (lines, samples)
+        How early each sample of `demod` was read [s] (see `sim.headwheel`).
+    head_of_line : ndarray of int8, (lines,)
+        Head, 1 to 4, that plays the active part of each line; 0 where its channel is switched off.
+    schedule : PassSchedule
+        Wheel angle and pass of every sample.
+    template, active : ndarray, (lines, samples)
+        What the processing amplifier puts around the picture, and where the picture is.
+    """
+
+    standard: Standard
+    index: int
+    rf: NDArray[np.complex64]
+    demod: NDArray[np.float32]
+    time_base_error_s: NDArray[np.float32]
+    head_of_line: NDArray[np.int8]
+    schedule: PassSchedule
+    template: NDArray[np.float32]
+    active: NDArray[np.bool_]
+    single_head: Callable[[int], NDArray[np.complex64]]
+
+    @cached_property
+    def rf_envelope(self) -> NDArray[np.float32]:
+        """Amplitude of the RF at the switcher's output, (lines, samples), 1.0 = nominal."""
+        return np.abs(self.rf).reshape(self.demod.shape)
+
+    @cached_property
+    def sync_edges_s(self) -> NDArray[np.float64]:
+        """Position of each line's sync edge against 0H [s], positive late, NaN where none; shape (lines,)."""
+        return sync_edges_s(self.demod, self.standard)
+
+    @cached_property
+    def processed(self) -> NDArray[np.float32]:
+        """Processed video, (lines, samples) [level unit]."""
+        clamp = clamp_levels(self.demod, self.sync_edges_s, self.standard)
+        return process(self.demod, clamp, self.template, self.active)
+
+    def head_rf(self, head: int) -> NDArray[np.complex64]:
+        """Return the RF of one head's channel before the switcher, (samples_per_frame,); `head` is 1 to 4."""
+        if head not in (1, 2, 3, 4):
+            raise ValueError(f"head {head!r}: there are heads 1 to 4")
+        return self.single_head(head - 1)

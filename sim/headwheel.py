@@ -1,0 +1,214 @@
+"""Guide and head wheel: when each head meets each point of its pass, and which head plays which line.
+
+Contents: `PassSchedule` (which pass, which wheel angle at every sample of a frame), `GuideGeometry`,
+`time_base_error`, `time_base_slope`, and the closed forms `skew_s` and `scallop_s` for people and checks.
+
+Sign convention (a convention: no published one was found): a positive time-base error means the head is EARLY, the
+picture detail it reads appears to the left of its right place.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.standards import FOOTPRINT, Standard
+
+__all__ = [
+    "GuideGeometry",
+    "PassSchedule",
+    "pass_schedule",
+    "scallop_s",
+    "skew_s",
+    "time_base_error",
+    "time_base_slope",
+]
+
+HALF_PASS_RAD = math.pi / 4.0
+# Mean of cos(theta) over a pass from -45 to +45 degrees.
+_MEAN_COSINE = math.sin(HALF_PASS_RAD) / HALF_PASS_RAD
+
+# Heads are switched this long before 0H, in the middle of the front porch (MODEL; switching in line blanking is
+# QUOTED).
+SWITCH_LEAD_S = 0.75e-6
+
+
+@dataclass(frozen=True)
+class PassSchedule:
+    """Where every sample of a frame lies on the wheel.
+
+    Attributes
+    ----------
+    first_line : ndarray of int, (passes + 1,)
+        First whole line of each pass; the last entry is the frame's line count.
+    switch_sample : ndarray of int, (passes + 1,)
+        Sample at which the switcher turns to each pass; the first is negative: it lies in the frame before.
+    pass_of_sample : ndarray of int8, (samples_per_frame,)
+        Pass that plays each sample.
+    sine, cosine : ndarray of float32, (samples_per_frame,)
+        Sine of the wheel angle from mid-pass, and its cosine less the mean over a pass.
+    angle_rate_rad_per_s : float
+        Wheel speed [rad/s].
+    """
+
+    first_line: NDArray[np.int64]
+    switch_sample: NDArray[np.int64]
+    pass_of_sample: NDArray[np.int8]
+    sine: NDArray[np.float32]
+    cosine: NDArray[np.float32]
+    angle_rate_rad_per_s: float
+
+    @property
+    def passes(self) -> int:
+        """Passes in the frame."""
+        return self.switch_sample.size - 1
+
+    def per_sample(self, per_pass: NDArray[np.floating]) -> NDArray[np.float32]:
+        """Spread one value per pass over the samples that pass plays."""
+        return np.asarray(per_pass, dtype=np.float32)[self.pass_of_sample]
+
+    def pass_of_line(self) -> NDArray[np.int64]:
+        """Return the pass that plays the active part of each line, shape (lines,)."""
+        return np.repeat(np.arange(self.passes), np.diff(self.first_line))
+
+
+@lru_cache(maxsize=4)
+def pass_schedule(standard: Standard) -> PassSchedule:
+    """Return the schedule of a frame: the switcher turns over in the line blanking nearest to each quarter turn.
+
+    Parameters
+    ----------
+    standard : Standard
+        Fixes lines, samples and passes. Pass 0 begins at 0H of line 1 (MODEL: the wheel phase that keeps vertical
+        sync inside a pass in both fields).
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> lines = np.diff(pass_schedule(get_standard("525/60")).first_line)
+    >>> sorted(set(lines.tolist())), int(lines.sum())
+    ([16, 17], 525)
+    """
+    passes = standard.passes_per_frame
+    first_line = np.floor(np.arange(passes + 1) * standard.lines_per_pass + 0.5).astype(np.int64)
+    lead = round(SWITCH_LEAD_S * standard.sample_rate_hz)
+    switch_sample = first_line * standard.samples_per_line - lead
+    count = standard.samples_per_frame
+    sample = np.arange(count)
+    pass_of_sample = np.searchsorted(switch_sample, sample, side="right") - 1
+    samples_per_pass = count / passes
+    # The samples after the last switch of the frame already belong to the next turn's pass 0.
+    centre = (pass_of_sample + 0.5) * samples_per_pass
+    angle = (sample - centre) * (2.0 * HALF_PASS_RAD / samples_per_pass)
+    pass_of_sample = (pass_of_sample % passes).astype(np.int8)
+    return PassSchedule(
+        first_line=first_line,
+        switch_sample=switch_sample,
+        pass_of_sample=pass_of_sample,
+        sine=np.sin(angle).astype(np.float32),
+        cosine=(np.cos(angle) - _MEAN_COSINE).astype(np.float32),
+        angle_rate_rad_per_s=2.0 * math.pi * standard.wheel_rate_hz,
+    )
+
+
+@dataclass(frozen=True)
+class GuideGeometry:
+    """Displacement of the vacuum guide's centre of curvature from the wheel axis, and each head's timing.
+
+    Attributes
+    ----------
+    inward_um : float
+        Displacement along the guide's middle radius (tip engagement) [um].
+    height_um : float
+        Displacement across the tape [um].
+    head_timing_ns : tuple of four floats
+        How early each of heads 1 to 4 is against its right angle on the wheel [ns].
+    """
+
+    inward_um: float = 0.0
+    height_um: float = 0.0
+    head_timing_ns: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+
+
+def _displacements_s(geometry: GuideGeometry, standard: Standard) -> tuple[float, float]:
+    tip_speed = FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz)
+    return geometry.inward_um * 1e-6 / tip_speed, geometry.height_um * 1e-6 / tip_speed
+
+
+def time_base_error(
+    geometry: GuideGeometry, head_of_pass: NDArray[np.integer], standard: Standard
+) -> NDArray[np.float32]:
+    """Return how early each sample of a frame is read [s].
+
+    Parameters
+    ----------
+    geometry : GuideGeometry
+        Guide displacement and head timing.
+    head_of_pass : ndarray of int, (passes,)
+        Index 0 to 3 of the head that makes each pass.
+    standard : Standard
+        Scanning standard.
+
+    Returns
+    -------
+    ndarray of float32, (samples_per_frame,)
+        Time-base error [s]; positive is early.
+
+    Notes
+    -----
+    dt = [e_in sin(theta) - e_h (cos(theta) - mean cos)] / v + eps_head, first order (physics.md section 3), theta
+    from -45 to +45 degrees. The mean of the cosine is taken out because the wheel servo's horizontal lock holds the
+    mean position of the picture; without that a height error would shift the whole picture by 0.58 us per mil.
+    """
+    schedule = pass_schedule(standard)
+    inward_s, height_s = _displacements_s(geometry, standard)
+    timing_s = np.asarray(geometry.head_timing_ns)[np.asarray(head_of_pass)] * 1e-9
+    error = schedule.per_sample(timing_s)
+    if inward_s:
+        error += schedule.sine * np.float32(inward_s)
+    if height_s:
+        error -= schedule.cosine * np.float32(height_s)
+    return error
+
+
+def time_base_slope(geometry: GuideGeometry, standard: Standard) -> NDArray[np.float32]:
+    """Return the rate of change of `time_base_error` within each pass, shape (samples_per_frame,) [s/s].
+
+    The reproduced carrier is higher by this fraction (Doppler), so it also moves the demodulated level.
+    """
+    schedule = pass_schedule(standard)
+    inward_s, height_s = _displacements_s(geometry, standard)
+    rate = schedule.angle_rate_rad_per_s
+    slope = (schedule.cosine + np.float32(_MEAN_COSINE)) * np.float32(inward_s * rate)
+    slope += schedule.sine * np.float32(height_s * rate)
+    return slope
+
+
+def skew_s(inward_um: float, standard: Standard) -> float:
+    """Return the lean of a band, end to end, for a guide displacement along its middle radius [s].
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> round(skew_s(25.4, get_standard("525/60")) * 1e6, 3)
+    0.908
+    """
+    tip_speed = FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz)
+    return 2.0 * math.sin(HALF_PASS_RAD) * inward_um * 1e-6 / tip_speed
+
+
+def scallop_s(height_um: float, standard: Standard) -> float:
+    """Return the bow of a band, middle to ends, for a guide displacement across the tape [s].
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> round(scallop_s(25.4, get_standard("525/60")) * 1e6, 3)
+    0.188
+    """
+    tip_speed = FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz)
+    return (1.0 - math.cos(HALF_PASS_RAD)) * height_um * 1e-6 / tip_speed

@@ -1,0 +1,252 @@
+"""From tape to one continuous RF signal: heads, four channel amplifiers with equalisers, and the switcher.
+
+Contents: `ChannelSettings`, `head_of_pass`, `equaliser_taps`, `equalise`, `NoisePool`, `switched_signal`,
+`add_noise`, `single_head_signal`.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.headwheel import PassSchedule
+from sim.standards import FOOTPRINT, Practice, Standard
+from sim.tracking import TrackMatch
+
+__all__ = [
+    "ChannelSettings",
+    "NoisePool",
+    "add_noise",
+    "equalise",
+    "equaliser_taps",
+    "head_of_pass",
+    "single_head_signal",
+    "switched_signal",
+]
+
+ComplexArray = NDArray[np.complex64]
+
+# The limiter's own noise against a good head's RF (MODEL: well below channel noise in normal working, and all that is
+# left when a channel is off).
+LIMITER_NOISE_DB = -50.0
+# The equaliser acts about the carrier of this video level, half-way from blanking to white (MODEL).
+_EQUALISER_CENTRE = 0.5
+
+
+@dataclass(frozen=True)
+class ChannelSettings:
+    """One channel: signal and noise it delivers.
+
+    Attributes
+    ----------
+    signal : float
+        Amplitude of a fully tracked head at the channel's output, nominal 1.
+    noise : float
+        Rms of the complex channel noise at its output.
+    equaliser_db : float
+        Net error or boost at subcarrier frequency [dB].
+    """
+
+    signal: float
+    noise: float
+    equaliser_db: float
+
+
+def head_of_pass(match: TrackMatch, passes: int) -> NDArray[np.int64]:
+    """Return which head (0 to 3) plays each pass of the frame.
+
+    The servo holds the picture, so pass k is always track k; what tracking changes is the head that finds it.
+
+    Examples
+    --------
+    >>> from sim.tracking import match_tracks
+    >>> head_of_pass(match_tracks(90.0), 5).tolist()
+    [3, 0, 1, 2, 3]
+    """
+    return (np.arange(passes) - match.head_shift) % 4
+
+
+def equaliser_taps(boost_db: float, standard: Standard, practice: Practice) -> tuple[float, complex]:
+    """Return the centre tap and the side tap of a channel's cosine equaliser.
+
+    Parameters
+    ----------
+    boost_db : float
+        Gain one subcarrier frequency above and below the centre carrier [dB].
+    standard, practice : Standard, Practice
+        Fix subcarrier, sample rate and the centre carrier.
+
+    Returns
+    -------
+    centre, side : float, complex
+        ``y[n] = centre x[n] + side x[n - 2] + conj(side) x[n + 2]``.
+
+    Notes
+    -----
+    H(f) = 1 + (g - 1) (1 - cos(pi (f - fc) / fsc)) / 2: gain 1 at the carrier, g at the sidebands of subcarrier, phase
+    linear. Two samples at four times subcarrier are the half-period delays that make it. Demodulated, it is a
+    response error of `boost_db` at subcarrier frequency that leaves low frequencies (luminance areas) alone; a MODEL of a
+    tuned channel equaliser.
+    """
+    gain = 10.0 ** (boost_db / 20.0)
+    centre_hz = practice.blanking_hz + _EQUALISER_CENTRE * practice.white_deviation_hz
+    angle = 4.0 * math.pi * (centre_hz - standard.sample_rate_hz / 2.0) / standard.sample_rate_hz
+    return 1.0 + (gain - 1.0) / 2.0, -(gain - 1.0) / 4.0 * cmath.exp(1j * angle)
+
+
+def equalise(padded: ComplexArray, taps: tuple[float, complex]) -> ComplexArray:
+    """Return the equalised signal; `padded` has two samples more at each end than the result."""
+    centre, side = taps
+    result: ComplexArray = padded[2:-2] * np.complex64(centre)
+    result += padded[:-4] * np.complex64(side)
+    result += padded[4:] * np.complex64(side.conjugate())
+    return result
+
+
+class NoisePool:
+    """White complex noise of unit rms, drawn once and read from a new place for every frame.
+
+    Parameters
+    ----------
+    standard : Standard
+        Fixes the frame length; the pool is twice as long.
+    seed : int
+        Any two pools of one seed are equal.
+    """
+
+    _MARGIN = 2
+
+    def __init__(self, standard: Standard, seed: int) -> None:
+        self._seed = seed
+        self._count = standard.samples_per_frame
+        generator = np.random.default_rng([seed, 0])
+        length = 2 * self._count + 2 * self._MARGIN
+        parts = generator.standard_normal(2 * length, dtype=np.float32)
+        parts *= np.float32(math.sqrt(0.5))
+        self._pool = parts.view(np.complex64)
+
+    def frame(self, index: int) -> ComplexArray:
+        """Return the noise of frame `index` with two samples of margin at each end (read only)."""
+        start = int(np.random.default_rng([self._seed, 1, index]).integers(self._count))
+        return self._pool[start : start + self._count + 2 * self._MARGIN]
+
+
+def _pass_slices(schedule: PassSchedule, count: int) -> list[tuple[int, slice]]:
+    """Return (pass, slice of the frame) in time order; the tail of the frame belongs to pass 0."""
+    edges = np.clip(schedule.switch_sample, 0, count)
+    slices = [(k, slice(int(edges[k]), int(edges[k + 1]))) for k in range(schedule.passes)]
+    slices.append((0, slice(int(edges[-1]), count)))
+    return slices
+
+
+def _off_tape(envelope: ComplexArray, match: TrackMatch, standard: Standard) -> ComplexArray:
+    """Return the envelope as the heads read it: own track and, beyond the guard band, its neighbour."""
+    read: ComplexArray = envelope * np.complex64(match.own)
+    if match.neighbour > 0.0:
+        shift = round(standard.samples_per_frame / standard.passes_per_frame) * match.neighbour_step
+        read += np.roll(envelope, -shift) * np.complex64(match.neighbour)
+    return read
+
+
+def switched_signal(
+    envelope: ComplexArray,
+    match: TrackMatch,
+    channels: tuple[ChannelSettings, ...],
+    schedule: PassSchedule,
+    standard: Standard,
+    practice: Practice,
+) -> ComplexArray:
+    """Return the noise-free RF at the switcher's output for one frame.
+
+    Parameters
+    ----------
+    envelope : ndarray of complex64, (samples_per_frame,)
+        Recorded RF.
+    match : TrackMatch
+        Tracking.
+    channels : four ChannelSettings
+        Channels of heads 1 to 4.
+    schedule, standard, practice
+        Wheel schedule and what fixes the equaliser.
+    """
+    read = _off_tape(envelope, match, standard)
+    heads = head_of_pass(match, schedule.passes)
+    padded = np.concatenate((read[-2:], read, read[:2]))
+    result = np.empty_like(read)
+    for k, where in _pass_slices(schedule, read.size):
+        channel = channels[heads[k]]
+        if channel.equaliser_db:
+            taps = equaliser_taps(channel.equaliser_db, standard, practice)
+            result[where] = equalise(padded[where.start : where.stop + 4], taps)
+            result[where] *= np.complex64(channel.signal)
+        else:
+            np.multiply(read[where], np.complex64(channel.signal), out=result[where])
+    return result
+
+
+def add_noise(
+    signal: ComplexArray,
+    noise: ComplexArray,
+    match: TrackMatch,
+    channels: tuple[ChannelSettings, ...],
+    schedule: PassSchedule,
+    standard: Standard,
+    practice: Practice,
+) -> ComplexArray:
+    """Return `signal` plus each channel's noise, shaped by its equaliser, and the limiter's own.
+
+    `noise` comes from `NoisePool.frame`: white, unit rms, two samples longer at each end than `signal`.
+    """
+    heads = head_of_pass(match, schedule.passes)
+    limiter = 10.0 ** (LIMITER_NOISE_DB / 20.0)
+    result = np.empty_like(signal)
+    for k, where in _pass_slices(schedule, signal.size):
+        channel = channels[heads[k]]
+        level = np.complex64(math.hypot(channel.noise, limiter))
+        if channel.equaliser_db and channel.noise > limiter:
+            taps = equaliser_taps(channel.equaliser_db, standard, practice)
+            shaped = equalise(noise[where.start : where.stop + 4], taps)
+            np.multiply(shaped, level, out=result[where])
+        else:
+            np.multiply(noise[where.start + 2 : where.stop + 2], level, out=result[where])
+    result += signal
+    return result
+
+
+def single_head_signal(
+    head: int,
+    envelope: ComplexArray,
+    noise: ComplexArray,
+    match: TrackMatch,
+    channel: ChannelSettings,
+    schedule: PassSchedule,
+    standard: Standard,
+    practice: Practice,
+) -> ComplexArray:
+    """Return the RF of one head's channel for a frame: a burst of some 101 degrees in each turn, else noise.
+
+    Parameters
+    ----------
+    head : int
+        0 to 3.
+    envelope, noise, match, channel, schedule, standard, practice
+        As for `switched_signal` and `add_noise`.
+    """
+    read = _off_tape(envelope, match, standard)
+    count = read.size
+    turn = 4.0 * count / schedule.passes
+    first = int(np.flatnonzero(head_of_pass(match, schedule.passes) == head)[0])
+    centre = (first + 0.5) * turn / 4.0
+    position = (np.arange(count) - centre + turn / 2.0) % turn - turn / 2.0
+    on_tape = np.abs(position) <= turn * FOOTPRINT.head_arc_deg / 720.0
+    read[~on_tape] = 0.0
+    read *= np.complex64(channel.signal)
+    total = noise * np.complex64(channel.noise)
+    total[2:-2] += read
+    total[:2] += read[-2:]
+    total[-2:] += read[:2]
+    return equalise(total, equaliser_taps(channel.equaliser_db, standard, practice))

@@ -1,0 +1,315 @@
+"""The machine: controls, hidden condition and tape, composed into frames of playback.
+
+A recorder is a deterministic function of (standard, practice, tape, programme, condition, controls, seed, time):
+`Recorder.play_frame` gives the same arrays for the same inputs. Between frames it keeps only what a moved control
+would change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.condition import FAULTS, Condition, FaultSpec, with_fault
+from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, check_control, default_controls
+from sim.errors import BandbenchError
+from sim.fm import OutputFilter, discriminate, noise_to_carrier_for_snr
+from sim.frame import PlaybackFrame
+from sim.headwheel import GuideGeometry, pass_schedule, time_base_error, time_base_slope
+from sim.playback import (
+    ChannelSettings,
+    NoisePool,
+    add_noise,
+    head_of_pass,
+    single_head_signal,
+    switched_signal,
+)
+from sim.signals import blanking_template, make_signal
+from sim.standards import get_practice, get_standard
+from sim.tape import TAPES, RecordedFrame, TapeSpec, get_tape, record_frame
+from sim.timebase import Displacement
+from sim.tracking import TrackMatch, match_tracks
+
+__all__ = [
+    "CONTROLS",
+    "FAULTS",
+    "STAGES",
+    "TAPES",
+    "Condition",
+    "ControlError",
+    "ControlSpec",
+    "FaultSpec",
+    "PlaybackFrame",
+    "Recorder",
+    "Stage",
+    "TapeSpec",
+    "check_control",
+    "default_controls",
+    "with_fault",
+]
+
+# Picture signal to noise of a well-kept high-band machine (QUOTED, J. SMPTE 1975 summary: comparable to normal
+# working); the RF noise density is fitted to it (MODEL).
+NORMAL_PICTURE_SNR_DB = 46.0
+
+_UPSAMPLING = 2
+
+# Which prepared parts a control invalidates; everything else is cheap and done for each frame.
+_RECORDING = ("fm_deviation_khz",)
+_GEOMETRY = (
+    "guide_position_um",
+    "guide_height_um",
+    "head_timing_ns_1",
+    "head_timing_ns_2",
+    "head_timing_ns_3",
+    "head_timing_ns_4",
+)
+
+
+class Recorder:
+    """A four-head recorder playing a tape.
+
+    Parameters
+    ----------
+    standard, practice : str
+        Names from `sim.standards`.
+    tape : str
+        Name from `TAPES`.
+    signal : str, optional
+        Test signal on the tape; the tape's own when omitted.
+    condition : Condition, optional
+        What is wrong or worn; a perfect machine when omitted.
+    controls : mapping, optional
+        Control values that differ from their defaults.
+    seed : int
+        Seed of all noise, 0 or more.
+
+    Raises
+    ------
+    BandbenchError
+        For an unknown name or a value out of range.
+
+    Examples
+    --------
+    >>> recorder = Recorder(signal="flat", controls={"channel_on_2": 0})
+    >>> frame = recorder.play_frame(0)
+    >>> frame.demod.shape, sorted(set(frame.head_of_line.tolist()))
+    ((525, 910), [0, 1, 3, 4])
+    """
+
+    def __init__(
+        self,
+        standard: str = "525/60",
+        practice: str = "525 high-band",
+        tape: str = "programme",
+        signal: str | None = None,
+        condition: Condition | None = None,
+        controls: Mapping[str, float] | None = None,
+        seed: int = 0,
+    ) -> None:
+        if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
+            raise BandbenchError(f"seed {seed!r}: use a whole number, 0 or more")
+        self.standard = get_standard(standard)
+        self.practice = get_practice(practice)
+        if self.practice.standard != self.standard.name:
+            raise BandbenchError(
+                f"practice '{self.practice.name}' belongs to {self.practice.standard}, "
+                f"not to {self.standard.name}"
+            )
+        self._condition = Condition() if condition is None else condition
+        self._controls = default_controls()
+        self._tape = get_tape(tape)
+        self._schedule = pass_schedule(self.standard)
+        self._template, self._active = blanking_template(self.standard)
+        self._noise = NoisePool(self.standard, seed)
+        self._noise_to_carrier = noise_to_carrier_for_snr(
+            NORMAL_PICTURE_SNR_DB, self.standard, self.practice
+        )
+        self._sample_filter = OutputFilter(self.standard, self.practice)
+        self._spline_filter = OutputFilter(self.standard, self.practice, _UPSAMPLING, spline=True)
+        self._programme = make_signal(signal or self._tape.signal, self.standard)
+        self._recorded: RecordedFrame | None = None
+        self._signal: NDArray[np.complex64] | None = None
+        self._geometry: tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None] | None = None
+        if controls:
+            self.set_controls(controls)
+
+    @property
+    def controls(self) -> dict[str, float]:
+        """Return a copy of all control values."""
+        return dict(self._controls)
+
+    @property
+    def condition(self) -> Condition:
+        """The hidden condition."""
+        return self._condition
+
+    @property
+    def tape(self) -> TapeSpec:
+        """The tape on the machine."""
+        return self._tape
+
+    def set_control(self, name: str, value: float) -> None:
+        """Set one control; ControlError or UnknownNameError leave everything as it was."""
+        self.set_controls({name: value})
+
+    def set_controls(self, values: Mapping[str, float]) -> None:
+        """Set several controls at once: all of them, or none if one is wrong."""
+        checked = {name: check_control(name, value) for name, value in values.items()}
+        changed = {name for name, value in checked.items() if self._controls[name] != value}
+        before = self._match
+        self._controls.update(checked)
+        if changed.intersection(_RECORDING) and self._tape.recorded_here:
+            self._recorded = None
+        # A new match of heads to tracks changes which timing error each pass has.
+        if changed.intersection(_GEOMETRY) or self._match.head_shift != before.head_shift:
+            self._geometry = None
+        if changed.difference(_GEOMETRY):
+            self._signal = None
+
+    def set_condition(self, condition: Condition) -> None:
+        """Change what is wrong or worn."""
+        self._condition = condition
+        self._signal = None
+        self._geometry = None
+
+    def load_tape(self, name: str, signal: str | None = None) -> None:
+        """Put another tape on, at its own test signal or at `signal`."""
+        tape = get_tape(name)
+        programme = make_signal(signal or tape.signal, self.standard)
+        self._tape = tape
+        self.load_programme(programme)
+        self._geometry = None
+
+    def load_programme(self, programme: str | NDArray[np.floating]) -> None:
+        """Change what is on the tape: a test signal's name, or a frame (lines, samples) in level units."""
+        frame = make_signal(programme, self.standard) if isinstance(programme, str) else programme
+        recorded = self._record(frame)
+        self._programme = np.asarray(frame, dtype=np.float32)
+        self._recorded = recorded
+        self._signal = None
+
+    def play_frame(self, index: int = 0) -> PlaybackFrame:
+        """Return frame number `index` (0 or more) as it comes off the tape now."""
+        if index < 0:
+            raise BandbenchError(f"frame index {index}: use 0 or more")
+        match, channels = self._match, self._channels
+        where = (match, channels, self._schedule, self.standard, self.practice)
+        recorded = self._recorded_frame
+        if self._signal is None:
+            self._signal = switched_signal(recorded.envelope, *where)
+        noise = self._noise.frame(index)
+        rf = add_noise(self._signal, noise, *where)
+        error, demod = self._demodulate(rf, match, recorded)
+        heads = head_of_pass(match, self._schedule.passes)
+        playing = np.array([head + 1 if self._is_on(head) else 0 for head in range(4)], dtype=np.int8)
+        shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
+        return PlaybackFrame(
+            standard=self.standard,
+            index=index,
+            rf=rf,
+            demod=demod.reshape(shape),
+            time_base_error_s=error.reshape(shape),
+            head_of_line=playing[heads][self._schedule.pass_of_line()],
+            schedule=self._schedule,
+            template=self._template,
+            active=self._active,
+            single_head=partial(self._single_head, recorded.envelope, noise, match, channels),
+        )
+
+    def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
+        deviation = self._controls["fm_deviation_khz"] if self._tape.recorded_here else None
+        return record_frame(frame, self._tape, self.standard, self.practice, deviation)
+
+    @property
+    def _recorded_frame(self) -> RecordedFrame:
+        if self._recorded is None:
+            self._recorded = self._record(self._programme)
+            self._signal = None
+        return self._recorded
+
+    @property
+    def _match(self) -> TrackMatch:
+        return match_tracks(self._controls["tracking_phase_deg"] + self._condition.tracking_offset_deg)
+
+    def _is_on(self, head: int) -> bool:
+        return self._controls[f"channel_on_{head + 1}"] == 1.0
+
+    @property
+    def _channels(self) -> tuple[ChannelSettings, ...]:
+        # Complex noise power over carrier amplitude squared is N0 fs / C.
+        noise_power = self._noise_to_carrier * self.standard.sample_rate_hz
+        noise_power *= 10.0 ** (self._condition.noise_db / 10.0)
+        channels = []
+        for head in range(4):
+            gain = 10.0 ** (self._controls[f"channel_gain_db_{head + 1}"] / 20.0) if self._is_on(head) else 0.0
+            channels.append(
+                ChannelSettings(
+                    signal=gain * 10.0 ** (self._condition.head_output_db[head] / 20.0),
+                    noise=gain * noise_power**0.5,
+                    equaliser_db=self._controls[f"channel_eq_db_{head + 1}"]
+                    + self._condition.channel_eq_offset_db[head],
+                )
+            )
+        return tuple(channels)
+
+    def _single_head(
+        self,
+        envelope: NDArray[np.complex64],
+        noise: NDArray[np.complex64],
+        match: TrackMatch,
+        channels: tuple[ChannelSettings, ...],
+        head: int,
+    ) -> NDArray[np.complex64]:
+        return single_head_signal(
+            head, envelope, noise, match, channels[head], self._schedule, self.standard, self.practice
+        )
+
+    def _machine_geometry(self) -> GuideGeometry:
+        controls, condition = self._controls, self._condition
+        timing = [
+            controls[f"head_timing_ns_{head + 1}"] + condition.head_timing_offset_ns[head] for head in range(4)
+        ]
+        return GuideGeometry(
+            inward_um=controls["guide_position_um"] + condition.guide_offset_um,
+            height_um=controls["guide_height_um"] + condition.guide_height_offset_um,
+            head_timing_ns=(timing[0], timing[1], timing[2], timing[3]),
+        )
+
+    def _prepare_geometry(
+        self, match: TrackMatch, recorded: GuideGeometry
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None]:
+        """Work out time-base error, its slope and the displacement: playback's less what the tape already has."""
+        machine = self._machine_geometry()
+        playing = head_of_pass(match, self._schedule.passes)
+        recording = np.arange(self._schedule.passes) % 4
+        error = time_base_error(machine, playing, self.standard)
+        error -= time_base_error(recorded, recording, self.standard)
+        slope = time_base_slope(machine, self.standard) - time_base_slope(recorded, self.standard)
+        displacement = None
+        if error.any():
+            displacement = Displacement(error, self.standard.sample_rate_hz, _UPSAMPLING)
+        return error, slope, displacement
+
+    def _demodulate(
+        self, rf: NDArray[np.complex64], match: TrackMatch, recorded: RecordedFrame
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        if self._geometry is None:
+            self._geometry = self._prepare_geometry(match, recorded.geometry)
+        error, slope, displacement = self._geometry
+        frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
+        level = 10.0 ** (self._controls["video_level_db"] / 20.0)
+        if displacement is None:
+            video = self._sample_filter(frequency_hz)
+        else:
+            video = displacement(self._spline_filter(frequency_hz))
+            # The reproduced carrier is faster by the slope: blanking's own frequency moves as well.
+            standard, practice = self.standard, self.practice
+            hz_per_level = practice.white_deviation_hz / (standard.white_level - standard.blanking_level)
+            video += slope * (video + np.float32(practice.blanking_hz / hz_per_level - standard.blanking_level))
+        if level != 1.0:
+            video *= np.float32(level)
+        return error, video

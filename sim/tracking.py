@@ -1,0 +1,83 @@
+"""Tracking: how far a head is from the middle of a track, and how much of which track it reads."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from sim.standards import FOOTPRINT, Footprint
+
+__all__ = ["TrackMatch", "match_tracks", "overlap", "overlap_db"]
+
+
+@dataclass(frozen=True)
+class TrackMatch:
+    """What the heads meet at one tracking setting.
+
+    Attributes
+    ----------
+    head_shift : int
+        0 to 3: head 1 follows the tracks recorded by head 1, 2, 3 or 4 of the recording machine.
+    offset_m : float
+        Distance of the head from the middle of the track it follows [m], signed.
+    own : float
+        Share of the head's width over that track, 0 to 1.
+    neighbour : float
+        Share over the next track on the side of `offset_m`, 0 to 1.
+    """
+
+    head_shift: int
+    offset_m: float
+    own: float
+    neighbour: float
+
+    @property
+    def neighbour_step(self) -> int:
+        """+1 or -1: whether the neighbour is the next track or the one before."""
+        return 1 if self.offset_m >= 0.0 else -1
+
+
+def overlap(offset_m: float, footprint: Footprint = FOOTPRINT) -> float:
+    """Return the share of a head's width over a track whose middle is `offset_m` away, 0 to 1.
+
+    Head and track are equally wide.
+
+    Examples
+    --------
+    >>> round(overlap(63.5e-6), 3)
+    0.75
+    """
+    return max(0.0, 1.0 - abs(offset_m) / footprint.track_width_m)
+
+
+def overlap_db(offset_m: float, footprint: Footprint = FOOTPRINT) -> float:
+    """Return the RF level for an offset from the track centre, against full overlap [dB].
+
+    Examples
+    --------
+    >>> [round(overlap_db(mil * 25.4e-6), 2) for mil in (1.0, 2.5, 5.0)]
+    [-0.92, -2.5, -6.02]
+    """
+    share = overlap(offset_m, footprint)
+    return 20.0 * math.log10(share) if share > 0.0 else -math.inf
+
+
+def match_tracks(phase_deg: float, footprint: Footprint = FOOTPRINT) -> TrackMatch:
+    """Return what the heads meet when the tape is `phase_deg` of control track away from like-for-like.
+
+    Parameters
+    ----------
+    phase_deg : float
+        Phase between control track and wheel [deg of the control track's cycle]; a whole cycle is four tracks.
+
+    Examples
+    --------
+    >>> match_tracks(90.0).head_shift, match_tracks(90.0).own
+    (1, 1.0)
+    """
+    position_m = footprint.control_period_m * phase_deg / 360.0
+    nearest = math.floor(position_m / footprint.track_pitch_m + 0.5)
+    offset_m = position_m - nearest * footprint.track_pitch_m
+    own = overlap(offset_m, footprint)
+    neighbour = overlap(footprint.track_pitch_m - abs(offset_m), footprint)
+    return TrackMatch(nearest % 4, offset_m, own, neighbour)
