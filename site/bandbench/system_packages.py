@@ -47,7 +47,8 @@ def install_with_apt(*packages: str) -> str:
     apt_get = [*prefix, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get"]
     print(f"Installing {', '.join(packages)} with apt-get.", file=sys.stderr, flush=True)
     for arguments in (["update"], ["install", "--yes", "--no-install-recommends", *packages]):
-        outcome = subprocess.run([*apt_get, *arguments], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        command = [*apt_get, *arguments]
+        outcome = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         if outcome.returncode != 0:
             lines = outcome.stdout.strip().splitlines() or ["it printed nothing"]
             return f"apt-get {arguments[0]} failed: {lines[-1]}"

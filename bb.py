@@ -1,0 +1,226 @@
+#!/usr/bin/env python3
+"""Task runner of bandbench: `python3 bb.py` lists what it can do.
+
+It needs a Python and nothing else: what a recipe needs is put into `.venv`, beside this file, first. This
+file alone is kept readable by Pythons older than the project's, so that they can say what is wrong.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent
+VENV = ROOT / ".venv"
+VENV_PYTHON = VENV / "bin" / "python"
+LOCK_FILE = ROOT / "requirements.lock"
+NPM_LOCK_FILE = ROOT / "site" / "bandbench" / "npm_client.lock"
+OLDEST_PYTHON = (3, 11)
+# Newest first: the interpreters to look for when this one is too old.
+OTHER_PYTHONS = ("python3.14", "python3.13", "python3.12", "python3.11")
+
+
+class Failure(Exception):
+    """What went wrong and what to do about it, for a person."""
+
+
+def say(text: str) -> None:
+    """Print one line about what happens next, in order with what the started programs print."""
+    print(text, flush=True)
+
+
+def run(*words: str | Path, env: dict[str, str] | None = None) -> None:
+    """Run a program in the checkout and pass its failure on."""
+    started = time.monotonic()
+    command = [str(word) for word in words]
+    shown = " ".join(command).replace(str(ROOT) + os.sep, "")
+    say(f"\n== {shown}")
+    code = subprocess.run(command, cwd=ROOT, env=env).returncode
+    if code != 0:
+        raise Failure(f"failed with exit status {code}: {shown}")
+    say(f"== done in {time.monotonic() - started:.1f} s")
+
+
+def in_ci() -> bool:
+    """Tell whether this is a continuous-integration run."""
+    return os.environ.get("CI", "").lower() not in ("", "0", "false")
+
+
+# Setting up -----------------------------------------------------------------------------------------------
+
+
+def check_python() -> None:
+    """Go on under a Python that is new enough, or say that there is none."""
+    if sys.version_info[:2] >= OLDEST_PYTHON:
+        return
+    for name in OTHER_PYTHONS:
+        path = shutil.which(name)
+        # A name on the path may be a switch that answers for no installed Python: only one that runs counts.
+        if path and subprocess.run([path, "-c", ""], stderr=subprocess.DEVNULL).returncode == 0:
+            say(f"Python {sys.version.split()[0]} is too old; going on with {path}")
+            os.execv(path, [path, *sys.argv])
+    wanted = ".".join(map(str, OLDEST_PYTHON))
+    raise Failure(
+        f"bandbench needs Python {wanted} or newer; this is {sys.version.split()[0]} ({sys.executable}).\n"
+        "Install a newer one (Debian, Ubuntu: sudo apt-get install python3; macOS: python.org or Homebrew)\n"
+        "and start bb.py with it, for example: python3.13 bb.py serve"
+    )
+
+
+def lock_digest() -> str:
+    """Return a digest of all that decides what belongs in the environment."""
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    installed = [project["project"], project["build-system"], project["tool"]["hatch"], str(ROOT)]
+    return hashlib.sha256(LOCK_FILE.read_bytes() + repr(installed).encode()).hexdigest()
+
+
+def ensure_ensurepip() -> None:
+    """Have the part of Python that makes environments: Debian and Ubuntu ship it as a package of its own."""
+    probe = [sys.executable, "-c", "import ensurepip, venv"]
+    if subprocess.run(probe, stderr=subprocess.DEVNULL).returncode == 0:
+        return
+    sys.path.insert(0, str(ROOT / "site"))
+    from bandbench.system_packages import install_with_apt
+
+    package = f"python{sys.version_info[0]}.{sys.version_info[1]}-venv"
+    why_not = install_with_apt(package)
+    if why_not or subprocess.run(probe, stderr=subprocess.DEVNULL).returncode != 0:
+        raise Failure(
+            f"this Python ({sys.executable}) cannot make an environment: its venv and ensurepip modules are\n"
+            "missing. "
+            f"Tried to install {package}: {why_not or 'done, yet they are still missing'}.\n"
+            f"On Debian and Ubuntu run: sudo apt-get install {package}\n"
+            "Elsewhere, use a Python that has them. Then start bb.py again."
+        )
+
+
+def setup() -> None:
+    """Make `.venv` hold exactly what the lock file says; quick when it already does."""
+    stamp = VENV / "bandbench-lock.sha256"
+    digest = lock_digest()
+    current = stamp.is_file() and stamp.read_text() == digest and not in_ci()
+    # The stamp may outlive the Python that the environment was made with; the interpreter must still start.
+    if current and subprocess.run([str(VENV_PYTHON), "-c", "import sim, bandbench"]).returncode == 0:
+        return
+    ensure_ensurepip()
+    say(f"Making {VENV.name} with Python {sys.version.split()[0]}; the first time takes some minutes.")
+    if VENV.exists():
+        shutil.rmtree(VENV)
+    run(sys.executable, "-m", "venv", VENV)
+    pip = (VENV_PYTHON, "-m", "pip", "--disable-pip-version-check", "install", "--quiet")
+    try:
+        run(*pip, "--require-hashes", "--only-binary=:all:", "-r", LOCK_FILE)
+        run(*pip, "--no-index", "--no-deps", "--no-build-isolation", "--editable", ROOT)
+    except Failure as failure:
+        raise Failure(
+            f"{failure}\nWhat pip said stands above.\n"
+            "- A lost connection: start bb.py again.\n"
+            f"- No matching distribution: this Python ({sys.version.split()[0]}) or system has no ready-made file\n"
+            "  of that package; use Python 3.11 to 3.14 on Linux or macOS.\n"
+            "- A hash that does not match: the file is not the one that was locked; do not use it."
+        ) from None
+    stamp.write_text(digest)
+
+
+def in_venv(*words: str | Path) -> None:
+    """Run a Python module with the Python of the environment."""
+    run(VENV_PYTHON, "-m", *words)
+
+
+# Recipes --------------------------------------------------------------------------------------------------
+
+
+def recipe_setup(arguments: list[str]) -> None:
+    """Make .venv with every locked dependency (all other recipes begin with this)."""
+
+
+def recipe_serve(arguments: list[str]) -> None:
+    """Build the site, serve it on this machine and open it (--no-open, --port N)."""
+    say("\n== bandbench serve " + " ".join(arguments))
+    # Replaces this process, so that Ctrl-C and kill reach the server itself.
+    os.execv(VENV_PYTHON, [str(VENV_PYTHON), "-m", "bandbench.command", "serve", *arguments])
+
+
+def recipe_build(arguments: list[str]) -> None:
+    """Build the site into dist/."""
+    in_venv("bandbench.command", "build", *arguments)
+
+
+def recipe_lint(arguments: list[str]) -> None:
+    """Check style (ruff) and types (mypy --strict)."""
+    in_venv("ruff", "check", ".")
+    in_venv("mypy")
+
+
+def recipe_unit(arguments: list[str]) -> None:
+    """Run the tests that need no browser; further words go to pytest."""
+    in_venv("pytest", "-m", "not browser", *arguments)
+
+
+def recipe_test(arguments: list[str]) -> None:
+    """Check style and types and run all tests, in a real Chromium too (found or installed)."""
+    recipe_lint([])
+    # Before the tests, so that a machine without a browser learns it in the first minute, not the last.
+    in_venv("bandbench.browser_finder")
+    in_venv("pytest", "--durations=15", *arguments)
+
+
+def recipe_lock(arguments: list[str]) -> None:
+    """Resolve the dependencies anew and write both lock files (for maintainers; --upgrade)."""
+    tools = ROOT / ".venv-lock"
+    run(sys.executable, "-m", "venv", "--clear", tools)
+    run(tools / "bin" / "python", "-m", "pip", "install", "--quiet", "uv")
+    # Nothing about the machine or the index it used gets into the files: no options, no addresses.
+    compile_words = (
+        *(tools / "bin" / "uv", "pip", "compile", "--quiet", "--universal", "--python-version", "3.11"),
+        *("--generate-hashes", "--no-emit-index-url", "--custom-compile-command", "python3 bb.py lock"),
+    )
+    run(*compile_words, "--group", "dev", "pyproject.toml", "-o", LOCK_FILE.relative_to(ROOT), *arguments)
+    run(*compile_words, "--group", "npm", "-o", NPM_LOCK_FILE.relative_to(ROOT), *arguments)
+    shutil.rmtree(tools)
+
+
+RECIPES = {
+    "serve": recipe_serve,
+    "test": recipe_test,
+    "setup": recipe_setup,
+    "build": recipe_build,
+    "lint": recipe_lint,
+    "unit": recipe_unit,
+    "ci": recipe_test,
+    "lock": recipe_lock,
+}
+
+
+def main(words: list[str]) -> int:
+    """Run the recipe that the words name; without a word, list the recipes."""
+    if not words or words[0] in ("-h", "--help", "help"):
+        say("usage: python3 bb.py RECIPE [ARGUMENTS]\n")
+        for name, recipe in RECIPES.items():
+            say(f"  {name:7} {'the same as test' if name == 'ci' else recipe.__doc__}")
+        return 0
+    name, *arguments = words
+    try:
+        if name not in RECIPES:
+            raise Failure(f"there is no recipe {name!r}; the recipes are: {', '.join(RECIPES)}")
+        check_python()
+        if name != "lock":
+            setup()
+        RECIPES[name](arguments)
+    except Failure as failure:
+        print(f"\nbb.py: {failure}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        return 130
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
