@@ -122,8 +122,8 @@ def setup() -> None:
         raise Failure(
             f"{failure}\nWhat pip said stands above.\n"
             "- A lost connection: start bb.py again.\n"
-            f"- No matching distribution: this Python ({sys.version.split()[0]}) or system has no ready-made file\n"
-            "  of that package; use Python 3.11 to 3.14 on Linux or macOS.\n"
+            f"- No matching distribution: this Python ({sys.version.split()[0]}) or system has no\n"
+            "  ready-made file of that package; use Python 3.11 to 3.14 on Linux or macOS.\n"
             "- A hash that does not match: the file is not the one that was locked; do not use it."
         ) from None
     stamp.write_text(digest)

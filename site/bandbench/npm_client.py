@@ -15,7 +15,7 @@ from sim.errors import BandbenchError
 __all__ = ["NpmClientError", "find_npm"]
 
 LOCK_FILE = Path(__file__).with_name("npm_client.lock")
-"""What `find_npm` installs when it must: one package, a Node.js with npm, and the hash of each of its files."""
+"""What `find_npm` installs when it must: one package, a Node.js with npm, with the hash of each file."""
 
 
 class NpmClientError(BandbenchError):

@@ -1,0 +1,29 @@
+"""Fixtures that every test may ask for: a Chromium that is really there, and a browser started in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> Path:
+    """Return the Chromium of this machine, installed now if need be; without one the tests fail."""
+    return find_chromium()
+
+
+@pytest.fixture(scope="module")
+def browser(chromium_path: Path) -> Iterator[Browser]:
+    """Return a headless Chromium with a profile of its own; one a module.
+
+    Not one a session: while Playwright runs, its event loop keeps any other test from starting one.
+    """
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=chromium_path, args=list(CHROMIUM_FLAGS))
+        yield chromium
+        chromium.close()
