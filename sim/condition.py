@@ -132,9 +132,7 @@ def _fault_list() -> list[FaultSpec]:
             "tracking_drifted",
             "Tracking phase drifted",
             "The control-track phase is off; the RF of all heads is low, half-way to the next track at worst.",
-            lambda c, severity: replace(
-                c, tracking_offset_deg=c.tracking_offset_deg + _WORST_TRACKING_DEG * severity
-            ),
+            lambda c, severity: replace(c, tracking_offset_deg=c.tracking_offset_deg + _WORST_TRACKING_DEG * severity),
         ),
         FaultSpec(
             "noisy_rf",

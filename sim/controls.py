@@ -84,9 +84,7 @@ def _number(
     head: int = 0,
 ) -> ControlSpec:
     fine, step, coarse = steps
-    return ControlSpec(
-        name, label, unit, *limits, default, step, fine, coarse, stage, "number", description, head
-    )
+    return ControlSpec(name, label, unit, *limits, default, step, fine, coarse, stage, "number", description, head)
 
 
 def _control_list() -> list[ControlSpec]:

@@ -42,7 +42,7 @@ _LOW_PASS_FLAT_RATIO = 1.02
 _LOW_PASS_STOP_RATIO = 1.30
 
 
-def emphasis_response(frequency_hz: NDArray[np.float64], practice: Practice) -> NDArray[np.complex128]:
+def emphasis_response(frequency_hz: NDArray[np.floating], practice: Practice) -> NDArray[np.complex128]:
     """Return the recording pre-emphasis (1 + j w lead) / (1 + j w lag) at each frequency.
 
     Parameters
@@ -68,7 +68,7 @@ def emphasis_response(frequency_hz: NDArray[np.float64], practice: Practice) -> 
     return (1.0 + omega * practice.preemphasis_lead_s) / (1.0 + omega * practice.preemphasis_lag_s)
 
 
-def low_pass_response(frequency_hz: NDArray[np.float64], standard: Standard) -> NDArray[np.float64]:
+def low_pass_response(frequency_hz: NDArray[np.floating], standard: Standard) -> NDArray[np.float64]:
     """Return the real, zero-phase gain of the low-pass after the discriminator at each frequency [Hz]."""
     flat_hz = _LOW_PASS_FLAT_RATIO * standard.video_bandwidth_hz
     stop_hz = _LOW_PASS_STOP_RATIO * standard.video_bandwidth_hz
@@ -225,12 +225,11 @@ class OutputFilter:
         spectrum *= self._response
         up = self.upsampling
         filtered = np.fft.irfft(spectrum, self._length * up, axis=1)
-        return np.ascontiguousarray(filtered[:, before * up : (before + self._block) * up]).ravel()
+        inside = filtered[:, before * up : (before + self._block) * up]
+        return np.ascontiguousarray(inside, dtype=np.float32).ravel()
 
 
-def demodulated_noise_density(
-    frequency_hz: NDArray[np.float64], noise_to_carrier_per_hz: float
-) -> NDArray[np.float64]:
+def demodulated_noise_density(frequency_hz: NDArray[np.float64], noise_to_carrier_per_hz: float) -> NDArray[np.float64]:
     """Return the two-sided density of demodulated frequency noise [Hz^2/Hz] above threshold: f^2 N0 / (2 C).
 
     Parameters
@@ -283,6 +282,6 @@ def expected_click_rate_hz(noise_bandwidth_hz: float, carrier_to_noise: float) -
     Examples
     --------
     >>> round(expected_click_rate_hz(10e6, 10 ** 0.8))
-    1100
+    1102
     """
     return noise_bandwidth_hz / math.sqrt(12.0) * math.erfc(math.sqrt(carrier_to_noise))

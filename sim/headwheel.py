@@ -63,6 +63,11 @@ class PassSchedule:
     angle_rate_rad_per_s: float
 
     @property
+    def switch_lead(self) -> int:
+        """Samples by which the switcher turns over ahead of 0H."""
+        return -int(self.switch_sample[0])
+
+    @property
     def passes(self) -> int:
         """Passes in the frame."""
         return self.switch_sample.size - 1
@@ -104,11 +109,10 @@ def pass_schedule(standard: Standard) -> PassSchedule:
     # The samples after the last switch of the frame already belong to the next turn's pass 0.
     centre = (pass_of_sample + 0.5) * samples_per_pass
     angle = (sample - centre) * (2.0 * HALF_PASS_RAD / samples_per_pass)
-    pass_of_sample = (pass_of_sample % passes).astype(np.int8)
     return PassSchedule(
         first_line=first_line,
         switch_sample=switch_sample,
-        pass_of_sample=pass_of_sample,
+        pass_of_sample=(pass_of_sample % passes).astype(np.int8),
         sine=np.sin(angle).astype(np.float32),
         cosine=(np.cos(angle) - _MEAN_COSINE).astype(np.float32),
         angle_rate_rad_per_s=2.0 * math.pi * standard.wheel_rate_hz,

@@ -89,8 +89,8 @@ def equaliser_taps(boost_db: float, standard: Standard, practice: Practice) -> t
     -----
     H(f) = 1 + (g - 1) (1 - cos(pi (f - fc) / fsc)) / 2: gain 1 at the carrier, g at the sidebands of subcarrier, phase
     linear. Two samples at four times subcarrier are the half-period delays that make it. Demodulated, it is a
-    response error of `boost_db` at subcarrier frequency that leaves low frequencies (luminance areas) alone; a MODEL of a
-    tuned channel equaliser.
+    response error of `boost_db` at subcarrier frequency that leaves low frequencies (luminance areas) alone: a MODEL
+    of a tuned channel equaliser.
     """
     gain = 10.0 ** (boost_db / 20.0)
     centre_hz = practice.blanking_hz + _EQUALISER_CENTRE * practice.white_deviation_hz

@@ -110,24 +110,22 @@ class Recorder:
         controls: Mapping[str, float] | None = None,
         seed: int = 0,
     ) -> None:
-        if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
+        if seed != int(seed) or seed < 0:
             raise BandbenchError(f"seed {seed!r}: use a whole number, 0 or more")
         self.standard = get_standard(standard)
         self.practice = get_practice(practice)
         if self.practice.standard != self.standard.name:
             raise BandbenchError(
-                f"practice '{self.practice.name}' belongs to {self.practice.standard}, "
-                f"not to {self.standard.name}"
+                f"practice '{self.practice.name}' belongs to {self.practice.standard}, not to {self.standard.name}"
             )
         self._condition = Condition() if condition is None else condition
         self._controls = default_controls()
         self._tape = get_tape(tape)
         self._schedule = pass_schedule(self.standard)
-        self._template, self._active = blanking_template(self.standard)
+        # Monochrome working: the burst goes with the blanking it came in.
+        self._template, self._active = blanking_template(self.standard, with_burst=False)
         self._noise = NoisePool(self.standard, seed)
-        self._noise_to_carrier = noise_to_carrier_for_snr(
-            NORMAL_PICTURE_SNR_DB, self.standard, self.practice
-        )
+        self._noise_to_carrier = noise_to_carrier_for_snr(NORMAL_PICTURE_SNR_DB, self.standard, self.practice)
         self._sample_filter = OutputFilter(self.standard, self.practice)
         self._spline_filter = OutputFilter(self.standard, self.practice, _UPSAMPLING, spline=True)
         self._programme = make_signal(signal or self._tape.signal, self.standard)
@@ -270,9 +268,7 @@ class Recorder:
 
     def _machine_geometry(self) -> GuideGeometry:
         controls, condition = self._controls, self._condition
-        timing = [
-            controls[f"head_timing_ns_{head + 1}"] + condition.head_timing_offset_ns[head] for head in range(4)
-        ]
+        timing = [controls[f"head_timing_ns_{head + 1}"] + condition.head_timing_offset_ns[head] for head in range(4)]
         return GuideGeometry(
             inward_um=controls["guide_position_um"] + condition.guide_offset_um,
             height_um=controls["guide_height_um"] + condition.guide_height_offset_um,

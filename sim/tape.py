@@ -6,7 +6,7 @@ Contents: `TapeSpec`, `TAPES`, `get_tape`, `RecordedFrame`, `record_frame`. Ever
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
@@ -45,7 +45,7 @@ class TapeSpec:
     practice: str
     signal: str
     recorded_here: bool
-    geometry: GuideGeometry = GuideGeometry()
+    geometry: GuideGeometry = field(default_factory=GuideGeometry)
 
 
 _TAPES = (

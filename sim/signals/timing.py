@@ -222,7 +222,7 @@ def burst(standard: Standard, colour_frame: int = 0) -> FloatArray:
 
 
 def blanking_template(
-    standard: Standard, colour_frame: int = 0
+    standard: Standard, colour_frame: int = 0, *, with_burst: bool = True
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Return everything of a frame that is not picture, and where the picture goes.
 
@@ -235,6 +235,8 @@ def blanking_template(
         The scanning standard.
     colour_frame : int
         0 or 1, as in `subcarrier`.
+    with_burst : bool
+        False for a monochrome machine, which takes burst out with the old blanking.
 
     Returns
     -------
@@ -251,7 +253,9 @@ def blanking_template(
     ([-20.0, -40.0, 0.0], [False, True])
     """
     depth = standard.sync_level - standard.blanking_level
-    template = standard.blanking_level + depth * sync_pulses(standard) + burst(standard, colour_frame)
+    template = standard.blanking_level + depth * sync_pulses(standard)
+    if with_burst:
+        template += burst(standard, colour_frame)
     return template.astype(np.float32), active_gate(standard) >= 0.5
 
 

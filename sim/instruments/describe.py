@@ -1,0 +1,93 @@
+"""Every instrument in a sentence: for screen readers, tests and debriefs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sim.errors import BandbenchError
+from sim.frame import PlaybackFrame
+from sim.instruments.measurements import MEASUREMENTS, measure, rf_levels_db, tracking_level_pct
+from sim.instruments.picture import picture
+from sim.instruments.waveform import TEST_POINTS, WaveformRaster
+
+__all__ = [
+    "describe_measurement",
+    "describe_picture",
+    "describe_rf",
+    "describe_tracking",
+    "describe_waveform",
+]
+
+# Below these a lean, bow or displacement is not called visible (MODEL: about one picture element of 70 ns).
+_VISIBLE_US = 0.07
+# Brightness from which a path on the waveform monitor is called seen (MODEL: over single noise hits).
+_LIT = 0.15
+# A head whose RF is this far down shows noise rather than picture (MODEL, near the FM threshold).
+_NOISE_BAND_DB = -25.0
+
+
+def _sideways(early: float) -> str:
+    return "left" if early > 0.0 else "right"
+
+
+def describe_picture(frame: PlaybackFrame) -> str:
+    """Return what the picture monitor shows: straight, leaning, bowed or noisy bands, and the mean brightness."""
+    parts = []
+    levels = rf_levels_db(frame)
+    noisy = [str(head + 1) for head in range(4) if levels[head] < _NOISE_BAND_DB]
+    if noisy:
+        parts.append(f"noise in the bands of head {' and '.join(noisy)}")
+    try:
+        skew, scallop = measure(frame, "skew_us"), measure(frame, "scallop_us")
+    except BandbenchError:
+        parts.append("no steady picture")
+    else:
+        if abs(skew) > _VISIBLE_US:
+            parts.append(f"bands lean {abs(skew):.2f} us to the {_sideways(skew)} from top to bottom")
+        if abs(scallop) > _VISIBLE_US:
+            parts.append(f"bands are bowed by {abs(scallop):.2f} us, ends to the {_sideways(scallop)}")
+        for head in range(1, 5):
+            try:
+                position = measure(frame, f"head_position_ns_{head}")
+            except BandbenchError:
+                continue
+            if abs(position) > _VISIBLE_US * 1e3:
+                parts.append(f"bands of head {head} stand {abs(position):.0f} ns to the {_sideways(position)}")
+    what = "; ".join(parts) if parts else "bands straight and clean"
+    brightness = float(np.mean(picture(frame))) * 100.0
+    return f"Picture monitor: {what}; mean brightness {brightness:.0f} %."
+
+
+def describe_waveform(raster: WaveformRaster) -> str:
+    """Return what a waveform raster shows: test point, rate, and the highest and lowest bright level."""
+    point = TEST_POINTS[raster.test_point]
+    lit = np.flatnonzero((raster.image > _LIT).any(axis=1))
+    low, high = raster.y_range
+    scale = (high - low) / raster.image.shape[0]
+    if lit.size:
+        span = f"from {low + lit[0] * scale:.3g} to {low + (lit[-1] + 1) * scale:.3g} {raster.y_unit}"
+    else:
+        span = "with no steady level"
+    return f"Waveform monitor: {point.label} at {raster.rate} rate, {span}."
+
+
+def describe_rf(frame: PlaybackFrame) -> str:
+    """Return the RF level meter's reading for the four heads."""
+    levels = rf_levels_db(frame)
+    heads = ", ".join(f"head {head + 1} {levels[head]:+.1f} dB" for head in range(4))
+    return f"RF level against nominal: {heads}."
+
+
+def describe_tracking(frame: PlaybackFrame) -> str:
+    """Return the tracking meter's reading."""
+    return f"Tracking meter: {tracking_level_pct(frame):.0f} % of full RF."
+
+
+def describe_measurement(frame: PlaybackFrame, name: str) -> str:
+    """Return one reading as a sentence; a reading that cannot be taken says why."""
+    try:
+        value = measure(frame, name)
+    except BandbenchError as error:
+        return f"{MEASUREMENTS[name].label if name in MEASUREMENTS else name}: {error}."
+    spec = MEASUREMENTS[name]
+    return f"{spec.label}: {value:+.3g} {spec.unit}."

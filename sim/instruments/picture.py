@@ -1,0 +1,76 @@
+"""Picture monitor: the interlaced frame, and which head draws which band."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.frame import PlaybackFrame
+from sim.signals import visible_columns, visible_rows
+
+__all__ = ["band_edges", "head_of_row", "picture"]
+
+
+def picture(frame: PlaybackFrame, *, processed: bool = True) -> NDArray[np.float32]:
+    """Return the picture as a monochrome monitor shows it.
+
+    Parameters
+    ----------
+    frame : PlaybackFrame
+        What to show.
+    processed : bool
+        True for the processed video, False for the demodulator's output.
+
+    Returns
+    -------
+    ndarray of float32, (rows, columns)
+        Brightness 0 (setup level) to 1 (peak white); rows in screen order, the two fields interlaced; shown 4:3.
+
+    Notes
+    -----
+    The monitor is locked to the reference, so time-base errors move picture detail sideways. Subcarrier is not
+    trapped: chroma shows as a fine pattern of dots.
+    """
+    standard = frame.standard
+    video = frame.processed if processed else frame.demod
+    rows = video[visible_rows(standard), visible_columns(standard)]
+    black = standard.setup_level
+    rows -= np.float32(black)
+    rows *= np.float32(1.0 / (standard.white_level - black))
+    return np.clip(rows, 0.0, 1.0, out=rows)
+
+
+def head_of_row(frame: PlaybackFrame) -> NDArray[np.int8]:
+    """Return the head, 1 to 4 (0 = channel off), that draws each picture row, shape (rows,)."""
+    return frame.head_of_line[visible_rows(frame.standard)]
+
+
+def band_edges(frame: PlaybackFrame, field: int) -> list[tuple[float, float, int]]:
+    """Return the bands of one field as (top, bottom, head), in shares of the picture height from the top.
+
+    Parameters
+    ----------
+    frame : PlaybackFrame
+        What is shown.
+    field : int
+        0 or 1, in time order; a monitor shows the bands of both fields interleaved.
+
+    Raises
+    ------
+    ValueError
+        If `field` is neither 0 nor 1.
+    """
+    if field not in (0, 1):
+        raise ValueError(f"field {field!r}: use 0 or 1")
+    rows = visible_rows(frame.standard)
+    half = (frame.standard.lines_per_frame + 1) // 2
+    in_field = np.flatnonzero((rows >= half) == bool(field))
+    passes = frame.schedule.pass_of_line()[rows[in_field]]
+    heads = frame.head_of_line[rows[in_field]]
+    starts = np.flatnonzero(np.diff(passes, prepend=-1))
+    stops = np.append(starts[1:], in_field.size)
+    height = float(rows.size)
+    return [
+        (float(in_field[a]) / height, float(in_field[b - 1] + 2) / height, int(heads[a]))
+        for a, b in zip(starts, stops, strict=True)
+    ]
