@@ -260,7 +260,7 @@ class Footprint:
         Examples
         --------
         >>> round(FOOTPRINT.tip_speed_m_per_s(240.0), 2)
-        39.58
+        39.59
         """
         return math.pi * self.tip_circle_diameter_m * wheel_rate_hz
 

@@ -20,8 +20,10 @@ __all__ = [
 
 # Below these a lean, bow or displacement is not called visible (MODEL: about one picture element of 70 ns).
 _VISIBLE_US = 0.07
-# Brightness from which a path on the waveform monitor is called seen (MODEL: over single noise hits).
-_LIT = 0.15
+# Brightness from which a path on the waveform monitor is called seen: levels that are held, for video; the faint
+# edge of the filled RF (MODEL, over single noise hits).
+_LIT_VIDEO = 0.5
+_LIT_RF = 0.15
 # A head whose RF is this far down shows noise rather than picture (MODEL, near the FM threshold).
 _NOISE_BAND_DB = -25.0
 
@@ -61,7 +63,7 @@ def describe_picture(frame: PlaybackFrame) -> str:
 def describe_waveform(raster: WaveformRaster) -> str:
     """Return what a waveform raster shows: test point, rate, and the highest and lowest bright level."""
     point = TEST_POINTS[raster.test_point]
-    lit = np.flatnonzero((raster.image > _LIT).any(axis=1))
+    lit = np.flatnonzero((raster.image > (_LIT_RF if point.is_rf else _LIT_VIDEO)).any(axis=1))
     low, high = raster.y_range
     scale = (high - low) / raster.image.shape[0]
     if lit.size:
