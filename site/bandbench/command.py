@@ -40,9 +40,7 @@ def main(words: Sequence[str] | None = None) -> int:
     subparsers = parser.add_subparsers(dest="subcommand", required=True, metavar="SUBCOMMAND")
     asked_for = next((word for word in words if not word.startswith("-")), None)
     for name, purpose in _SUBCOMMANDS.items():
-        subparser = subparsers.add_parser(
-            name, help=purpose, description=purpose[0].upper() + purpose[1:] + "."
-        )
+        subparser = subparsers.add_parser(name, help=purpose, description=purpose[0].upper() + purpose[1:] + ".")
         if name == asked_for:
             module = import_module(f"bandbench.{name}")
             module.add_arguments(subparser)
