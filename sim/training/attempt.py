@@ -1,0 +1,255 @@
+"""The attempt: a log of what was done and when. Everything else is computed from it.
+
+Contents: the events `ControlMoved`, `HintOpened`, `StepShown`, `CheckSubmitted`, the log `Attempt`, and its JSON form
+(`attempt_from_json`, `attempt_from_data`, `Attempt.to_json`), which refuses damaged logs with a reason.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from sim.controls import CONTROLS, ControlError, check_control
+from sim.errors import known_names
+from sim.training.deal import LARGEST_SEED
+from sim.training.lesson import HINT_LEVELS, Lesson
+from sim.training.reader import AttemptError, Problem, Table
+
+__all__ = [
+    "ATTEMPT_FORMAT_VERSION",
+    "MOST_EVENTS",
+    "Attempt",
+    "CheckSubmitted",
+    "ControlMoved",
+    "Event",
+    "HintOpened",
+    "StepShown",
+    "attempt_from_data",
+    "attempt_from_json",
+    "check_belongs",
+]
+
+ATTEMPT_FORMAT_VERSION = 1
+"""Format of attempt logs written and read here."""
+
+# A day: longer than any attempt, short enough to refuse a log whose times are clock readings.
+LONGEST_ATTEMPT_S = 86_400.0
+# More moves than a knob dragged for hours makes; a longer log would only stall the page that replays it.
+MOST_EVENTS = 100_000
+_MOST_STEPS = 1_000
+_LARGEST_VERSION = 1_000_000
+
+
+@dataclass(frozen=True)
+class ControlMoved:
+    """`control` was set to `value`, `at_s` seconds after the start."""
+
+    at_s: float
+    control: str
+    value: float
+
+
+@dataclass(frozen=True)
+class HintOpened:
+    """Hint `level` (1 symptom, 2 cause, 3 step) was opened."""
+
+    at_s: float
+    level: int
+
+
+@dataclass(frozen=True)
+class StepShown:
+    """Step `step` (from 1) was shown."""
+
+    at_s: float
+    step: int
+
+
+@dataclass(frozen=True)
+class CheckSubmitted:
+    """The signals were submitted for checking."""
+
+    at_s: float
+
+
+Event = ControlMoved | HintOpened | StepShown | CheckSubmitted
+
+_EVENT_KEYS: Mapping[str, tuple[str, ...]] = {
+    "control_moved": ("at_s", "kind", "control", "value"),
+    "hint_opened": ("at_s", "kind", "level"),
+    "step_shown": ("at_s", "kind", "step"),
+    "check_submitted": ("at_s", "kind"),
+}
+_EVENT_KINDS: Mapping[type[Event], str] = {
+    ControlMoved: "control_moved",
+    HintOpened: "hint_opened",
+    StepShown: "step_shown",
+    CheckSubmitted: "check_submitted",
+}
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One attempt at one lesson.
+
+    Attributes
+    ----------
+    lesson_id : str
+        Which lesson.
+    lesson_version : int
+        Which version of it; another version may score differently, so it is refused.
+    seed : int
+        Seed of the start.
+    events : tuple of Event
+        What was done, in order of time.
+    """
+
+    lesson_id: str
+    lesson_version: int
+    seed: int
+    events: tuple[Event, ...] = ()
+
+    def with_event(self, event: Event) -> Attempt:
+        """Return the attempt with one more event at its end."""
+        return replace(self, events=(*self.events, event))
+
+    @property
+    def duration_s(self) -> float:
+        """Time of the last event [s]."""
+        return self.events[-1].at_s if self.events else 0.0
+
+    def to_data(self) -> dict[str, object]:
+        """Return the log as plain tables, ready for JSON."""
+        return {
+            "format_version": ATTEMPT_FORMAT_VERSION,
+            "lesson": self.lesson_id,
+            "lesson_version": self.lesson_version,
+            "seed": self.seed,
+            "events": [
+                {"at_s": event.at_s, "kind": _EVENT_KINDS[type(event)]}
+                | {key: value for key, value in vars(event).items() if key != "at_s"}
+                for event in self.events
+            ],
+        }
+
+    def to_json(self) -> str:
+        """Return the log as JSON text."""
+        return json.dumps(self.to_data(), indent=1, allow_nan=False)
+
+
+def attempt_from_json(text: str, source_name: str) -> Attempt:
+    """Return the attempt in a JSON text.
+
+    Parameters
+    ----------
+    text : str
+        What `Attempt.to_json` wrote.
+    source_name : str
+        The file's name for error messages.
+
+    Raises
+    ------
+    AttemptError
+        If the text is not JSON or not an attempt; nothing of it is used then.
+    """
+    try:
+        data = json.loads(text)
+    except (ValueError, RecursionError) as problem:
+        raise AttemptError(
+            Problem(
+                source_name,
+                "the whole file",
+                f"is not an attempt log in JSON ({problem})",
+                "Choose a file that was exported from here, or fetch it again if it was cut short.",
+            )
+        ) from None
+    return attempt_from_data(data, source_name)
+
+
+def attempt_from_data(data: object, source_name: str) -> Attempt:
+    """Return the attempt in plain tables, as `attempt_from_json` does."""
+    keys = ("format_version", "lesson", "lesson_version", "seed", "events")
+    table = Table(data, source_name, "", AttemptError, keys)
+    version = table.whole_number("format_version", 0, _LARGEST_VERSION)
+    if version != ATTEMPT_FORMAT_VERSION:
+        raise table.refusal(
+            "format_version",
+            f"is {version}, but this program reads format {ATTEMPT_FORMAT_VERSION}",
+            "Open the log with the program that belongs to its format.",
+        )
+    every_key = tuple(dict.fromkeys(key for keys in _EVENT_KEYS.values() for key in keys))
+    rows = table.tables("events", every_key, 0)
+    if len(rows) > MOST_EVENTS:
+        raise table.refusal("events", f"holds {len(rows)} events", f"A log has at most {MOST_EVENTS}.")
+    events: list[Event] = []
+    for row in rows:
+        event = _event(row)
+        if events and event.at_s < events[-1].at_s:
+            raise row.refusal(
+                "at_s",
+                f"{event.at_s:g} s is before the event above it, at {events[-1].at_s:g} s",
+                "The log was changed or damaged; use the original file.",
+            )
+        events.append(event)
+    return Attempt(
+        lesson_id=table.text("lesson"),
+        lesson_version=table.whole_number("lesson_version", 1, _LARGEST_VERSION),
+        seed=table.whole_number("seed", 0, LARGEST_SEED),
+        events=tuple(events),
+    )
+
+
+def _event(row: Table) -> Event:
+    kind = row.choice("kind", _EVENT_KEYS)
+    for key in row.names():
+        if key not in _EVENT_KEYS[kind]:
+            raise row.refusal(
+                key, f"does not belong to a '{kind}' event", f"Its keys are {known_names(_EVENT_KEYS[kind])}."
+            )
+    at_s = row.number("at_s", minimum=0.0, maximum=LONGEST_ATTEMPT_S)
+    match kind:
+        case "control_moved":
+            return _control_moved(row, at_s)
+        case "hint_opened":
+            return HintOpened(at_s, row.whole_number("level", 1, len(HINT_LEVELS)))
+        case "step_shown":
+            return StepShown(at_s, row.whole_number("step", 1, _MOST_STEPS))
+    return CheckSubmitted(at_s)
+
+
+def _control_moved(row: Table, at_s: float) -> ControlMoved:
+    name, value = row.choice("control", CONTROLS), row.number("value")
+    try:
+        return ControlMoved(at_s, name, check_control(name, value))
+    except ControlError as problem:
+        raise row.refusal("value", str(problem), "The log was changed or damaged; use the original file.") from None
+
+
+def check_belongs(attempt: Attempt, lesson: Lesson, source_name: str) -> None:
+    """Raise AttemptError unless the attempt was made on this version of this lesson and could have been."""
+
+    def refuse(key: str, reason: str, remedy: str) -> None:
+        raise AttemptError(Problem(source_name, key, reason, remedy))
+
+    if attempt.lesson_id != lesson.id:
+        refuse("lesson", f"is '{attempt.lesson_id}', not '{lesson.id}'", "Score it with its own lesson.")
+    if attempt.lesson_version != lesson.version:
+        refuse(
+            "lesson_version",
+            f"is {attempt.lesson_version}, but the lesson here is version {lesson.version}",
+            "Score it with the lesson file of its own version.",
+        )
+    for place, event in enumerate(attempt.events, start=1):
+        if isinstance(event, ControlMoved) and event.control not in lesson.controls:
+            refuse(
+                f"events[{place}].control",
+                f"the lesson does not let '{event.control}' be moved",
+                f"It offers {known_names(lesson.controls)}; the log was changed or damaged.",
+            )
+        if isinstance(event, StepShown) and event.step > len(lesson.steps):
+            refuse(
+                f"events[{place}].step",
+                f"there is no step {event.step}; the lesson has {len(lesson.steps)}",
+                "The log was changed or damaged; use the original file.",
+            )

@@ -1,0 +1,150 @@
+"""Checking the signals: measured value, target, tolerance, in or out.
+
+Contents: `CheckResult`, `check_results`, `all_passed`, `number_text`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from sim.condition import Condition
+from sim.training.lesson import Check, Lesson
+from sim.training.machine import Machine
+from sim.training.solution import solved_controls
+
+__all__ = ["HOLD_READINGS", "CheckResult", "all_passed", "check_results", "number_text", "peak_readings"]
+
+HOLD_READINGS = 3
+"""Readings taken over a check's hold time, both ends included."""
+
+_MINUS = "\N{MINUS SIGN}"
+
+
+def number_text(value: float, tolerance: float, signed: bool = True) -> str:
+    """Return a number with one digit more than its tolerance has, and its sign.
+
+    Examples
+    --------
+    >>> number_text(0.0412, 0.1)
+    '+0.04'
+    >>> number_text(3.0, 2.0, signed=False)
+    '3.0'
+    """
+    decimals = max(0, 1 - math.floor(math.log10(tolerance)))
+    text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
+    return text.replace("-", _MINUS)
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """One check's outcome.
+
+    Attributes
+    ----------
+    check : Check
+        What was checked.
+    value : float or None
+        The reading furthest from the target during the hold time [check.unit]; None if the instrument had nothing
+        to read.
+    target : float
+        What it should have been [check.unit]; for a ``peak`` check the reading at the right settings.
+    passed : bool
+        Whether every reading of the hold time was in tolerance.
+    """
+
+    check: Check
+    value: float | None
+    target: float
+    passed: bool
+
+    @property
+    def target_text(self) -> str:
+        """Target and tolerance in words."""
+        check = self.check
+        wide = number_text(check.tolerance, check.tolerance, signed=False)
+        goal = number_text(self.target, check.tolerance)
+        if check.kind == "peak":
+            return f"the peak {goal} {check.unit}, at most {wide} {check.unit} below it"
+        return f"{goal} {check.unit} within {wide} {check.unit}"
+
+    @property
+    def value_text(self) -> str:
+        """The reading in words."""
+        if self.value is None:
+            return "no reading"
+        return f"{number_text(self.value, self.check.tolerance)} {self.check.unit}"
+
+    @property
+    def sentence(self) -> str:
+        """The whole result in one sentence: about the signal, never about the person."""
+        verdict = "in tolerance" if self.passed else "not in tolerance"
+        return f"{self.check.title}: {self.value_text}, {verdict} (target {self.target_text})."
+
+
+def all_passed(results: Sequence[CheckResult]) -> bool:
+    """Tell whether every check passed."""
+    return all(result.passed for result in results)
+
+
+def _moments(check: Check, machine: Machine, index: int) -> list[int]:
+    """Return the frames on which a check submitted at frame `index` is read."""
+    last = index + machine.frame_index(check.hold_s)
+    return sorted({round(index + (last - index) * share / (HOLD_READINGS - 1)) for share in range(HOLD_READINGS)})
+
+
+def peak_readings(
+    lesson: Lesson, machine: Machine, controls: Mapping[str, float], condition: Condition
+) -> dict[str, float]:
+    """Return, for each ``peak`` check by name, the reading at the right settings [check.unit]."""
+    peaks = [check for check in lesson.checks if check.kind == "peak"]
+    if not peaks:
+        return {}
+    # Always the same frame: the peak is then one number for the whole attempt.
+    reference = machine.readings(
+        solved_controls(lesson, controls, condition), condition, 0, [check.measurement for check in peaks]
+    )
+    return {check.name: reference[check.measurement] for check in peaks}
+
+
+def departure(check: Check, value: float, target: float) -> float:
+    """Return how far a reading is out, in tolerances: 1 or less is in tolerance, NaN counts as infinitely far."""
+    if math.isnan(value) or math.isnan(target):
+        return math.inf
+    distance = target - value if check.kind == "peak" else abs(value - target)
+    return max(distance, 0.0) / check.tolerance
+
+
+def check_results(
+    lesson: Lesson, machine: Machine, controls: Mapping[str, float], condition: Condition, index: int
+) -> tuple[CheckResult, ...]:
+    """Measure every check of a lesson on the frames from `index` on, with the settings left alone.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        Whose checks.
+    machine : Machine
+        The lesson's machine.
+    controls : mapping of str to float
+        Every control's value at the submission.
+    condition : Condition
+        The machine's hidden state.
+    index : int
+        Frame on screen at the submission.
+    """
+    peaks = peak_readings(lesson, machine, controls, condition)
+    due: dict[int, list[str]] = {}
+    for check in lesson.checks:
+        for moment in _moments(check, machine, index):
+            due.setdefault(moment, []).append(check.measurement)
+    read = {moment: machine.readings(controls, condition, moment, names) for moment, names in due.items()}
+    results = []
+    for check in lesson.checks:
+        target = peaks.get(check.name, check.target)
+        values = [read[moment][check.measurement] for moment in _moments(check, machine, index)]
+        worst = max(values, key=lambda value: departure(check, value, target))
+        passed = departure(check, worst, target) <= 1.0
+        results.append(CheckResult(check, None if math.isnan(worst) else worst, target, passed))
+    return tuple(results)

@@ -1,0 +1,163 @@
+"""Dealing a lesson's start from a seed: the mis-set controls and the hidden condition of the machine.
+
+Contents: `Start`, `LARGEST_SEED`, `check_seed`, `draw` (one draw) and `deal` (draws until there is work to do).
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from statistics import NormalDist
+from types import MappingProxyType
+
+import numpy as np
+
+from sim.condition import Condition
+from sim.controls import default_controls
+from sim.errors import BandbenchError, known_names
+from sim.training.checks import CheckResult, check_results
+from sim.training.lesson import Lesson, Spread
+from sim.training.machine import Machine, on_step
+from sim.training.reader import LessonError, Problem
+
+__all__ = ["LARGEST_SEED", "MOST_DRAWS", "Start", "check_seed", "deal", "draw"]
+
+LARGEST_SEED = 2**53 - 1
+"""Largest whole number that every JSON reader keeps exact."""
+
+MOST_DRAWS = 20
+"""Draws before a lesson is refused for dealing nothing but finished work."""
+
+
+@dataclass(frozen=True)
+class Start:
+    """What one seed deals.
+
+    Attributes
+    ----------
+    seed : int
+        The seed.
+    draw : int
+        Which draw of that seed it is, from 0.
+    controls : mapping of str to float
+        Every control of the machine, also those the lesson leaves at their defaults.
+    condition : Condition
+        What is hidden in the machine.
+    """
+
+    seed: int
+    draw: int
+    controls: Mapping[str, float]
+    condition: Condition
+
+
+def check_seed(seed: int) -> int:
+    """Return `seed` if it can be dealt from.
+
+    Raises
+    ------
+    BandbenchError
+        If it is not a whole number from 0 to `LARGEST_SEED`.
+    """
+    if type(seed) is not int or not 0 <= seed <= LARGEST_SEED:
+        raise BandbenchError(f"seed {seed!r}: use a whole number from 0 to {LARGEST_SEED}")
+    return seed
+
+
+def _drawn(spread: Spread, seed: int, draw_number: int, name: str) -> float:
+    """Draw one value; each name has its own random stream, so that adding one value leaves the others alone.
+
+    Only uniform doubles are taken from the generator: their stream does not change between NumPy versions.
+    """
+    generator = np.random.default_rng([seed, draw_number, zlib.crc32(name.encode())])
+    chance = float(generator.random())
+    width = spread.maximum - spread.minimum
+    match spread.distribution:
+        case "uniform":
+            return spread.minimum + width * chance
+        case "either_side":
+            sign = 1.0 if generator.random() < 0.5 else -1.0
+            return spread.centre + sign * (spread.minimum + width * chance)
+        case "choice":
+            return spread.choices[int(chance * len(spread.choices))]
+        case "normal":
+            bell = NormalDist(spread.centre, spread.deviation)
+            low, high = bell.cdf(spread.minimum), bell.cdf(spread.maximum)
+            # Limits in the far tail leave no probability between them that a double can hold.
+            share = min(max(low + (high - low) * chance, 1e-12), 1.0 - 1e-12)
+            return min(max(bell.inv_cdf(share), spread.minimum), spread.maximum)
+    return spread.centre
+
+
+def draw(lesson: Lesson, seed: int, number: int = 0) -> Start:
+    """Return draw `number` of `seed`, whether or not it leaves anything to do.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        A lesson whose names all exist.
+    seed : int
+        0 to `LARGEST_SEED`.
+    number : int
+        Which draw, from 0.
+    """
+    check_seed(seed)
+    controls = default_controls()
+    for name, spread in lesson.start_controls.items():
+        controls[name] = on_step(name, _drawn(spread, seed, number, name))
+    hidden: dict[str, object] = {}
+    for entry in fields(Condition):
+        if isinstance(entry.default, tuple):
+            per_head = []
+            for head, default in enumerate(entry.default, start=1):
+                own = f"{entry.name}_{head}"
+                spread_or_none = lesson.start_condition.get(own, lesson.start_condition.get(entry.name))
+                per_head.append(_drawn(spread_or_none, seed, number, own) if spread_or_none else default)
+            hidden[entry.name] = tuple(per_head)
+        elif entry.name in lesson.start_condition:
+            hidden[entry.name] = _drawn(lesson.start_condition[entry.name], seed, number, entry.name)
+    # The names are Condition's own and the values finite; the dictionary's value type cannot say so.
+    return Start(seed, number, MappingProxyType(controls), Condition(**hidden))  # type: ignore[arg-type]
+
+
+def deal(lesson: Lesson, seed: int, machine: Machine | None = None) -> Start:
+    """Return the start that `seed` deals: the first of its draws that leaves work to do.
+
+    As delivered it fails every check the lesson lists under ``start.must_fail``, or at least one if it lists none.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        A lesson whose names all exist.
+    seed : int
+        0 to `LARGEST_SEED`; the same seed always deals the same start.
+    machine : Machine, optional
+        The lesson's machine, if one is at hand; building one takes as long as recording a frame.
+
+    Raises
+    ------
+    LessonError
+        If none of `MOST_DRAWS` draws does.
+    BandbenchError
+        If the seed is not usable.
+    """
+    machine = machine or Machine(lesson)
+    for number in range(MOST_DRAWS):
+        start = draw(lesson, seed, number)
+        if _leaves_work(lesson, check_results(lesson, machine, start.controls, start.condition, 0)):
+            return start
+    what = f"leave too little to do (must fail: {known_names(lesson.must_fail) or 'any check'})"
+    raise LessonError(
+        Problem(
+            lesson.source,
+            "start",
+            f"seed {seed}: all of {MOST_DRAWS} draws {what}",
+            "Move the start further away from the right settings, or narrow the tolerances.",
+        )
+    )
+
+
+def _leaves_work(lesson: Lesson, results: Sequence[CheckResult]) -> bool:
+    missed = {result.check.name for result in results if not result.passed}
+    return missed.issuperset(lesson.must_fail) if lesson.must_fail else bool(missed)

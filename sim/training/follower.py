@@ -1,0 +1,172 @@
+"""An operator who follows the lesson's steps and knows nothing but the instruments' numbers.
+
+Contents: `FollowedWork`, `follow_steps`. The linter uses it to prove that a lesson can be passed from what a trainee
+can see. It is not clever on purpose: for each step that names a control and readings to watch it turns that control
+through its range, goes to the best place and closes in.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from sim.controls import CONTROLS, ControlSpec
+from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, StepShown
+from sim.training.deal import Start
+from sim.training.lesson import Lesson
+from sim.training.machine import Machine, on_step
+
+__all__ = ["MOST_MOVES", "FollowedWork", "follow_steps"]
+
+MOST_MOVES = 300
+"""Moves after which the operator gives up."""
+
+# Places tried over a control's whole range; a peak narrower than a twelfth of the range would be missed.
+_SWEEP_PLACES = 25
+_GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
+_SECONDS_A_MOVE = 0.5
+
+
+@dataclass(frozen=True)
+class FollowedWork:
+    """What the operator did: the log, ending in a submission, and how many moves it took."""
+
+    attempt: Attempt
+    moves: int
+
+
+class _OutOfMovesError(Exception):
+    """The operator has used up its moves; what it has set stands."""
+
+
+class _Operator:
+    """Turns controls, reads instruments, writes the log; sees no condition and no solution."""
+
+    def __init__(self, lesson: Lesson, start: Start, machine: Machine) -> None:
+        self.lesson = lesson
+        self.attempt = Attempt(lesson.id, lesson.version, start.seed)
+        self.controls = dict(start.controls)
+        self.moves = 0
+        self._machine = machine
+        # Handed on to the machine, as the bench does; never looked into.
+        self._condition = start.condition
+
+    def step(self, number: int) -> None:
+        """Turn to a step of the lesson."""
+        self.attempt = self.attempt.with_event(StepShown(self.attempt.duration_s, number))
+
+    def submit(self) -> None:
+        """Submit the signals."""
+        self.attempt = self.attempt.with_event(CheckSubmitted(self.attempt.duration_s + _SECONDS_A_MOVE))
+
+    def turn(self, control: str, value: float) -> None:
+        """Turn a control."""
+        if self.moves >= MOST_MOVES:
+            raise _OutOfMovesError
+        at_s = self.attempt.duration_s + _SECONDS_A_MOVE
+        self.attempt = self.attempt.with_event(ControlMoved(at_s, control, value))
+        self.controls[control] = value
+        self.moves += 1
+
+    def badness(self, watched: set[str]) -> float:
+        """Return how far the watched readings are from what is asked, in tolerances; less is better.
+
+        Of a peak only the reading itself is known, so it counts as it stands; a reading the instrument cannot take
+        is worse than any other.
+        """
+        checks = [check for check in self.lesson.checks if check.measurement in watched]
+        index = self._machine.frame_index(self.attempt.duration_s)
+        names = [check.measurement for check in checks]
+        readings = self._machine.readings(self.controls, self._condition, index, names)
+        total = 0.0
+        for check in checks:
+            value = readings[check.measurement]
+            if math.isnan(value):
+                return math.inf
+            total += (-value if check.kind == "peak" else abs(value - check.target)) / check.tolerance
+        return total
+
+
+def follow_steps(lesson: Lesson, start: Start, machine: Machine) -> FollowedWork:
+    """Follow a lesson's steps by the instruments alone and submit the result.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        Its steps say which control to turn and which readings to watch.
+    start : Start
+        The dealt state.
+    machine : Machine
+        The lesson's machine.
+
+    Returns
+    -------
+    FollowedWork
+        Score it to learn whether it passed.
+    """
+    worker = _Operator(lesson, start, machine)
+    watched: set[str] = set()
+    turned: set[str] = set()
+    try:
+        for number, step in enumerate(lesson.steps, start=1):
+            worker.step(number)
+            checked = {check.measurement for check in lesson.checks}.intersection(step.watch)
+            watched |= checked
+            if step.control is not None and checked:
+                _set_best(worker, CONTROLS[step.control], watched, again=step.control in turned)
+                turned.add(step.control)
+    except _OutOfMovesError:
+        pass
+    worker.submit()
+    return FollowedWork(worker.attempt, worker.moves)
+
+
+def _set_best(worker: _Operator, spec: ControlSpec, watched: set[str], again: bool) -> None:
+    """Turn one control to where the watched readings are best; a control set before is only touched up."""
+    low, high = _allowed(worker.lesson, spec)
+
+    def tried(value: float) -> float:
+        settled = on_step(spec.name, value)
+        worker.turn(spec.name, settled)
+        return worker.badness(watched)
+
+    if spec.kind == "switch":
+        places = [0.0, 1.0]
+        found = [tried(place) for place in places]
+        worker.turn(spec.name, places[found.index(min(found))])
+        return
+    width = (high - low) / (_SWEEP_PLACES - 1)
+    best = worker.controls[spec.name]
+    if not again:
+        places = [low + number * width for number in range(_SWEEP_PLACES)]
+        found = [tried(place) for place in places]
+        best = places[found.index(min(found))]
+    settled = _closed_in(tried, max(low, best - width), min(high, best + width), spec.fine_step)
+    worker.turn(spec.name, on_step(spec.name, settled))
+
+
+def _allowed(lesson: Lesson, spec: ControlSpec) -> tuple[float, float]:
+    """Return the control's range without what the lesson forbids."""
+    low, high = spec.minimum, spec.maximum
+    for rule in lesson.forbidden:
+        if rule.control == spec.name:
+            low = low if rule.below is None else max(low, rule.below)
+            high = high if rule.above is None else min(high, rule.above)
+    return low, high
+
+
+def _closed_in(badness: Callable[[float], float], low: float, high: float, finest: float) -> float:
+    """Return the place of the least badness between two places, by golden section down to `finest`."""
+    left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+    at_left, at_right = badness(left), badness(right)
+    while high - low > 2.0 * finest:
+        if at_left <= at_right:
+            high, right, at_right = right, left, at_left
+            left = high - _GOLDEN * (high - low)
+            at_left = badness(left)
+        else:
+            low, left, at_left = left, right, at_right
+            right = low + _GOLDEN * (high - low)
+            at_right = badness(right)
+    return left if at_left <= at_right else right

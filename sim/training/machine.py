@@ -1,0 +1,152 @@
+"""The machine a lesson is done on, as far as a score needs it: settings in, instrument readings out.
+
+Contents: `Machine`, `on_step` (a control value a hand can set) and `condition_value` (one hidden value by name).
+"""
+
+from __future__ import annotations
+
+import math
+from collections import OrderedDict
+from collections.abc import Iterable, Mapping
+
+from sim.condition import Condition
+from sim.controls import CONTROLS
+from sim.errors import BandbenchError
+from sim.instruments import MeasurementError, measure
+from sim.recorder import PlaybackFrame, Recorder
+from sim.training.lesson import Lesson
+
+__all__ = ["Machine", "condition_value", "on_step"]
+
+# Readings kept; a long attempt replayed for score and debrief asks for fewer.
+_KEPT_READINGS = 20_000
+
+
+def on_step(name: str, value: float) -> float:
+    """Return `value` on the control's finest step, where a hand can also put it.
+
+    Examples
+    --------
+    >>> on_step("guide_position_um", -12.3456)
+    -12.3
+    """
+    step = CONTROLS[name].fine_step
+    # The last rounding removes what binary fractions add, so that a readout shows 0.3 and not 0.30000000000000004.
+    return round(round(value / step) * step, 6)
+
+
+def condition_value(condition: Condition, name: str) -> float:
+    """Return one hidden value: a field of `Condition`, with ``_1`` to ``_4`` if it has one value a head.
+
+    Examples
+    --------
+    >>> condition_value(Condition(head_output_db=(0.0, 0.0, -3.0, 0.0)), "head_output_db_3")
+    -3.0
+    """
+    if hasattr(condition, name):
+        return float(getattr(condition, name))
+    stem, _, head = name.rpartition("_")
+    return float(getattr(condition, stem)[int(head) - 1])
+
+
+class Machine:
+    """The lesson's recorder, asked for readings.
+
+    A reading depends only on the lesson, the settings, the condition and the frame's index, so readings are kept and
+    the machine remembers nothing else. A recorder that is also shown on the bench may be lent: its controls and
+    condition are put back after every reading.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        Says which standard, practice, tape and signal.
+    recorder : Recorder, optional
+        A recorder with that tape on it; a new one is made if none is given.
+
+    Raises
+    ------
+    BandbenchError
+        If the recorder lent has another tape on it.
+    """
+
+    def __init__(self, lesson: Lesson, recorder: Recorder | None = None) -> None:
+        if recorder is None:
+            recorder = Recorder(
+                standard=lesson.standard, practice=lesson.practice, tape=lesson.tape, signal=lesson.signal
+            )
+        if recorder.tape.name != lesson.tape:
+            raise BandbenchError(
+                f"the recorder has tape '{recorder.tape.name}' on it; lesson '{lesson.id}' needs "
+                f"'{lesson.tape}': load that tape first"
+            )
+        self.lesson = lesson
+        self.recorder = recorder
+        self.frames_played = 0
+        self._kept: OrderedDict[tuple[object, ...], float] = OrderedDict()
+
+    @property
+    def frame_rate_hz(self) -> float:
+        """Frames a second."""
+        return self.recorder.standard.frame_rate_hz
+
+    def frame_index(self, at_s: float) -> int:
+        """Return the index of the frame that is on screen `at_s` seconds after the start."""
+        return math.floor(at_s * self.frame_rate_hz)
+
+    def readings(
+        self, controls: Mapping[str, float], condition: Condition, index: int, names: Iterable[str]
+    ) -> dict[str, float]:
+        """Return what the instruments read on one frame.
+
+        Parameters
+        ----------
+        controls : mapping
+            Every control's value.
+        condition : Condition
+            The machine's hidden state.
+        index : int
+            Which frame.
+        names : iterable of str
+            Names from `MEASUREMENTS`.
+
+        Returns
+        -------
+        dict of str to float
+            One value a name, in the measurement's unit; NaN where the instrument has nothing to read.
+        """
+        state = (tuple(sorted(controls.items())), condition, index)
+        wanted = tuple(dict.fromkeys(names))
+        missing = [name for name in wanted if (*state, name) not in self._kept]
+        if missing:
+            for name, value in self._measured(controls, condition, index, missing).items():
+                self._kept[(*state, name)] = value
+        found = {name: self._kept[(*state, name)] for name in wanted}
+        while len(self._kept) > _KEPT_READINGS:
+            self._kept.popitem(last=False)
+        return found
+
+    def _measured(
+        self, controls: Mapping[str, float], condition: Condition, index: int, names: Iterable[str]
+    ) -> dict[str, float]:
+        recorder = self.recorder
+        kept_controls, kept_condition = dict(recorder.controls), recorder.condition
+        try:
+            self._set(controls, condition)
+            frame = recorder.play_frame(index)
+            self.frames_played += 1
+            return {name: _reading(frame, name) for name in names}
+        finally:
+            self._set(kept_controls, kept_condition)
+
+    def _set(self, controls: Mapping[str, float], condition: Condition) -> None:
+        # Setting an equal condition would make the recorder work everything out anew.
+        if self.recorder.condition != condition:
+            self.recorder.set_condition(condition)
+        self.recorder.set_controls(controls)
+
+
+def _reading(frame: PlaybackFrame, name: str) -> float:
+    try:
+        return measure(frame, name)
+    except MeasurementError:
+        return math.nan

@@ -1,0 +1,239 @@
+"""Strict reading of plain tables (from TOML or JSON): every refusal names the file, the key and what to do.
+
+Contents: `Problem`, `DataError` and its two kinds `LessonError` and `AttemptError`, and `Table`, the reader that
+lessons and attempt logs share. Nothing here knows what a lesson is.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from sim.errors import BandbenchError, known_names
+
+__all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table"]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with a data file.
+
+    Attributes
+    ----------
+    source : str
+        The file, or whatever the data came from, as a person would call it.
+    key : str
+        Path to the entry inside the file, counted from 1 as people count: ``checks[2].tolerance``.
+    reason : str
+        What is wrong there.
+    remedy : str
+        What to do about it.
+    """
+
+    source: str
+    key: str
+    reason: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.source}: {self.key}: {self.reason}. {self.remedy}"
+
+
+class DataError(BandbenchError):
+    """A data file cannot be used; `problem` says where, why and what to do."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(str(problem))
+        self.problem = problem
+
+
+class LessonError(DataError):
+    """A lesson cannot be used as it is written."""
+
+
+class AttemptError(DataError):
+    """An attempt log is damaged, foreign, or does not belong to the lesson."""
+
+
+def _described(value: object) -> str:
+    """Return a short readable form of a value for an error message."""
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+class Table:
+    """One table of a data file, read key by key; the first problem raises.
+
+    Parameters
+    ----------
+    value : object
+        What the file holds there.
+    source : str
+        The file's name for messages.
+    path : str
+        Where the table lies in the file; empty for the whole file.
+    error : type of DataError
+        The error to raise.
+    known : iterable of str
+        Every key the table may have; any other is refused with this list. None means any key (a table of names).
+    """
+
+    def __init__(
+        self, value: object, source: str, path: str, error: type[DataError], known: Iterable[str] | None
+    ) -> None:
+        self.source = source
+        self.path = path
+        self._error = error
+        if not isinstance(value, Mapping):
+            raise self.refusal("", f"must be a table of keys, not {_described(value)}", "Write it as a table.")
+        for key in value:
+            if not isinstance(key, str):
+                raise self.refusal("", f"the key {key!r} is not a text", "Give every key as a text.")
+        self._data: Mapping[str, object] = value
+        if known is not None:
+            allowed = tuple(known)
+            for key in value:
+                if key not in allowed:
+                    raise self.refusal(
+                        key, "unknown key", f"Remove it or use one of the known keys: {known_names(allowed)}."
+                    )
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._data
+
+    def names(self) -> list[str]:
+        """Return the keys in file order."""
+        return list(self._data)
+
+    def refusal(self, key: str, reason: str, remedy: str) -> DataError:
+        """Return the error for `key` of this table (the table itself if `key` is empty); the caller raises it."""
+        where = f"{self.path}.{key}" if self.path and key else self.path or key or "the whole file"
+        return self._error(Problem(self.source, where, reason, remedy))
+
+    def _required(self, key: str) -> object:
+        if key not in self._data:
+            raise self.refusal(key, "is missing", f"Add the key '{key}'.")
+        return self._data[key]
+
+    def text(self, key: str, pattern: re.Pattern[str] | None = None) -> str:
+        """Return a text that is more than blanks, matching the whole of `pattern` if one is given."""
+        return self._text(key, self._required(key), pattern)
+
+    def _text(self, key: str, value: object, pattern: re.Pattern[str] | None) -> str:
+        if not isinstance(value, str):
+            raise self.refusal(key, f"must be a text, not {_described(value)}", "Put the text in quotes.")
+        if not re.search(r"\S", value):
+            raise self.refusal(key, "is an empty text", "Write the text, or remove the key if it is optional.")
+        if pattern is not None and not pattern.fullmatch(value):
+            raise self.refusal(
+                key,
+                f"{_described(value)} has the wrong form",
+                f"Use small letters, digits and separators as in the pattern {pattern.pattern}",
+            )
+        return value
+
+    def optional_text(self, key: str, pattern: re.Pattern[str] | None = None) -> str | None:
+        """Return a text as `text` does, or None if the key is absent."""
+        return self.text(key, pattern) if key in self._data else None
+
+    def choice(self, key: str, choices: Iterable[str]) -> str:
+        """Return a text that is one of `choices`."""
+        value = self._required(key)
+        allowed = tuple(choices)
+        if not isinstance(value, str) or value not in allowed:
+            raise self.refusal(key, f"{_described(value)} is not allowed", f"Use one of {known_names(allowed)}.")
+        return value
+
+    def number(
+        self,
+        key: str,
+        minimum: float | None = None,
+        maximum: float | None = None,
+        above: float | None = None,
+    ) -> float:
+        """Return a finite number: at least `minimum`, at most `maximum`, more than `above`, where given."""
+        return self._number(key, self._required(key), minimum, maximum, above)
+
+    def _number(
+        self, key: str, value: object, minimum: float | None, maximum: float | None, above: float | None
+    ) -> float:
+        # A switch written as true is not the number 1, though Python would take it for one.
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self.refusal(key, f"must be a number, not {_described(value)}", "Write a number without quotes.")
+        try:
+            number = float(value)
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            raise self.refusal(key, f"must be a finite number, not {_described(value)}", "Write a finite number.")
+        if minimum is not None and number < minimum:
+            raise self.refusal(key, f"{number:g} is too small", f"Use {minimum:g} or more.")
+        if maximum is not None and number > maximum:
+            raise self.refusal(key, f"{number:g} is too large", f"Use {maximum:g} or less.")
+        if above is not None and number <= above:
+            raise self.refusal(key, f"{number:g} is too small", f"Use a number above {above:g}.")
+        return number
+
+    def optional_number(self, key: str, minimum: float | None = None) -> float | None:
+        """Return a finite number, or None if the key is absent."""
+        return self.number(key, minimum) if key in self._data else None
+
+    def whole_number(self, key: str, minimum: int, maximum: int) -> int:
+        """Return a whole number from `minimum` to `maximum`."""
+        number = self.number(key)
+        if number != int(number):
+            raise self.refusal(key, f"must be a whole number, not {number:g}", "Write it without a fraction.")
+        # Compared and returned as written: a float could not hold every digit of a large seed.
+        value = self._data[key]
+        whole = value if isinstance(value, int) else int(number)
+        if not minimum <= whole <= maximum:
+            raise self.refusal(key, f"{whole} is outside the range", f"Use a whole number from {minimum} to {maximum}.")
+        return whole
+
+    def texts(
+        self, key: str, at_least: int, unique: bool = False, pattern: re.Pattern[str] | None = None
+    ) -> tuple[str, ...]:
+        """Return a list of texts, `at_least` long, without repetition if `unique`."""
+        items = self._items(key, at_least)
+        found = tuple(self._text(f"{key}[{place}]", item, pattern) for place, item in enumerate(items, start=1))
+        if unique:
+            for place, item in enumerate(found, start=1):
+                if item in found[: place - 1]:
+                    raise self.refusal(f"{key}[{place}]", f"{item!r} is listed twice", "List it once.")
+        return found
+
+    def numbers(self, key: str, at_least: int) -> tuple[float, ...]:
+        """Return a list of finite numbers, `at_least` long."""
+        return tuple(
+            self._number(f"{key}[{place}]", item, None, None, None)
+            for place, item in enumerate(self._items(key, at_least), start=1)
+        )
+
+    def _items(self, key: str, at_least: int) -> list[object]:
+        value = self._required(key)
+        if not isinstance(value, list):
+            raise self.refusal(key, f"must be a list, not {_described(value)}", "Write it as a list.")
+        if len(value) < at_least:
+            raise self.refusal(key, f"has {len(value)} entries", f"Give at least {at_least}.")
+        return value
+
+    def table(self, key: str, known: Iterable[str] | None) -> Table:
+        """Return the table under `key`."""
+        return Table(self._required(key), self.source, self._under(key), self._error, known)
+
+    def tables(self, key: str, known: Iterable[str], at_least: int) -> list[Table]:
+        """Return the list of tables under `key`, `at_least` long."""
+        allowed = tuple(known)
+        return [
+            Table(item, self.source, f"{self._under(key)}[{place}]", self._error, allowed)
+            for place, item in enumerate(self._items(key, at_least), start=1)
+        ]
+
+    def _under(self, key: str) -> str:
+        return f"{self.path}.{key}" if self.path else key

@@ -1,0 +1,179 @@
+"""Whether everything a lesson names exists, and is offered to the trainee where it is needed.
+
+Contents: `INSTRUMENTS` (what a lesson may put on the bench), `name_problems`, `require_names`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields
+
+from sim.condition import Condition
+from sim.controls import CONTROLS, STAGES
+from sim.errors import known_names
+from sim.instruments import MEASUREMENTS
+from sim.signals import SIGNALS
+from sim.standards import PRACTICES, STANDARDS
+from sim.tape import TAPES
+from sim.training.lesson import Lesson, Spread
+from sim.training.reader import LessonError, Problem
+
+__all__ = ["INSTRUMENTS", "condition_names", "name_problems", "require_names"]
+
+INSTRUMENTS: tuple[str, ...] = ("picture", "waveform", "rf_meter", "tracking_meter", *MEASUREMENTS)
+"""Monitors and meters, and every single reading."""
+
+
+def condition_names() -> tuple[str, ...]:
+    """Return every name a hidden condition can be planted under, per-head ones also with ``_1`` to ``_4``."""
+    names: list[str] = []
+    for entry in fields(Condition):
+        names.append(entry.name)
+        if isinstance(entry.default, tuple):
+            names += [f"{entry.name}_{head}" for head in range(1, 5)]
+    return tuple(names)
+
+
+def _single_conditions() -> tuple[str, ...]:
+    """Return the names that stand for one number."""
+    per_head = {entry.name for entry in fields(Condition) if isinstance(entry.default, tuple)}
+    return tuple(name for name in condition_names() if name not in per_head)
+
+
+class _Finder:
+    """Collects problems of one lesson."""
+
+    def __init__(self, lesson: Lesson) -> None:
+        self.lesson = lesson
+        self.problems: list[Problem] = []
+
+    def add(self, key: str, reason: str, remedy: str) -> None:
+        self.problems.append(Problem(self.lesson.source, key, reason, remedy))
+
+    def known(self, key: str, kind: str, name: str, names: Iterable[str]) -> bool:
+        """Report `name` unless it is one of `names`; tell whether it is."""
+        listed = tuple(names)
+        if name in listed:
+            return True
+        self.add(key, f"there is no {kind} {name!r}", f"Use one of {known_names(listed)}.")
+        return False
+
+    def offered(self, key: str, kind: str, name: str, list_key: str, names: tuple[str, ...]) -> None:
+        """Report `name` unless the lesson offers it to the trainee."""
+        if name not in names:
+            self.add(key, f"the lesson does not offer {kind} {name!r}", f"Add {name!r} to '{list_key}' or use another.")
+
+
+def name_problems(lesson: Lesson) -> list[Problem]:
+    """Return every name in a lesson that does not exist or is not offered, and every value out of range."""
+    find = _Finder(lesson)
+    if find.known("standard", "standard", lesson.standard, STANDARDS):
+        own = [name for name, practice in PRACTICES.items() if practice.standard == lesson.standard]
+        find.known("practice", f"{lesson.standard} recording practice", lesson.practice, own)
+        tapes = [name for name, tape in TAPES.items() if tape.standard == lesson.standard]
+        find.known("tape", f"{lesson.standard} tape", lesson.tape, tapes)
+    find.known("signal", "test signal", lesson.signal, SIGNALS)
+    for place, name in enumerate(lesson.controls, start=1):
+        find.known(f"controls[{place}]", "control", name, CONTROLS)
+    for place, name in enumerate(lesson.instruments, start=1):
+        find.known(f"instruments[{place}]", "instrument", name, INSTRUMENTS)
+    _start_problems(find)
+    _step_problems(find)
+    _check_problems(find)
+    _solution_problems(find)
+    for place, rule in enumerate(lesson.forbidden, start=1):
+        key = f"forbidden[{place}].control"
+        if find.known(key, "control", rule.control, CONTROLS):
+            find.offered(key, "control", rule.control, "controls", lesson.controls)
+    return find.problems
+
+
+def require_names(lesson: Lesson) -> Lesson:
+    """Return the lesson if everything it names exists; raise LessonError with the first problem otherwise."""
+    for problem in name_problems(lesson):
+        raise LessonError(problem)
+    return lesson
+
+
+def _start_problems(find: _Finder) -> None:
+    for name, spread in find.lesson.start_controls.items():
+        key = f"start.controls.{name}"
+        if not find.known(key, "control", name, CONTROLS):
+            continue
+        spec = CONTROLS[name]
+        for value in _extremes(spread):
+            if not spec.minimum <= value <= spec.maximum:
+                find.add(
+                    key,
+                    f"can deal {value:g}, outside the control's range",
+                    f"Keep it from {spec.minimum:g} to {spec.maximum:g} {spec.unit}.",
+                )
+                break
+            if spec.kind == "switch" and (spread.distribution not in ("fixed", "choice") or value not in (0, 1)):
+                find.add(key, "a switch can only be dealt 0 or 1", "Use distribution 'fixed' or 'choice'.")
+                break
+    for name in find.lesson.start_condition:
+        find.known(f"start.condition.{name}", "hidden condition", name, condition_names())
+
+
+def _extremes(spread: Spread) -> Iterator[float]:
+    """Yield values among which are the lowest and the highest the spread can deal."""
+    match spread.distribution:
+        case "fixed":
+            yield spread.centre
+        case "choice":
+            yield from spread.choices
+        case "either_side":
+            yield spread.centre - spread.maximum
+            yield spread.centre + spread.maximum
+        case _:
+            yield spread.minimum
+            yield spread.maximum
+
+
+def _step_problems(find: _Finder) -> None:
+    lesson = find.lesson
+    for place, step in enumerate(lesson.steps, start=1):
+        key = f"steps[{place}]"
+        if step.stage is not None:
+            find.known(f"{key}.stage", "stage", step.stage, STAGES)
+        if step.control is not None and find.known(f"{key}.control", "control", step.control, CONTROLS):
+            find.offered(f"{key}.control", "control", step.control, "controls", lesson.controls)
+        for number, name in enumerate(step.watch, start=1):
+            where = f"{key}.watch[{number}]"
+            if find.known(where, "measurement", name, MEASUREMENTS):
+                find.offered(where, "reading", name, "instruments", lesson.instruments)
+
+
+def _check_problems(find: _Finder) -> None:
+    for place, check in enumerate(find.lesson.checks, start=1):
+        key = f"checks[{place}]"
+        if not find.known(f"{key}.measurement", "measurement", check.measurement, MEASUREMENTS):
+            continue
+        find.offered(f"{key}.measurement", "reading", check.measurement, "instruments", find.lesson.instruments)
+        unit = MEASUREMENTS[check.measurement].unit
+        if check.unit != unit:
+            find.add(
+                f"{key}.unit",
+                f"'{check.measurement}' is read in {unit}, not in {check.unit}",
+                f"Write unit = {unit!r} and give target and tolerance in it.",
+            )
+
+
+def _solution_problems(find: _Finder) -> None:
+    lesson = find.lesson
+    planted: Mapping[str, Spread] = lesson.start_condition
+    for place, move in enumerate(lesson.solution, start=1):
+        key = f"solution[{place}]"
+        if find.known(f"{key}.control", "control", move.control, CONTROLS):
+            find.offered(f"{key}.control", "control", move.control, "controls", lesson.controls)
+        if move.cancels is None or not find.known(
+            f"{key}.cancels", "single hidden condition", move.cancels, _single_conditions()
+        ):
+            continue
+        if move.cancels not in planted and move.cancels.rpartition("_")[0] not in planted:
+            find.add(
+                f"{key}.cancels",
+                f"the start plants no '{move.cancels}'",
+                "Plant it under start.condition, or remove 'cancels'.",
+            )

@@ -1,0 +1,120 @@
+"""The attempt over time: each control against the worked solution, each check's reading as it was at that moment.
+
+Contents: `ControlTrack`, `ReadingTrack`, `control_tracks` and `reading_tracks`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved
+from sim.training.checks import peak_readings
+from sim.training.deal import Start
+from sim.training.lesson import Check, Lesson
+from sim.training.machine import Machine
+from sim.training.score import control_states
+from sim.training.solution import solved_controls
+
+__all__ = ["ControlTrack", "ReadingTrack", "control_tracks", "reading_tracks"]
+
+
+@dataclass(frozen=True)
+class ControlTrack:
+    """One control over the attempt, to be drawn as steps.
+
+    Attributes
+    ----------
+    control : str
+        Which control.
+    times_s, values : tuple of float
+        The value from each time on; the first entry is the start, the last repeats the value at the end.
+    reference : float
+        Where the worked solution leaves the control.
+    """
+
+    control: str
+    times_s: tuple[float, ...]
+    values: tuple[float, ...]
+    reference: float
+
+
+@dataclass(frozen=True)
+class ReadingTrack:
+    """One check's reading over the attempt [check.unit]; NaN where the instrument had nothing to read."""
+
+    check: Check
+    times_s: tuple[float, ...]
+    values: tuple[float, ...]
+    target: float
+
+
+def control_tracks(lesson: Lesson, attempt: Attempt, start: Start) -> tuple[ControlTrack, ...]:
+    """Return a track for every control the lesson offers that was moved or that the solution moves."""
+    solved = solved_controls(lesson, start.controls, start.condition)
+    moved = {event.control for event in attempt.events if isinstance(event, ControlMoved)}
+    tracks = []
+    for name in lesson.controls:
+        if name not in moved and solved[name] == start.controls[name]:
+            continue
+        times, values = [0.0], [start.controls[name]]
+        for event in attempt.events:
+            if isinstance(event, ControlMoved) and event.control == name:
+                times.append(event.at_s)
+                values.append(event.value)
+        times.append(attempt.duration_s)
+        values.append(values[-1])
+        tracks.append(ControlTrack(name, tuple(times), tuple(values), solved[name]))
+    return tuple(tracks)
+
+
+def reading_tracks(
+    lesson: Lesson, attempt: Attempt, start: Start, machine: Machine, most_points: int = 60
+) -> tuple[ReadingTrack, ...]:
+    """Return a track for every check, replaying the settings after each move.
+
+    Parameters
+    ----------
+    lesson, attempt, start, machine
+        What was done, on what.
+    most_points : int
+        Frames played at most. Of more moves, an even choice is taken; the start, every submission and the end are
+        always among them, as far as the number allows.
+    """
+    stops: list[tuple[float, dict[str, float]]] = [(0.0, dict(start.controls))]
+    kept = {0}
+    for event, controls in control_states(attempt, start):
+        if isinstance(event, ControlMoved | CheckSubmitted):
+            if isinstance(event, CheckSubmitted):
+                kept.add(len(stops))
+            stops.append((event.at_s, controls))
+    kept.add(len(stops) - 1)
+    chosen = _thinned(len(stops), kept, most_points)
+    names = [check.measurement for check in lesson.checks]
+    read = [
+        machine.readings(stops[place][1], start.condition, machine.frame_index(stops[place][0]), names)
+        for place in chosen
+    ]
+    times = tuple(stops[place][0] for place in chosen)
+    peaks = peak_readings(lesson, machine, start.controls, start.condition)
+    return tuple(
+        ReadingTrack(
+            check,
+            times,
+            tuple(values[check.measurement] for values in read),
+            peaks.get(check.name, check.target),
+        )
+        for check in lesson.checks
+    )
+
+
+def _thinned(count: int, kept: set[int], most: int) -> list[int]:
+    """Return at most `most` places out of `count`, all of `kept` if they fit, the others evenly spread."""
+    if count <= most:
+        return list(range(count))
+    fixed = sorted(kept)
+    if len(fixed) >= most:
+        return sorted({fixed[round(i * (len(fixed) - 1) / max(most - 1, 1))] for i in range(most)})
+    free = [place for place in range(count) if place not in kept]
+    room = most - len(fixed)
+    spread = {free[i * len(free) // room] for i in range(room)}
+    return sorted(spread | kept)
