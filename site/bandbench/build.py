@@ -1,0 +1,217 @@
+"""Build the static site into ``dist/``: the page, its worker, Python and its packages, all on one origin.
+
+What goes in is pinned: Pyodide by npm's integrity hash, NumPy's wheel by the hash in Pyodide's lock file, the Python
+packages by the project's lock file. Files are named by their content, so that browsers may keep them for good; only
+``index.html`` keeps its name. The same inputs give the same bytes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import html
+import json
+import shutil
+import tempfile
+import time
+import zipfile
+from collections.abc import Mapping
+from pathlib import Path
+from string import Template
+
+from bandbench import build_python
+from bandbench.build_assets import AssetGroup, compressed, content_digest, write_site
+from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
+from sim.errors import BandbenchError
+
+__all__ = [
+    "DEFAULT_OUTPUT",
+    "PAGE_POLICY",
+    "RECORD_NAME",
+    "BuildError",
+    "add_arguments",
+    "build_site",
+    "is_current",
+    "run",
+]
+
+REPOSITORY = Path(__file__).parents[2]
+STATIC = REPOSITORY / "site" / "static"
+DEFAULT_OUTPUT = REPOSITORY / "dist"
+RECORD_NAME = "build.json"
+"""What a build writes about itself: a digest of its inputs and the hash of every file."""
+
+PAGE_POLICY = "; ".join(
+    [
+        "default-src 'none'",
+        # blob: is how the small components start that Panel hands over as text.
+        "script-src 'self' blob:",
+        # Bokeh and Panel put style elements and attributes into the parts they draw.
+        "style-src 'self' 'unsafe-inline'",
+        "img-src 'self' data: blob:",
+        "font-src 'self' data:",
+        "connect-src 'self'",
+        "worker-src 'self'",
+        "base-uri 'none'",
+        "form-action 'none'",
+    ]
+)
+"""What the page may load: this origin's files only."""
+
+BOKEH_SCRIPTS = ("bokeh.min.js", "bokeh-widgets.min.js", "bokeh-tables.min.js")
+PANEL_KEPT = ("panel.min.js", "css/", "bundled/theme/", "images/icon-", "assets/")
+
+
+class BuildError(BandbenchError):
+    """The site cannot be built from what is there."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of ``bandbench build``."""
+    parser.add_argument(
+        "--output", type=Path, default=DEFAULT_OUTPUT, metavar="FOLDER", help="where to build it (dist/)"
+    )
+    parser.add_argument(
+        "--wheels", type=Path, metavar="FOLDER", help="a folder that may hold NumPy's wheel for Pyodide, tried first"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Build the site as the command line asks."""
+    started_s = time.monotonic()
+    files = build_site(arguments.output, arguments.wheels)
+    megabytes = sum(map(len, files.values())) / 1e6
+    took_s = time.monotonic() - started_s
+    print(f"Built {len(files)} files, {megabytes:.1f} MB, into {arguments.output} in {took_s:.1f} s")
+    return 0
+
+
+def build_site(output: Path = DEFAULT_OUTPUT, wheels_folder: Path | None = None) -> dict[str, bytes]:
+    """Build the site.
+
+    Parameters
+    ----------
+    output : Path
+        The folder to build into. What an earlier build left there is replaced; any other folder is refused.
+    wheels_folder : Path, optional
+        A folder that may hold NumPy's wheel (see `bandbench.pyodide_source`).
+
+    Returns
+    -------
+    dict[str, bytes]
+        What was written, by path in the site, without the compressed copies.
+
+    Raises
+    ------
+    BuildError
+        If the output folder holds something else, or a part is not as expected.
+    PyodideSourceError, PythonSourcesError
+        If a part cannot be had.
+    """
+    if output.exists() and any(output.iterdir()) and not (output / RECORD_NAME).is_file():
+        raise BuildError(f"{output} holds files that no build made; empty it or name another folder with --output.")
+    inputs = _inputs_digest()
+    files = _site_files(wheels_folder)
+    record = {
+        "inputs": inputs,
+        "files": {path: hashlib.sha256(content).hexdigest() for path, content in sorted(files.items())},
+    }
+    files[RECORD_NAME] = json.dumps(record, indent=1).encode()
+    output.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=output.parent, prefix=".build-") as scratch:
+        built = Path(scratch, "site")
+        write_site(built, files)
+        shutil.rmtree(output, ignore_errors=True)
+        built.rename(output)
+    return files
+
+
+def is_current(output: Path) -> bool:
+    """Tell whether a folder holds a build of the project's files as they are now."""
+    try:
+        record = json.loads((output / RECORD_NAME).read_text("utf-8"))
+    except (OSError, ValueError):
+        return False
+    return bool(record.get("inputs") == _inputs_digest())
+
+
+def _inputs_digest() -> str:
+    """Return a digest of every file of the project that decides what a build makes."""
+    paths = [build_python.LOCK_FILE, *(REPOSITORY / "site" / "npm").glob("*.json")]
+    for folder in (STATIC, REPOSITORY / "site" / "bandbench", REPOSITORY / "sim", REPOSITORY / "lessons"):
+        paths += [path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
+    return content_digest({path.relative_to(REPOSITORY).as_posix(): path.read_bytes() for path in paths})
+
+
+def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
+    core_folder = pyodide_core()
+    wheels = build_python.browser_wheels()
+    core = AssetGroup("pyodide", {name: (core_folder / name).read_bytes() for name in CORE_FILES[:-1]})
+    scripts = AssetGroup("scripts", _scripts(wheels))
+    panel = AssetGroup("panel", _panel_assets(build_python.wheel_of(wheels, "panel")))
+    page = AssetGroup(
+        "page", {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in {".mjs", ".css"}}
+    )
+    python = AssetGroup("python", {"site-packages.pack": compressed(_archive([*wheels, numpy_wheel(wheels_folder)]))})
+    lock = json.loads((core_folder / "pyodide-lock.json").read_text("utf-8"))
+    counted = ("pyodide.asm.wasm", "python_stdlib.zip")
+    sizes = {name: len(core.files[name]) for name in counted}
+    download = len(python.files["site-packages.pack"]) + sum(sizes.values())
+    parts = {
+        "page": page.folder,
+        "pyodide": core.folder,
+        "panel": panel.folder,
+        "archive": {"path": f"{python.folder}/site-packages.pack"},
+        "sizes": {"download": download, "core": sizes, "lock_info": lock["info"]},
+    }
+    files: dict[str, bytes] = {}
+    for group in (core, scripts, panel, page, python):
+        files |= group.paths()
+    files["index.html"] = _index(
+        {
+            "page": page.folder,
+            "bokeh": scripts.folder,
+            "panel": panel.folder,
+            "parts": json.dumps(parts).replace("<", "\\u003c"),
+            "content_security_policy": html.escape(PAGE_POLICY),
+            "download_megabytes": f"{download / 1e6:.0f}",
+            "lesson": "",
+            "still": "data:,",
+            "still_words": "",
+        }
+    )
+    return files
+
+
+def _index(values: Mapping[str, str]) -> bytes:
+    """Fill in the page's placeholders; each must be used and none may be left."""
+
+    class Placeholders(Template):
+        pattern = r"\{\{(?P<named>\w+)\}\}|(?P<escaped>(?!))|(?P<braced>(?!))|(?P<invalid>(?!))"  # type: ignore[assignment]
+
+    page = Placeholders((STATIC / "index.html").read_text("utf-8"))
+    return page.substitute(values).encode()
+
+
+def _archive(wheels: list[Path]) -> bytes:
+    files = dict(build_python.STUBBED)
+    for wheel in wheels:
+        files |= build_python.trimmed_wheel(wheel)
+    return build_python.archive_bytes(files | build_python.own_files())
+
+
+def _scripts(wheels: list[Path]) -> dict[str, bytes]:
+    with zipfile.ZipFile(build_python.wheel_of(wheels, "bokeh")) as archive:
+        return {name: archive.read(f"bokeh/server/static/js/{name}") for name in BOKEH_SCRIPTS}
+
+
+def _panel_assets(wheel: Path) -> dict[str, bytes]:
+    """Return Panel's script and style sheets under the paths that its Python side asks for."""
+    version = wheel.name.split("-")[1]
+    root = "panel/dist/"
+    with zipfile.ZipFile(wheel) as archive:
+        return {
+            f"{version}/dist/{name.removeprefix(root)}": archive.read(name)
+            for name in archive.namelist()
+            if name.startswith(tuple(root + kept for kept in PANEL_KEPT)) and not name.endswith((".map", "/"))
+        }

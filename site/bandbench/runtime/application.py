@@ -1,0 +1,75 @@
+"""What the worker asks of the bench: named Panel parts, grey images, a slow tick, files from the user."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from panel.viewable import Viewable
+
+__all__ = ["Application", "FrameImage", "PictureFile"]
+
+
+@dataclass(frozen=True)
+class FrameImage:
+    """What the page draws at one moment: one grey image for each named canvas.
+
+    Parameters
+    ----------
+    images : Mapping[str, NDArray[np.uint8]], each of shape (rows, columns)
+        By the name of the canvas (``data-image`` in the page, such as ``"picture"``); 0 is black and 255 white.
+        A canvas that is not named keeps what it shows.
+    revision : int
+        Counts the changes of the controls that this frame already shows. The page measures with it how long a
+        change takes to appear.
+    """
+
+    images: Mapping[str, NDArray[np.uint8]]
+    revision: int = 0
+
+
+@dataclass(frozen=True)
+class PictureFile:
+    """A picture the user gave, decoded and turned grey by the page.
+
+    Parameters
+    ----------
+    name : str
+        The file's own name.
+    grey : NDArray[np.float32], shape (rows, columns)
+        0 is black and 1 white.
+    """
+
+    name: str
+    grey: NDArray[np.float32]
+
+
+class Application(Protocol):
+    """A bench that the worker can run."""
+
+    def roots(self) -> Mapping[str, Viewable]:
+        """Return the Panel parts by the name of the place in the page (``data-root``) that each belongs in."""
+        ...
+
+    def next_frame(self) -> FrameImage | None:
+        """Return what the page shall draw now, or None if nothing changed (the picture is paused, say)."""
+        ...
+
+    def tick(self, now_s: float) -> None:
+        """Update the scopes and readings; called some ten times a second, and soon after a control moved.
+
+        Parameters
+        ----------
+        now_s : float
+            A clock that only goes forward. [s]
+        """
+        ...
+
+    def on_picture_file(self, picture: PictureFile) -> None:
+        """Take a picture the user gave as the programme."""
+        ...

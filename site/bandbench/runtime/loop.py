@@ -1,0 +1,100 @@
+"""Keep the picture moving without ever starving the controls.
+
+Everything in the worker shares one thread. The loop therefore gives the thread away once in every turn, whatever
+happened in it, and makes no frame while the page still has two to draw: a slow page then sees fewer frames, never
+older ones.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable
+
+from bandbench.runtime.application import FrameImage
+
+__all__ = ["FRAMES_IN_FLIGHT", "FRAME_PERIOD_S", "TICK_PERIOD_S", "FrameLoop"]
+
+FRAME_PERIOD_S = 1001 / 30000
+"""Time between frames of the moving picture: the 525-line frame rate, 30000/1001 a second. [s]"""
+TICK_PERIOD_S = 0.1
+"""Time between updates of scopes and readings. [s]"""
+FRAMES_IN_FLIGHT = 2
+"""How many frames may be on their way to the page: one being drawn, one waiting."""
+
+
+class FrameLoop:
+    """Ask for frames at the frame rate and hand them on; tick in between.
+
+    Parameters
+    ----------
+    next_frame, tick : callable
+        Those of `bandbench.runtime.application.Application`.
+    send : Callable[[int, FrameImage], None]
+        Hands a frame, with its sequence number, to the page.
+    clock : Callable[[], float], optional
+        Goes forward only. [s]
+    """
+
+    def __init__(
+        self,
+        next_frame: Callable[[], FrameImage | None],
+        tick: Callable[[float], None],
+        send: Callable[[int, FrameImage], None],
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._make_frame = next_frame
+        self._tick = tick
+        self._send = send
+        self._clock = clock
+        self._sent = 0
+        self._drawn = 0
+        self._stopped = False
+        self._woken = asyncio.Event()
+        self._next_frame_s = self._next_tick_s = clock()
+
+    def acknowledge(self, sequence: int) -> None:
+        """Note that the page has drawn this frame and all before it."""
+        self._drawn = max(self._drawn, sequence)
+        if self._next_frame_s <= self._clock():
+            self._woken.set()
+
+    def wake(self) -> None:
+        """Make the next frame and the next tick now: something the user sees has changed."""
+        self._next_frame_s = self._next_tick_s = self._clock()
+        self._woken.set()
+
+    def stop(self) -> None:
+        """End `run` after the turn it is in."""
+        self._stopped = True
+        self._woken.set()
+
+    async def run(self) -> None:
+        """Make frames and ticks until `stop`."""
+        while not self._stopped:
+            self._woken.clear()
+            now_s = self._clock()
+            if now_s >= self._next_frame_s and self._sent - self._drawn < FRAMES_IN_FLIGHT:
+                # A turn that came late does not make the following ones hurry.
+                self._next_frame_s = max(self._next_frame_s + FRAME_PERIOD_S, now_s)
+                frame = self._make_frame()
+                if frame is not None:
+                    self._sent += 1
+                    self._send(self._sent, frame)
+            if now_s >= self._next_tick_s:
+                self._next_tick_s = now_s + TICK_PERIOD_S
+                self._tick(now_s)
+            # Unconditional: with it the messages of the page get their turn even when frames take too long.
+            await asyncio.sleep(0)
+            await self._wait()
+
+    async def _wait(self) -> None:
+        """Sleep until the next frame or tick is due, or until something wakes the loop."""
+        room = self._sent - self._drawn < FRAMES_IN_FLIGHT
+        due_s = min(self._next_frame_s, self._next_tick_s) if room else self._next_tick_s
+        delay_s = due_s - self._clock()
+        if delay_s > 0:
+            try:
+                await asyncio.wait_for(self._woken.wait(), delay_s)
+            except TimeoutError:
+                return

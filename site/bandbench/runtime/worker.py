@@ -1,0 +1,117 @@
+"""Run the bench inside the worker: start it, keep it going, pass messages. Imported in the browser only."""
+
+from __future__ import annotations
+
+import asyncio
+import traceback
+from typing import Any, cast
+
+import numpy as np
+from js import Object
+from pyodide.ffi import create_proxy, to_js
+
+from bandbench.runtime import panel_glue
+from bandbench.runtime.application import Application, FrameImage, PictureFile
+from bandbench.runtime.demo import DemoApplication
+from bandbench.runtime.loop import FrameLoop
+
+__all__ = ["Worker", "start"]
+
+
+class Worker:
+    """The bench and its document, as `worker.mjs` sees them.
+
+    Parameters
+    ----------
+    application : Application
+        The bench.
+    post : JS function
+        Sends a message to the page: ``post(message, buffers_to_hand_over)``.
+    """
+
+    def __init__(self, application: Application, post: Any) -> None:
+        self._application = application
+        self._post_to_page = post
+        self._document = panel_glue.new_document()
+        self._loop = FrameLoop(self._next_frame, self._tick, self._send_frame)
+        self._running: asyncio.Task[None] | None = None
+
+    def show(self) -> None:
+        """Send the page the parts of the bench to build."""
+        message = panel_glue.document_message(self._document, self._application.roots())
+        self._post(
+            {
+                "type": "document",
+                "docs_json": message.docs_json,
+                "render_items": message.render_items,
+                "places": message.places,
+            }
+        )
+
+    def run(self) -> None:
+        """Start the moving picture: the page has built its parts."""
+        self._dispatch = create_proxy(self._send_patch)
+        panel_glue.connect(self._document, self._dispatch)
+        self._running = asyncio.ensure_future(self._run())
+
+    def patch(self, patch: Any) -> None:
+        """Apply a change made in the page; show its effect at once."""
+        try:
+            panel_glue.apply_patch(self._document, patch)
+        finally:
+            self._loop.wake()
+            self._post({"type": "idle"})
+
+    def acknowledge(self, sequence: int) -> None:
+        """Note that the page has drawn a frame."""
+        self._loop.acknowledge(sequence)
+
+    def picture_file(self, name: str, rows: int, columns: int, grey: Any) -> None:
+        """Give the bench a picture of the user's, as bytes in rows."""
+        pixels = np.asarray(grey.to_py(), np.uint8).reshape(rows, columns)
+        with panel_glue.batched(self._document):
+            self._application.on_picture_file(PictureFile(name, pixels.astype(np.float32) / np.float32(255)))
+        self._loop.wake()
+
+    def _next_frame(self) -> FrameImage | None:
+        with panel_glue.batched(self._document):
+            return self._application.next_frame()
+
+    def _tick(self, now_s: float) -> None:
+        with panel_glue.batched(self._document):
+            self._application.tick(now_s)
+
+    async def _run(self) -> None:
+        try:
+            await self._loop.run()
+        except Exception:
+            self._post({"type": "failed", "kind": "bench", "detail": traceback.format_exc()})
+            raise
+
+    def _send_frame(self, sequence: int, frame: FrameImage) -> None:
+        images = []
+        buffers = []
+        for name, pixels in frame.images.items():
+            rows, columns = pixels.shape
+            copied = to_js(np.ascontiguousarray(pixels).data.cast("B"))
+            images.append({"name": name, "width": columns, "height": rows, "data": copied.buffer})
+            buffers.append(copied.buffer)
+        self._post({"type": "frame", "seq": sequence, "revision": frame.revision, "images": images}, buffers)
+
+    def _send_patch(self, patch: Any, buffers: Any, _message_id: Any) -> None:
+        self._post({"type": "patch", "patch": patch, "buffers": buffers})
+
+    def _post(self, message: dict[str, Any], buffers: list[Any] | None = None) -> None:
+        converted = to_js(message, dict_converter=Object.fromEntries)
+        self._post_to_page(converted, to_js(buffers or []))
+
+
+def start(post: Any) -> Worker:
+    """Make the bench and return the worker that runs it.
+
+    Parameters
+    ----------
+    post : JS function
+        See `Worker`.
+    """
+    return Worker(cast(Application, DemoApplication()), post)

@@ -1,0 +1,43 @@
+// What the page shows while the bench loads, and when something goes wrong.
+
+import { say } from "./words.mjs";
+
+const element = (id) => document.getElementById(id);
+const megabytes = (bytes) => (bytes / 1e6).toFixed(1);
+
+let benchStarted = false;
+
+// A step is one of a known number; within the download the bytes count, so the bar moves with what really arrives.
+export function showProgress({ step, index, total, loaded = 0, size = 0 }) {
+  const within = size > 0 ? loaded / size : 0;
+  const bar = element("loading-bar");
+  bar.max = total;
+  bar.value = index + within;
+  const label = say(`step.${step}`, { loaded: megabytes(loaded), size: megabytes(size) });
+  const text = say("step.position", { index: index + 1, total, label });
+  if (element("loading-step").textContent !== text) element("loading-step").textContent = text;
+}
+
+export function showRunning() {
+  benchStarted = true;
+  document.body.dataset.state = "running";
+  element("loading").hidden = true;
+}
+
+// kind: a key of words.mjs ("network", "python", ...); detail: technical text for a report.
+export function showTrouble(kind, detail, values = {}) {
+  document.body.dataset.state = kind === "silent" ? "silent" : "failed";
+  element("loading").hidden = true;
+  element("trouble-title").textContent = say(`${kind}.title`, values);
+  element("trouble-kept").textContent = say(benchStarted ? "kept.attempt" : "kept.nothing");
+  element("trouble-action").textContent = say(`${kind}.action`);
+  element("trouble-detail").textContent = detail;
+  element("trouble").hidden = false;
+}
+
+export function hideTrouble() {
+  element("trouble").hidden = true;
+  document.body.dataset.state = "running";
+}
+
+element("trouble-reload").addEventListener("click", () => location.reload());

@@ -1,0 +1,133 @@
+// The page: starts the worker, shows its progress, its parts and its pictures, and says so when something fails.
+
+import { hideTrouble, showProgress, showRunning, showTrouble } from "./loading.mjs";
+import { applyPatch, build, onIdle } from "./panels.mjs";
+import { acceptPictures, draw } from "./pictures.mjs";
+import { say } from "./words.mjs";
+
+const parts = JSON.parse(document.getElementById("site-parts").textContent);
+const ANSWER_EVERY_MS = 5000;
+const SILENT_AFTER_MS = 20000;
+
+// What tests and the benchmark read; nothing in the page depends on it.
+const statistics = { frames: 0, dropped: 0, revision: 0, firstPictureMs: null };
+globalThis.bandbench = { statistics };
+
+let worker = null;
+let failed = false;
+let lastAnswer = performance.now();
+let pending = [];
+
+const post = (message, transfer = []) => worker.postMessage(message, transfer);
+
+function fail(kind, detail) {
+  if (failed) return;
+  failed = true;
+  worker?.terminate();
+  showTrouble(kind, detail);
+}
+
+function drawPending() {
+  const frames = pending;
+  pending = [];
+  const latest = frames.at(-1);
+  for (const image of latest.images) draw(image);
+  statistics.frames += 1;
+  statistics.dropped += frames.length - 1;
+  statistics.revision = latest.revision;
+  if (statistics.firstPictureMs === null) {
+    statistics.firstPictureMs = performance.now();
+    document.getElementById("picture-still").hidden = true;
+    showRunning();
+  }
+  document.dispatchEvent(new CustomEvent("bandbench:frame", { detail: { revision: latest.revision } }));
+  post({ type: "ack", seq: latest.seq });
+}
+
+const handlers = {
+  progress: showProgress,
+  document: async (message) => {
+    await build(message, post);
+    post({ type: "built" });
+    acceptPictures(post);
+  },
+  patch: applyPatch,
+  idle: onIdle,
+  frame: (message) => {
+    if (pending.push(message) === 1) requestAnimationFrame(drawPending);
+  },
+  answer: () => {},
+  failed: ({ kind, detail }) => fail(kind, detail),
+};
+
+async function onMessage({ data }) {
+  lastAnswer = performance.now();
+  if (document.body.dataset.state === "silent") hideTrouble();
+  try {
+    await handlers[data.type](data);
+  } catch (error) {
+    fail("bench", `${data.type}: ${error.stack ?? error}`);
+    throw error;
+  }
+}
+
+function watch() {
+  let asked = performance.now();
+  setInterval(() => {
+    const now = performance.now();
+    // After the machine slept, or while the page was hidden and its timers slowed, the worker first gets its chance.
+    if (now - asked > 3 * ANSWER_EVERY_MS) lastAnswer = now;
+    asked = now;
+    if (failed || document.body.dataset.state === "loading") return;
+    post({ type: "ask" });
+    const silentMs = now - lastAnswer;
+    if (silentMs > SILENT_AFTER_MS) {
+      showTrouble("silent", `No message since ${Math.round(lastAnswer)} ms.`, { seconds: Math.round(silentMs / 1000) });
+    }
+  }, ANSWER_EVERY_MS);
+}
+
+// Starts a module worker; null where the browser would take it for a classic one.
+function moduleWorker(address) {
+  let understood = false;
+  const options = {
+    get type() {
+      understood = true;
+      return "module";
+    },
+  };
+  const started = new Worker(address, options);
+  if (understood) return started;
+  started.terminate();
+  return null;
+}
+
+function start() {
+  const address = (path) => new URL(path, document.baseURI).href;
+  if (typeof WebAssembly !== "object") {
+    fail("browser", say("browser.webassembly"));
+    return;
+  }
+  worker = moduleWorker(address(`${parts.page}/worker.mjs`));
+  if (worker === null) {
+    fail("browser", say("browser.workers"));
+    return;
+  }
+  worker.addEventListener("message", onMessage);
+  worker.addEventListener("messageerror", () => fail("worker", "A message of the worker could not be read."));
+  worker.addEventListener("error", (event) => {
+    event.preventDefault();
+    // Without a message the script itself could not be fetched.
+    fail(event.message ? "worker" : "network", event.message || `${parts.page}/worker.mjs`);
+  });
+  post({
+    type: "start",
+    pyodide: address(`${parts.pyodide}/`),
+    archive: address(parts.archive.path),
+    panel: address(`${parts.panel}/`),
+    sizes: parts.sizes,
+  });
+  watch();
+}
+
+start();

@@ -1,0 +1,70 @@
+// The page's side of Panel's document: builds it in the named places and keeps it equal to Python's side.
+
+// Panel starts its small components through the function of a polyfill for old browsers. Every browser that can run
+// the bench imports modules itself, so its own import is handed over, and no polyfill loosens the page's policy.
+globalThis.importShim = (address) => import(address);
+globalThis.importShim.addImportMap = ({ imports = {} }) => {
+  const names = Object.keys(imports);
+  if (names.length > 0) throw new Error(`Components must bring their code along; these would be fetched: ${names}`);
+};
+
+let jsdoc = null;
+let patching = 0;
+let busy = false;
+let waiting = [];
+let send = null;
+
+function sendEvents(events) {
+  const patch = jsdoc.create_json_patch(events);
+  busy = true;
+  send({ type: "patch", patch });
+}
+
+// While Python is busy, only the latest value of each property waits.
+function onChange(event) {
+  if (patching > 0) return;
+  if (!busy) {
+    sendEvents([event]);
+    return;
+  }
+  if (event.model && event.attr) {
+    waiting = waiting.filter((other) => !(other.model === event.model && other.attr === event.attr));
+  }
+  waiting.push(event);
+}
+
+export async function build(message, post) {
+  send = post;
+  const roots = {};
+  for (const [root, name] of Object.entries(message.places)) {
+    const place = document.querySelector(`[data-root="${name}"]`);
+    if (place === null) throw new Error(`The page has no place named "${name}".`);
+    place.id = `root-${name}`;
+    roots[root] = place.id;
+  }
+  const items = JSON.parse(message.render_items);
+  items[0].roots = roots;
+  items[0].root_ids = Object.keys(roots);
+  const [views] = await globalThis.Bokeh.embed.embed_items(JSON.parse(message.docs_json), items);
+  jsdoc = [...views.roots.values()][0].model.document;
+  jsdoc.on_change(onChange, false);
+}
+
+export function applyPatch({ patch, buffers }) {
+  patching += 1;
+  try {
+    jsdoc.apply_json_patch(patch, buffers);
+  } finally {
+    patching -= 1;
+  }
+}
+
+// Python has applied the last patch: send what has gathered meanwhile.
+export function onIdle() {
+  busy = false;
+  if (waiting.length > 0) {
+    const events = waiting;
+    waiting = [];
+    sendEvents(events);
+  }
+}
