@@ -60,11 +60,11 @@ def check_python() -> None:
     """Go on under a Python that is new enough and outside `.venv`, or say that there is none."""
     if sys.platform == "win32":
         raise Failure("bandbench is set up on Linux and macOS only; on Windows, start it inside WSL.")
-    if Path(sys.prefix) == VENV:
-        # An activated environment cannot make itself anew: go on with the Python that it was made with.
-        outside = str(Path(sys.base_prefix) / "bin" / f"python{sys.version_info[0]}.{sys.version_info[1]}")
-        os.execv(outside, [outside, *sys.argv])
     if sys.version_info[:2] >= OLDEST_PYTHON:
+        if Path(sys.prefix) == VENV:
+            # An activated environment cannot make itself anew: go on with the Python that it was made with.
+            outside = str(Path(sys.base_prefix) / "bin" / f"python{sys.version_info[0]}.{sys.version_info[1]}")
+            os.execv(outside, [outside, *sys.argv])
         return
     for name in OTHER_PYTHONS:
         path = shutil.which(name)
