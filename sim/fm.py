@@ -1,11 +1,14 @@
 """The FM channel: pre-emphasis, modulator, limiter, discriminator, de-emphasis and low-pass.
 
-RF is held as a complex envelope sampled at the video rate fs (4 fsc) and centred on fs/2 (2 fsc, 7.159 MHz in
-525/60), so it spans 0 to fs hertz of real RF. The modulator makes it from a REAL frequency-modulated wave at four
-times that rate, so sidebands folded through 0 Hz are in it.
+RF is held as a complex envelope: the analytic signal of the REAL frequency-modulated wave, taken at the video rate
+fs (4 fsc) and turned down by fs/2 (2 fsc, 7.159 MHz in 525/60). The wave is formed at four times that rate, so
+sidebands folded through 0 Hz are in it. Components from fs to 2 fs fold too, as in any sampling, but harmlessly: a
+discriminator uses the phase at the sampling moments, and that is exact; whatever acts on the envelope must be flat or
+repeat every fs (as the channels' cosine equalisers do). A band cut at fs = 14.3 MHz instead would take away the second
+upper sideband of 3 MHz detail and cost 1.5 % of its level.
 
-Contents: `emphasis_response`, `low_pass_response`, `modulate`, `discriminate`, `OutputFilter`,
-`demodulated_noise_density`, `noise_to_carrier_for_snr`, `expected_click_rate_hz`.
+Contents: `emphasis_response`, `low_pass_response`, `frequency_modulated_wave`, `modulate`, `discriminate`,
+`OutputFilter`, `demodulated_noise_density`, `noise_to_carrier_for_snr`, `expected_click_rate_hz`.
 """
 
 from __future__ import annotations
@@ -24,6 +27,7 @@ __all__ = [
     "discriminate",
     "emphasis_response",
     "expected_click_rate_hz",
+    "frequency_modulated_wave",
     "low_pass_response",
     "modulate",
     "noise_to_carrier_for_snr",
@@ -32,9 +36,9 @@ __all__ = [
 FloatArray = NDArray[np.float32]
 ComplexArray = NDArray[np.complex64]
 
-# The real wave is formed at this multiple of fs: second-order upper sidebands of peak white with full 4.2 MHz
-# modulation (10.0 + 2 x 4.2 = 18.4 MHz) must not fold about its Nyquist frequency into the band.
-_MODULATOR_OVERSAMPLING = 4
+# The real wave is formed at this multiple of fs, so that its Nyquist frequency (28.6 MHz) is beyond the fourth upper
+# sideband of peak white with full 4.2 MHz modulation (10.0 + 4 x 4.2 = 26.8 MHz).
+MODULATOR_OVERSAMPLING = 4
 
 # Low-pass after the discriminator: flat through the video bandwidth, then a raised-cosine fall (MODEL: chosen so
 # that the band is flat to 0.5 % and the filter's ringing stays inside one line blanking).
@@ -76,13 +80,13 @@ def low_pass_response(frequency_hz: NDArray[np.floating], standard: Standard) ->
     return np.asarray(0.5 * (1.0 + np.cos(np.pi * position)))
 
 
-def modulate(
+def frequency_modulated_wave(
     video: NDArray[np.floating],
     standard: Standard,
     practice: Practice,
     white_deviation_hz: float | None = None,
-) -> ComplexArray:
-    """Return the RF envelope of one frame of video, frequency-modulated by a recording practice.
+) -> FloatArray:
+    """Return the recording current of one frame: a real wave, frequency-modulated by a recording practice.
 
     The video is treated as periodic over the frame, so that a stored frame can be played as a loop; the mean carrier
     is moved by less than half a cycle a frame (15 Hz) to make the loop close.
@@ -98,13 +102,12 @@ def modulate(
 
     Returns
     -------
-    ndarray of complex64, (samples_per_frame,)
-        Envelope of amplitude 1, centred on half the sample rate.
+    ndarray of float32, (MODULATOR_OVERSAMPLING * samples_per_frame,)
+        Wave of amplitude 1 at MODULATOR_OVERSAMPLING times the sample rate.
 
     Notes
     -----
-    The phase is the exact integral of the band-limited video (division by j w over the whole frame), so the mean
-    frequency over a sample interval is the video times sinc(f/fs): `OutputFilter` undoes exactly that.
+    The phase is the exact integral of the band-limited, pre-emphasised video: division by j w over the whole frame.
     """
     flat = np.asarray(video, dtype=np.float64).ravel()
     count = flat.size
@@ -118,16 +121,35 @@ def modulate(
     cycles = round(mean_hz * count / rate_hz)
 
     frequency_hz[0] = 1.0
-    scale = hz_per_level * _MODULATOR_OVERSAMPLING
+    scale = hz_per_level * MODULATOR_OVERSAMPLING
     spectrum *= emphasis_response(frequency_hz, practice) * (scale / (2j * np.pi * frequency_hz))
     spectrum[0] = 0.0
-    fine = count * _MODULATOR_OVERSAMPLING
+    fine = count * MODULATOR_OVERSAMPLING
     turns = np.fft.irfft(spectrum, fine)
     turns += np.arange(fine) * (cycles / fine)
     turns -= np.floor(turns)
-    wave = np.cos((2.0 * np.pi * turns).astype(np.float32))
+    return np.asarray(np.cos((2.0 * np.pi * turns).astype(np.float32)))
 
-    band = np.fft.rfft(wave)[:count] * np.float32(2.0 / _MODULATOR_OVERSAMPLING)
+
+def modulate(
+    video: NDArray[np.floating],
+    standard: Standard,
+    practice: Practice,
+    white_deviation_hz: float | None = None,
+) -> ComplexArray:
+    """Return the RF envelope of `frequency_modulated_wave`: same parameters, see the module's first paragraph.
+
+    Returns
+    -------
+    ndarray of complex64, (samples_per_frame,)
+        Envelope of amplitude 1, centred on half the sample rate.
+    """
+    wave = frequency_modulated_wave(video, standard, practice, white_deviation_hz)
+    count = wave.size // MODULATOR_OVERSAMPLING
+    bins = np.fft.rfft(wave)
+    band = bins[:count]
+    band += bins[count : 2 * count]
+    band *= np.float32(2.0 / MODULATOR_OVERSAMPLING)
     # Bin k stands for k fs / count hertz; centring on fs/2 is a rotation of the bins by half their number.
     return np.fft.ifft(np.roll(band, -(count // 2))).astype(np.complex64)
 

@@ -1,7 +1,8 @@
 """Guide and head wheel: when each head meets each point of its pass, and which head plays which line.
 
 Contents: `PassSchedule` (which pass, which wheel angle at every sample of a frame), `GuideGeometry`,
-`time_base_error`, `time_base_slope`, and the closed forms `skew_s` and `scallop_s` for people and checks.
+`time_base_error`, `time_base_slope`, and the closed forms `skew_s`, `scallop_s` and `quadrature_s` for people and
+checks.
 
 Sign convention (a convention: no published one was found): a positive time-base error means the head is EARLY, the
 picture detail it reads appears to the left of its right place.
@@ -22,6 +23,7 @@ __all__ = [
     "GuideGeometry",
     "PassSchedule",
     "pass_schedule",
+    "quadrature_s",
     "scallop_s",
     "skew_s",
     "time_base_error",
@@ -216,3 +218,15 @@ def scallop_s(height_um: float, standard: Standard) -> float:
     """
     tip_speed = FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz)
     return (1.0 - math.cos(HALF_PASS_RAD)) * height_um * 1e-6 / tip_speed
+
+
+def quadrature_s(angle_arc_minutes: float, standard: Standard) -> float:
+    """Return how early a head is that stands `angle_arc_minutes` ahead of its right angle on the wheel [s].
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> round(quadrature_s(1.0, get_standard("525/60")) * 1e9)
+    193
+    """
+    return angle_arc_minutes / (360.0 * 60.0 * standard.wheel_rate_hz)
