@@ -136,8 +136,8 @@ def setup() -> None:
         raise Failure(
             f"{failure}\nWhat pip said stands above.\n"
             "- A lost connection: start bb.py again.\n"
-            f"- No matching distribution: this Python ({sys.version.split()[0]}) or system has no ready-made\n"
-            "  file of that package; use Python 3.11 to 3.14 on Linux or macOS.\n"
+            "- No matching distribution: the package index was not reached, or has no ready-made file of that\n"
+            f"  package for this Python ({sys.version.split()[0]}) or system; use Python 3.11 to 3.14.\n"
             "- A hash that does not match: the file is not the one that was locked; do not use it."
         ) from None
     STAMP.write_text(lock_digest())
