@@ -185,8 +185,6 @@ class OutputFilter:
     ----------
     standard, practice : Standard, Practice
         Fix the response and the block layout.
-    upsampling : int
-        Output samples per input sample; 2 leaves room for an accurate interpolator behind it.
     spline : bool
         True gives the spline coefficients `sim.timebase.Displacement` reads, instead of samples.
     block_lines : int
@@ -198,19 +196,17 @@ class OutputFilter:
     is kept, which equals filtering the whole loop to better than 1e-4 of a step.
     """
 
-    _MARGIN_BEFORE = 110
-    _MARGIN_AFTER = 64
+    _MARGIN_BEFORE = 74
+    _MARGIN_AFTER = 36
 
     def __init__(
         self,
         standard: Standard,
         practice: Practice,
-        upsampling: int = 1,
         spline: bool = False,
-        block_lines: int = 15,
+        block_lines: int = 7,
     ) -> None:
         self.standard = standard
-        self.upsampling = upsampling
         self._block = block_lines * standard.samples_per_line
         self._blocks = standard.lines_per_frame // block_lines
         length = self._block + self._MARGIN_BEFORE + self._MARGIN_AFTER
@@ -222,12 +218,12 @@ class OutputFilter:
         response = response / np.sinc(ratio) * np.exp(1j * np.pi * ratio)
         hz_per_level = practice.white_deviation_hz / (standard.white_level - standard.blanking_level)
         if spline:
-            response = response * spline_compensation(ratio / upsampling)
-        self._response = (response * (upsampling / hz_per_level)).astype(np.complex64)
+            response = response * spline_compensation(ratio)
+        self._response = (response / hz_per_level).astype(np.complex64)
         self._offset_hz = np.float32(practice.blanking_hz - hz_per_level * standard.blanking_level)
 
     def __call__(self, frequency_hz: FloatArray) -> FloatArray:
-        """Return video in level units, flat, `upsampling` times as many samples as the input.
+        """Return video in level units, shape (samples_per_frame,).
 
         Parameters
         ----------
@@ -245,9 +241,8 @@ class OutputFilter:
         )
         spectrum = np.fft.rfft(blocks, axis=1)
         spectrum *= self._response
-        up = self.upsampling
-        filtered = np.fft.irfft(spectrum, self._length * up, axis=1)
-        inside = filtered[:, before * up : (before + self._block) * up]
+        filtered = np.fft.irfft(spectrum, self._length, axis=1)
+        inside = filtered[:, before : before + self._block]
         return np.ascontiguousarray(inside, dtype=np.float32).ravel()
 
 

@@ -80,7 +80,8 @@ class PassSchedule:
 
     def pass_of_line(self) -> NDArray[np.int64]:
         """Return the pass that plays the active part of each line, shape (lines,)."""
-        return np.repeat(np.arange(self.passes), np.diff(self.first_line))
+        # Counts as intp: the browser's NumPy has 32-bit indices and refuses 64-bit ones here.
+        return np.repeat(np.arange(self.passes), np.diff(self.first_line).astype(np.intp))
 
 
 @lru_cache(maxsize=4)

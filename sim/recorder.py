@@ -55,7 +55,8 @@ __all__ = [
 # working); the RF noise density is fitted to it (MODEL).
 NORMAL_PICTURE_SNR_DB = 46.0
 
-_UPSAMPLING = 2
+# Pieces of a line in which time-base errors are smooth; the switcher turns over between two of them.
+_SEGMENTS_PER_LINE = 7
 
 # Which prepared parts a control invalidates; everything else is cheap and done for each frame.
 _RECORDING = ("fm_deviation_khz",)
@@ -127,7 +128,7 @@ class Recorder:
         self._noise = NoisePool(self.standard, seed)
         self._noise_to_carrier = noise_to_carrier_for_snr(NORMAL_PICTURE_SNR_DB, self.standard, self.practice)
         self._sample_filter = OutputFilter(self.standard, self.practice)
-        self._spline_filter = OutputFilter(self.standard, self.practice, _UPSAMPLING, spline=True)
+        self._spline_filter = OutputFilter(self.standard, self.practice, spline=True)
         self._programme = make_signal(signal or self._tape.signal, self.standard)
         self._recorded: RecordedFrame | None = None
         self._signal: NDArray[np.complex64] | None = None
@@ -287,7 +288,9 @@ class Recorder:
         slope = time_base_slope(machine, self.standard) - time_base_slope(recorded, self.standard)
         displacement = None
         if error.any():
-            displacement = Displacement(error, self.standard.sample_rate_hz, _UPSAMPLING)
+            segment = self.standard.samples_per_line // _SEGMENTS_PER_LINE
+            first = segment - self._schedule.switch_lead
+            displacement = Displacement(error, self.standard.sample_rate_hz, segment, first)
         return error, slope, displacement
 
     def _demodulate(
