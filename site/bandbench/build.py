@@ -20,7 +20,9 @@ from pathlib import Path
 from string import Template
 
 from bandbench import build_python
+from bandbench.build_archive import archive_bytes
 from bandbench.build_assets import AssetGroup, compressed, content_digest, write_site
+from bandbench.build_bytecode import compiled
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
 from sim.errors import BandbenchError
 
@@ -152,11 +154,12 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
     page = AssetGroup(
         "page", {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in {".mjs", ".css"}}
     )
-    python = AssetGroup("python", {"site-packages.pack": compressed(_archive([*wheels, numpy_wheel(wheels_folder)]))})
+    archive = compressed(_archive([*wheels, numpy_wheel(wheels_folder)], core_folder))
+    python = AssetGroup("python", {"site-packages.pack": archive})
     lock = json.loads((core_folder / "pyodide-lock.json").read_text("utf-8"))
     counted = ("pyodide.asm.wasm", "python_stdlib.zip")
     sizes = {name: len(core.files[name]) for name in counted}
-    download = len(python.files["site-packages.pack"]) + sum(sizes.values())
+    download = len(archive) + sum(sizes.values())
     parts = {
         "page": page.folder,
         "pyodide": core.folder,
@@ -193,11 +196,13 @@ def _index(values: Mapping[str, str]) -> bytes:
     return page.substitute(values).encode()
 
 
-def _archive(wheels: list[Path]) -> bytes:
-    files = dict(build_python.STUBBED)
+def _archive(wheels: list[Path], core: Path) -> bytes:
+    others = dict(build_python.STUBBED)
     for wheel in wheels:
-        files |= build_python.trimmed_wheel(wheel)
-    return build_python.archive_bytes(files | build_python.own_files())
+        others |= build_python.trimmed_wheel(wheel)
+    # Nobody reads the others' documentation in the browser; our own assertions stay.
+    files = compiled(others, core, optimise=2) | compiled(build_python.own_files(), core, optimise=0)
+    return archive_bytes(files)
 
 
 def _scripts(wheels: list[Path]) -> dict[str, bytes]:

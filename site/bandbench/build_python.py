@@ -1,20 +1,18 @@
 """Collect the Python of the browser: locked wheels, trimmed, with our own sources, as one reproducible archive.
 
-The archive is what the worker writes into ``site-packages`` before Python starts: one request and no installer.
-Its form: four bytes with the length of an index (little endian), the index as JSON (``[[path, size], ...]``, sorted
-by path), then every file's bytes in that order.
+The archive (see `bandbench.build_archive`) is what the worker writes into ``site-packages`` before Python starts: one
+request and no installer.
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 import subprocess
 import sys
 import tempfile
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import Path
 
 from bandbench.cache import cache_folder
@@ -23,7 +21,6 @@ from sim.errors import BandbenchError
 __all__ = [
     "BROWSER_PACKAGES",
     "PythonSourcesError",
-    "archive_bytes",
     "browser_wheels",
     "own_files",
     "trimmed_wheel",
@@ -186,16 +183,3 @@ def own_files() -> dict[str, bytes]:
         if path.is_file() and path.suffix in {".toml", ".json"}:
             files[path.relative_to(REPOSITORY).as_posix()] = path.read_bytes()
     return files
-
-
-def archive_bytes(files: Mapping[str, bytes]) -> bytes:
-    """Return the files as one archive in the form that the worker reads (see the module's text).
-
-    Parameters
-    ----------
-    files : Mapping[str, bytes]
-        Content by path in ``site-packages``.
-    """
-    ordered = sorted(files.items())
-    index = json.dumps([[path, len(content)] for path, content in ordered], separators=(",", ":")).encode()
-    return b"".join([len(index).to_bytes(4, "little"), index, *(content for _, content in ordered)])

@@ -104,6 +104,11 @@ def make_server(folder: Path, port: int = 0) -> ThreadingHTTPServer:
 class _Server(ThreadingHTTPServer):
     daemon_threads = True
 
+    def handle_error(self, request: object, client_address: object) -> None:
+        """Pass over a browser that went away in the middle: it is none of the server's troubles."""
+        if not isinstance(sys.exception(), ConnectionError):
+            super().handle_error(request, client_address)  # type: ignore[arg-type]
+
 
 class _Handler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"

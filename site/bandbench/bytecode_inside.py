@@ -1,0 +1,40 @@
+"""Compile an archive of sources with the Python this runs in: the build starts it inside Pyodide (``bytecode.mjs``)."""
+
+from __future__ import annotations
+
+from importlib.util import MAGIC_NUMBER
+from marshal import dumps
+from pathlib import Path, PurePosixPath
+
+from build_archive import archive_bytes, archive_files  # type: ignore[import-not-found]
+
+SITE_PACKAGES = PurePosixPath("/lib/python3.14/site-packages")
+"""Where the worker puts the files: the paths that a traceback shows."""
+
+_UNCHECKED_HASH = (0b01).to_bytes(4, "little") + bytes(8)
+"""The rest of a compiled file's head (PEP 552): a hash that is never compared, for there is no source beside it."""
+
+
+def compile_archive(archive: bytes, optimise: int) -> bytes:
+    """Return the archive with each ``.py`` file replaced by its compiled form, ``.pyc`` in the same folder.
+
+    Parameters
+    ----------
+    archive : bytes
+        Files by their path in ``site-packages``.
+    optimise : int
+        0 keeps all, 2 leaves out assertions and the texts that only help() shows.
+    """
+    files = {}
+    for path, content in archive_files(archive).items():
+        if path.endswith(".py"):
+            code = compile(content, str(SITE_PACKAGES / path), "exec", dont_inherit=True, optimize=optimise)
+            files[path + "c"] = MAGIC_NUMBER + _UNCHECKED_HASH + dumps(code)
+        else:
+            files[path] = content
+    return archive_bytes(files)
+
+
+def compile_in(folder: Path, optimise: int) -> None:
+    """Compile ``in.pack`` of a folder into ``out.pack``."""
+    Path(folder, "out.pack").write_bytes(compile_archive(Path(folder, "in.pack").read_bytes(), optimise))
