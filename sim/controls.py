@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from sim.errors import BandbenchError, UnknownNameError
+from sim.standards import Practice
 
 __all__ = [
     "CONTROLS",
@@ -103,11 +104,11 @@ def _control_list() -> list[ControlSpec]:
             "fm_deviation_khz",
             "FM level",
             "kHz",
-            (1000.0, 3000.0),
+            (400.0, 3000.0),
             (5.0, 25.0, 100.0),
             "tape",
             "Carrier deviation from blanking to peak white when this machine records. "
-            "It changes only a tape this machine records itself.",
+            "It changes only a tape this machine records itself. Its default is the recording practice's own.",
             default=2100.0,
         ),
         _number(
@@ -203,9 +204,12 @@ def _control_list() -> list[ControlSpec]:
 CONTROLS: Mapping[str, ControlSpec] = MappingProxyType({spec.name: spec for spec in _control_list()})
 
 
-def default_controls() -> dict[str, float]:
-    """Return every control at its default."""
-    return {name: spec.default for name, spec in CONTROLS.items()}
+def default_controls(practice: Practice | None = None) -> dict[str, float]:
+    """Return every control at its default; record controls at those of `practice` (525 high-band if omitted)."""
+    values = {name: spec.default for name, spec in CONTROLS.items()}
+    if practice is not None:
+        values["fm_deviation_khz"] = practice.white_deviation_hz / 1e3
+    return values
 
 
 def check_control(name: str, value: float) -> float:

@@ -54,6 +54,7 @@ __all__ = [
 # Picture signal to noise of a well-kept high-band machine (QUOTED, J. SMPTE 1975 summary: comparable to normal
 # working); the RF noise density is fitted to it (MODEL).
 NORMAL_PICTURE_SNR_DB = 46.0
+NORMAL_PRACTICE = {"525/60": "525 high-band", "625/50": "625 high-band"}
 
 # Pieces of a line in which time-base errors are smooth; the switcher turns over between two of them.
 _SEGMENTS_PER_LINE = 7
@@ -120,13 +121,15 @@ class Recorder:
                 f"practice '{self.practice.name}' belongs to {self.practice.standard}, not to {self.standard.name}"
             )
         self._condition = Condition() if condition is None else condition
-        self._controls = default_controls()
+        self._controls = default_controls(self.practice)
         self._tape = get_tape(tape)
         self._schedule = pass_schedule(self.standard)
         # Monochrome working: the burst goes with the blanking it came in.
         self._template, self._active = blanking_template(self.standard, with_burst=False)
         self._noise = NoisePool(self.standard, seed)
-        self._noise_to_carrier = noise_to_carrier_for_snr(NORMAL_PICTURE_SNR_DB, self.standard, self.practice)
+        self._noise_to_carrier = noise_to_carrier_for_snr(
+            NORMAL_PICTURE_SNR_DB, self.standard, get_practice(NORMAL_PRACTICE[self.standard.name])
+        )
         self._sample_filter = OutputFilter(self.standard, self.practice)
         self._spline_filter = OutputFilter(self.standard, self.practice, spline=True)
         self._programme = make_signal(signal or self._tape.signal, self.standard)
@@ -220,8 +223,10 @@ class Recorder:
         )
 
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
-        deviation = self._controls["fm_deviation_khz"] if self._tape.recorded_here else None
-        return record_frame(frame, self._tape, self.standard, self.practice, deviation)
+        if self._tape.recorded_here:
+            deviation_khz = self._controls["fm_deviation_khz"]
+            return record_frame(frame, self._tape, self.standard, self.practice, deviation_khz)
+        return record_frame(frame, self._tape, self.standard, get_practice(self._tape.practice))
 
     @property
     def _recorded_frame(self) -> RecordedFrame:

@@ -203,26 +203,93 @@ class Practice:
         return self.white_hz - self.blanking_hz
 
 
-PRACTICES: Mapping[str, Practice] = MappingProxyType(
-    {
-        "525 high-band": Practice(
-            name="525 high-band",
-            standard="525/60",
-            sync_tip_hz=7.06e6,
-            blanking_hz=7.90e6,
-            white_hz=10.00e6,
-            preemphasis_lead_s=600e-9,
-            preemphasis_lag_s=240e-9,
-            provenance=_marks(
-                sync_tip_hz="MEMORY, passes the slope check",
-                blanking_hz="MEMORY, passes the slope check",
-                white_hz="MEMORY, passes the slope check",
-                preemphasis_lead_s="MEMORY, 8 dB maximum",
-                preemphasis_lag_s="MEMORY, 8 dB maximum",
-            ),
+_HIGH_BAND_MARK = "MEMORY, passes the slope check"
+_FITTED_MARK = "MODEL, time constants fitted to the quoted boost"
+
+_PRACTICES = (
+    Practice(
+        name="525 low-band monochrome",
+        standard="525/60",
+        sync_tip_hz=4.28e6,
+        blanking_hz=5.00e6,
+        white_hz=6.80e6,
+        # 4 dB at 4 MHz is one condition for two constants; the lag keeps the boost near its quoted value over the band.
+        preemphasis_lead_s=107e-9,
+        preemphasis_lag_s=60e-9,
+        provenance=_marks(
+            sync_tip_hz="QUOTED, practice named in the SMPTE RP 6-1994 abstract",
+            blanking_hz="QUOTED, practice named in the SMPTE RP 6-1994 abstract",
+            white_hz="QUOTED, practice named in the SMPTE RP 6-1994 abstract",
+            preemphasis_lead_s=f"{_FITTED_MARK}, 4 dB at 4 MHz (QUOTED)",
+            preemphasis_lag_s=f"{_FITTED_MARK}, 4 dB at 4 MHz (QUOTED)",
         ),
-    }
+    ),
+    Practice(
+        name="525 low-band colour",
+        standard="525/60",
+        sync_tip_hz=5.50e6,
+        blanking_hz=5.79e6,
+        white_hz=6.50e6,
+        preemphasis_lead_s=240e-9,
+        preemphasis_lag_s=80e-9,
+        provenance=_marks(
+            sync_tip_hz="QUOTED",
+            blanking_hz="QUOTED",
+            white_hz="QUOTED",
+            preemphasis_lead_s=f"{_FITTED_MARK}, 9.54 dB at most (QUOTED)",
+            preemphasis_lag_s=f"{_FITTED_MARK}, 9.54 dB at most (QUOTED)",
+        ),
+    ),
+    Practice(
+        name="525 high-band",
+        standard="525/60",
+        sync_tip_hz=7.06e6,
+        blanking_hz=7.90e6,
+        white_hz=10.00e6,
+        preemphasis_lead_s=600e-9,
+        preemphasis_lag_s=240e-9,
+        provenance=_marks(
+            sync_tip_hz=_HIGH_BAND_MARK,
+            blanking_hz=_HIGH_BAND_MARK,
+            white_hz=_HIGH_BAND_MARK,
+            preemphasis_lead_s="MEMORY, 8 dB maximum",
+            preemphasis_lag_s="MEMORY, 8 dB maximum",
+        ),
+    ),
+    Practice(
+        name="625 low-band",
+        standard="625/50",
+        sync_tip_hz=5.00e6,
+        blanking_hz=5.54e6,
+        white_hz=6.80e6,
+        preemphasis_lead_s=600e-9,
+        preemphasis_lag_s=240e-9,
+        provenance=_marks(
+            sync_tip_hz="QUOTED; a variant with 4.95 MHz is quoted too and fails the slope check",
+            blanking_hz="QUOTED",
+            white_hz="QUOTED",
+            preemphasis_lead_s=f"{_FITTED_MARK}, 8 dB class (QUOTED)",
+            preemphasis_lag_s=f"{_FITTED_MARK}, 8 dB class (QUOTED)",
+        ),
+    ),
+    Practice(
+        name="625 high-band",
+        standard="625/50",
+        sync_tip_hz=7.16e6,
+        blanking_hz=7.80e6,
+        white_hz=9.30e6,
+        preemphasis_lead_s=600e-9,
+        preemphasis_lag_s=240e-9,
+        provenance=_marks(
+            sync_tip_hz=_HIGH_BAND_MARK,
+            blanking_hz=_HIGH_BAND_MARK,
+            white_hz=_HIGH_BAND_MARK,
+            preemphasis_lead_s="MEMORY, 8 dB maximum",
+            preemphasis_lag_s="MEMORY, 8 dB maximum",
+        ),
+    ),
 )
+PRACTICES: Mapping[str, Practice] = MappingProxyType({practice.name: practice for practice in _PRACTICES})
 
 
 @dataclass(frozen=True)

@@ -236,6 +236,25 @@ def _analytic(wave: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[n
     return signal.real, signal.imag
 
 
+@pytest.mark.parametrize("practice", ["525 low-band monochrome", "525 low-band colour", "525 high-band"])
+def test_each_practice_gives_back_what_it_recorded(practice: str) -> None:
+    frame = Recorder(practice=practice, signal="stair").play_frame(0)
+    programme = make_signal("stair", STANDARD)
+    rows, columns = slice(30, 250), slice(180, 850)
+    assert np.abs(np.mean(frame.demod[rows, columns] - programme[rows, columns], axis=0)).max() < 1.5
+
+
+def test_the_wrong_practice_gives_the_levels_it_really_would() -> None:
+    """A high-band alignment tape on a machine set to low-band colour: each level lands where its carrier says."""
+    frame = Recorder(practice="525 low-band colour", tape="alignment-525", signal="flat").play_frame(0)
+    played = get_practice("525 low-band colour")
+    hz_per_level = played.white_deviation_hz / 100.0
+    for level, where in ((50.0, frame.demod[100, 300:700]), (-40.0, frame.demod[100, 15:55])):
+        carrier_hz = PRACTICE.blanking_hz + level / 100.0 * PRACTICE.white_deviation_hz
+        # DERIVED: the demodulator reads (carrier - its own blanking carrier) / its own slope.
+        assert where.mean() == pytest.approx((carrier_hz - played.blanking_hz) / hz_per_level, rel=0.01)
+
+
 def test_tapes_are_ours_and_playable() -> None:
     for name, tape in TAPES.items():
         frame = Recorder(standard=tape.standard, practice=tape.practice, tape=name).play_frame(0)
