@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bandbench.lessons import LESSONS_FOLDER, file_problems, read_data, schema_problems
+from bandbench.lessons import file_problems, schema_problems
 from sim.training.lesson import Forbidden, Lesson, parse_lesson
 from sim.training.reader import LessonError
 from sim.training.references import name_problems
+from tests.training_lessons import line_up_data
 
-GOOD = LESSONS_FOLDER / "tracking-and-guide.toml"
 SOURCE = "mutated.toml"
 
 # What the parser refuses and no JSON Schema can state: relations between two values.
@@ -27,10 +27,6 @@ RELATIONS = (
     "is outside",
     "is greater than above",
 )
-
-
-def good() -> dict[str, Any]:
-    return read_data(GOOD)
 
 
 def parsed(data: object) -> Lesson:
@@ -61,7 +57,7 @@ def holder(data: Any, path: tuple[str | int, ...]) -> Any:
     return data
 
 
-PLACES = list(places(good()))
+PLACES = list(places(line_up_data()))
 SCALARS = st.one_of(
     st.none(),
     st.booleans(),
@@ -76,7 +72,7 @@ VALUES = st.one_of(SCALARS, st.lists(SCALARS, max_size=3), st.dictionaries(st.sa
 @st.composite
 def mutations(draw: st.DrawFn) -> tuple[dict[str, Any], tuple[str | int, ...]]:
     """A good lesson with one thing deleted, added, doubled, emptied or replaced, and where."""
-    data = good()
+    data = line_up_data()
     path = draw(st.sampled_from(PLACES))
     parent, last = holder(data, path), path[-1]
     match draw(st.sampled_from(["delete", "add", "double", "empty", "replace", "replace"])):
@@ -94,8 +90,8 @@ def mutations(draw: st.DrawFn) -> tuple[dict[str, Any], tuple[str | int, ...]]:
 
 
 def test_good_lesson_is_accepted_by_parser_and_schema_and_all_its_names_exist() -> None:
-    lesson = parsed(good())
-    assert schema_problems(good(), SOURCE) == []
+    lesson = parsed(line_up_data())
+    assert schema_problems(line_up_data(), SOURCE) == []
     assert name_problems(lesson) == []
     assert (lesson.id, lesson.mode, lesson.tape) == ("tracking-and-guide", "practice", "alignment-525")
     assert [check.kind for check in lesson.checks] == ["peak", "target"]
@@ -137,7 +133,7 @@ def test_whatever_the_schema_refuses_lint_refuses_with_file_key_and_reason(
 
 @pytest.mark.parametrize("path", PLACES, ids=lambda path: ".".join(map(str, path)))
 def test_every_entry_of_a_wrong_type_is_refused_at_its_place(path: tuple[str | int, ...]) -> None:
-    data = good()
+    data = line_up_data()
     parent, last = holder(data, path), path[-1]
     parent[last] = None
     key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path)[1:]
@@ -181,14 +177,14 @@ def test_every_entry_of_a_wrong_type_is_refused_at_its_place(path: tuple[str | i
     ],
 )
 def test_refusal_names_file_key_and_reason(path: tuple[str | int, ...], value: object, key: str, reason: str) -> None:
-    data = good()
+    data = line_up_data()
     holder(data, path)[path[-1]] = value
     problem = refusal(data).problem
     assert (problem.source, problem.key, problem.reason) == (SOURCE, key, reason)
 
 
 def test_unknown_key_lists_the_known_ones() -> None:
-    data = good()
+    data = line_up_data()
     data["hints"]["extra"] = "x"
     assert refusal(data).problem.remedy.endswith("use one of the known keys: 'symptom', 'cause', 'step'.")
 
@@ -202,7 +198,7 @@ def test_what_is_not_a_table_is_refused() -> None:
 
 
 def test_gain_without_a_condition_is_refused() -> None:
-    data = good()
+    data = line_up_data()
     del data["solution"][0]["cancels"]
     data["solution"][0]["gain"] = 2.0
     assert refusal(data).problem.key == "solution[1].gain"
@@ -219,7 +215,7 @@ def test_gain_without_a_condition_is_refused() -> None:
     ids=lambda spread: spread["distribution"],
 )
 def test_other_distributions_are_accepted_by_both(spread: dict[str, object]) -> None:
-    data = good()
+    data = line_up_data()
     data["start"]["controls"]["guide_position_um"] = spread
     assert parsed(data).start_controls["guide_position_um"].distribution == spread["distribution"]
     assert schema_problems(data, SOURCE) == []
@@ -239,7 +235,7 @@ def test_other_distributions_are_accepted_by_both(spread: dict[str, object]) -> 
             {"distribution": "fixed", "centre": 0},
             "start.controls.nothing",
             "there is no control 'nothing'",
-        ),  # noqa: E501
+        ),
         (
             ("start", "controls", "guide_position_um", "maximum"),
             151.0,
@@ -263,7 +259,7 @@ def test_other_distributions_are_accepted_by_both(spread: dict[str, object]) -> 
             "video_level_db",
             "steps[3].control",
             "the lesson does not offer control 'video_level_db'",
-        ),  # noqa: E501
+        ),
         (("steps", 2, "stage"), "attic", "steps[3].stage", "there is no stage 'attic'"),
         (("steps", 2, "watch"), ["scallop_us"], "steps[3].watch[1]", "the lesson does not offer reading 'scallop_us'"),
         (("checks", 1, "measurement"), "smell", "checks[2].measurement", "there is no measurement 'smell'"),
@@ -273,7 +269,7 @@ def test_other_distributions_are_accepted_by_both(spread: dict[str, object]) -> 
             "head_output_db",
             "solution[2].cancels",
             "there is no single hidden condition 'head_output_db'",
-        ),  # noqa: E501
+        ),
         (
             ("solution", 1, "cancels"),
             "guide_height_offset_um",
@@ -291,7 +287,7 @@ def test_other_distributions_are_accepted_by_both(spread: dict[str, object]) -> 
 def test_names_that_do_not_exist_or_are_not_offered(
     path: tuple[str | int, ...], value: object, key: str, reason: str
 ) -> None:
-    data = good()
+    data = line_up_data()
     holder(data, path)[path[-1]] = value
     problems = name_problems(parsed(data))
     assert (key, reason) in [(problem.key, problem.reason) for problem in problems]
@@ -308,7 +304,7 @@ def test_forbidden_acts_by_limit_and_outright() -> None:
 def test_tolerances_from_memory_or_of_our_own_are_never_worded_as_a_standard() -> None:
     texts = []
     for mark in ("PUB", "QUOTED", "DERIVED", "TRADE", "MEMORY", "MODEL"):
-        data = good()
+        data = line_up_data()
         data["checks"][0] |= {"provenance": mark, "source": "so it is"}
         texts.append(parsed(data).checks[0].source_text)
     assert texts == [

@@ -9,9 +9,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from sim.condition import Condition
 from sim.training.lesson import Check, Lesson
-from sim.training.machine import Machine
+from sim.training.machine import Machine, Start
 from sim.training.solution import solved_controls
 
 __all__ = ["HOLD_READINGS", "CheckResult", "all_passed", "check_results", "number_text", "peak_readings"]
@@ -94,16 +93,14 @@ def _moments(check: Check, machine: Machine, index: int) -> list[int]:
     return sorted({round(index + (last - index) * share / (HOLD_READINGS - 1)) for share in range(HOLD_READINGS)})
 
 
-def peak_readings(
-    lesson: Lesson, machine: Machine, controls: Mapping[str, float], condition: Condition
-) -> dict[str, float]:
-    """Return, for each ``peak`` check by name, the reading at the right settings [check.unit]."""
+def peak_readings(lesson: Lesson, machine: Machine, start: Start) -> dict[str, float]:
+    """Return, for each ``peak`` check by name, the reading after the worked solution [check.unit]."""
     peaks = [check for check in lesson.checks if check.kind == "peak"]
     if not peaks:
         return {}
     # Always the same frame: the peak is then one number for the whole attempt.
     reference = machine.readings(
-        solved_controls(lesson, controls, condition), condition, 0, [check.measurement for check in peaks]
+        solved_controls(lesson, start), start.condition, 0, [check.measurement for check in peaks]
     )
     return {check.name: reference[check.measurement] for check in peaks}
 
@@ -117,7 +114,7 @@ def departure(check: Check, value: float, target: float) -> float:
 
 
 def check_results(
-    lesson: Lesson, machine: Machine, controls: Mapping[str, float], condition: Condition, index: int
+    lesson: Lesson, machine: Machine, start: Start, controls: Mapping[str, float], index: int
 ) -> tuple[CheckResult, ...]:
     """Measure every check of a lesson on the frames from `index` on, with the settings left alone.
 
@@ -127,19 +124,19 @@ def check_results(
         Whose checks.
     machine : Machine
         The lesson's machine.
+    start : Start
+        What was dealt.
     controls : mapping of str to float
         Every control's value at the submission.
-    condition : Condition
-        The machine's hidden state.
     index : int
         Frame on screen at the submission.
     """
-    peaks = peak_readings(lesson, machine, controls, condition)
+    peaks = peak_readings(lesson, machine, start)
     due: dict[int, list[str]] = {}
     for check in lesson.checks:
         for moment in _moments(check, machine, index):
             due.setdefault(moment, []).append(check.measurement)
-    read = {moment: machine.readings(controls, condition, moment, names) for moment, names in due.items()}
+    read = {moment: machine.readings(controls, start.condition, moment, names) for moment, names in due.items()}
     results = []
     for check in lesson.checks:
         target = peaks.get(check.name, check.target)

@@ -1,13 +1,13 @@
 """Dealing a lesson's start from a seed: the mis-set controls and the hidden condition of the machine.
 
-Contents: `Start`, `LARGEST_SEED`, `check_seed`, `draw` (one draw) and `deal` (draws until there is work to do).
+Contents: `LARGEST_SEED`, `check_seed`, `draw` (one draw) and `deal` (draws until there is work to do).
 """
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import fields
 from statistics import NormalDist
 from types import MappingProxyType
 
@@ -18,38 +18,16 @@ from sim.controls import default_controls
 from sim.errors import BandbenchError, known_names
 from sim.training.checks import CheckResult, check_results
 from sim.training.lesson import Lesson, Spread
-from sim.training.machine import Machine, on_step
+from sim.training.machine import Machine, Start, on_step
 from sim.training.reader import LessonError, Problem
 
-__all__ = ["LARGEST_SEED", "MOST_DRAWS", "Start", "check_seed", "deal", "draw"]
+__all__ = ["LARGEST_SEED", "MOST_DRAWS", "check_seed", "deal", "draw"]
 
 LARGEST_SEED = 2**53 - 1
 """Largest whole number that every JSON reader keeps exact."""
 
 MOST_DRAWS = 20
 """Draws before a lesson is refused for dealing nothing but finished work."""
-
-
-@dataclass(frozen=True)
-class Start:
-    """What one seed deals.
-
-    Attributes
-    ----------
-    seed : int
-        The seed.
-    draw : int
-        Which draw of that seed it is, from 0.
-    controls : mapping of str to float
-        Every control of the machine, also those the lesson leaves at their defaults.
-    condition : Condition
-        What is hidden in the machine.
-    """
-
-    seed: int
-    draw: int
-    controls: Mapping[str, float]
-    condition: Condition
 
 
 def check_seed(seed: int) -> int:
@@ -145,7 +123,7 @@ def deal(lesson: Lesson, seed: int, machine: Machine | None = None) -> Start:
     machine = machine or Machine(lesson)
     for number in range(MOST_DRAWS):
         start = draw(lesson, seed, number)
-        if _leaves_work(lesson, check_results(lesson, machine, start.controls, start.condition, 0)):
+        if _leaves_work(lesson, check_results(lesson, machine, start, start.controls, 0)):
             return start
     what = f"leave too little to do (must fail: {known_names(lesson.must_fail) or 'any check'})"
     raise LessonError(

@@ -1,6 +1,6 @@
 """The machine a lesson is done on, as far as a score needs it: settings in, instrument readings out.
 
-Contents: `Machine`, `on_step` (a control value a hand can set) and `condition_value` (one hidden value by name).
+Contents: `Start`, `Machine`, `on_step` (a control value a hand can set), `condition_value` (one hidden value by name).
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from sim.condition import Condition
 from sim.controls import CONTROLS
@@ -16,10 +17,10 @@ from sim.instruments import MeasurementError, measure
 from sim.recorder import PlaybackFrame, Recorder
 from sim.training.lesson import Lesson
 
-__all__ = ["Machine", "condition_value", "on_step"]
+__all__ = ["Machine", "Start", "condition_value", "on_step"]
 
-# Readings kept; a long attempt replayed for score and debrief asks for fewer.
-_KEPT_READINGS = 20_000
+# States whose readings are kept: more than the score and the debrief of a long attempt ask for.
+_KEPT_STATES = 2_000
 
 
 def on_step(name: str, value: float) -> float:
@@ -49,6 +50,28 @@ def condition_value(condition: Condition, name: str) -> float:
     return float(getattr(condition, stem)[int(head) - 1])
 
 
+@dataclass(frozen=True)
+class Start:
+    """What one seed deals.
+
+    Attributes
+    ----------
+    seed : int
+        The seed.
+    draw : int
+        Which draw of that seed it is, from 0.
+    controls : mapping of str to float
+        Every control of the machine, also those the lesson leaves at their defaults.
+    condition : Condition
+        What is hidden in the machine.
+    """
+
+    seed: int
+    draw: int
+    controls: Mapping[str, float]
+    condition: Condition
+
+
 class Machine:
     """The lesson's recorder, asked for readings.
 
@@ -70,6 +93,7 @@ class Machine:
     """
 
     def __init__(self, lesson: Lesson, recorder: Recorder | None = None) -> None:
+        self._lent = recorder is not None
         if recorder is None:
             recorder = Recorder(
                 standard=lesson.standard, practice=lesson.practice, tape=lesson.tape, signal=lesson.signal
@@ -82,7 +106,7 @@ class Machine:
         self.lesson = lesson
         self.recorder = recorder
         self.frames_played = 0
-        self._kept: OrderedDict[tuple[object, ...], float] = OrderedDict()
+        self._kept: OrderedDict[tuple[object, ...], dict[str, float]] = OrderedDict()
 
     @property
     def frame_rate_hz(self) -> float:
@@ -116,14 +140,13 @@ class Machine:
         """
         state = (tuple(sorted(controls.items())), condition, index)
         wanted = tuple(dict.fromkeys(names))
-        missing = [name for name in wanted if (*state, name) not in self._kept]
+        kept = self._kept.setdefault(state, {})
+        missing = [name for name in wanted if name not in kept]
         if missing:
-            for name, value in self._measured(controls, condition, index, missing).items():
-                self._kept[(*state, name)] = value
-        found = {name: self._kept[(*state, name)] for name in wanted}
-        while len(self._kept) > _KEPT_READINGS:
+            kept.update(self._measured(controls, condition, index, missing))
+        if len(self._kept) > _KEPT_STATES:
             self._kept.popitem(last=False)
-        return found
+        return {name: kept[name] for name in wanted}
 
     def _measured(
         self, controls: Mapping[str, float], condition: Condition, index: int, names: Iterable[str]
@@ -136,7 +159,9 @@ class Machine:
             self.frames_played += 1
             return {name: _reading(frame, name) for name in names}
         finally:
-            self._set(kept_controls, kept_condition)
+            # A recorder of our own may stay as it is: the next reading often differs in one control only.
+            if self._lent:
+                self._set(kept_controls, kept_condition)
 
     def _set(self, controls: Mapping[str, float], condition: Condition) -> None:
         # Setting an equal condition would make the recorder work everything out anew.

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from sim.controls import CONTROLS
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event, HintOpened, check_belongs
 from sim.training.checks import CheckResult, all_passed, check_results
-from sim.training.deal import Start, deal
+from sim.training.deal import deal
 from sim.training.lesson import HINT_LEVELS, Lesson
-from sim.training.machine import Machine
+from sim.training.machine import Machine, Start
 
 __all__ = ["ForbiddenAct", "Score", "Submission", "control_states", "score_attempt", "submission_at"]
 
@@ -100,7 +100,7 @@ def submission_at(
 ) -> Submission:
     """Return what submitting these settings at `at_s` gives."""
     index = machine.frame_index(at_s)
-    return Submission(at_s, check_results(lesson, machine, controls, start.condition, index))
+    return Submission(at_s, check_results(lesson, machine, start, controls, index))
 
 
 def score_attempt(

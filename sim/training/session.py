@@ -18,9 +18,9 @@ from sim.training.attempt import (
     HintOpened,
     StepShown,
 )
-from sim.training.deal import LARGEST_SEED, Start, deal
+from sim.training.deal import LARGEST_SEED, deal
 from sim.training.lesson import HINT_LEVELS, Lesson, Step
-from sim.training.machine import Machine
+from sim.training.machine import Machine, Start
 from sim.training.score import Score, Submission, score_attempt, submission_at
 
 __all__ = ["Session", "SessionError"]

@@ -6,26 +6,41 @@ reference line and the peak of a ``peak`` check come from here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-from sim.condition import Condition
+from sim.controls import ControlError, check_control
 from sim.training.lesson import Lesson
-from sim.training.machine import condition_value, on_step
+from sim.training.machine import Start, condition_value, on_step
+from sim.training.reader import LessonError, Problem
 
 __all__ = ["solution_moves", "solved_controls"]
 
 
-def solution_moves(lesson: Lesson, condition: Condition) -> list[tuple[str, float]]:
-    """Return the worked solution's moves in order: (control, value on the control's finest step)."""
+def solution_moves(lesson: Lesson, start: Start) -> list[tuple[str, float]]:
+    """Return the worked solution's moves in order: (control, value on the control's finest step).
+
+    Raises
+    ------
+    LessonError
+        If a move asks for what its control cannot be set to.
+    """
     moves = []
-    for move in lesson.solution:
+    for place, move in enumerate(lesson.solution, start=1):
         value = move.value
         if move.cancels is not None:
-            value += move.gain * condition_value(condition, move.cancels)
-        moves.append((move.control, on_step(move.control, value)))
+            value += move.gain * condition_value(start.condition, move.cancels)
+        try:
+            moves.append((move.control, check_control(move.control, on_step(move.control, value))))
+        except ControlError as error:
+            raise LessonError(
+                Problem(
+                    lesson.source,
+                    f"solution[{place}]",
+                    f"seed {start.seed}: {error}",
+                    "Narrow the spread of the condition it cancels, or correct 'value' and 'gain'.",
+                )
+            ) from None
     return moves
 
 
-def solved_controls(lesson: Lesson, controls: Mapping[str, float], condition: Condition) -> dict[str, float]:
-    """Return `controls` after the worked solution."""
-    return {**controls, **dict(solution_moves(lesson, condition))}
+def solved_controls(lesson: Lesson, start: Start) -> dict[str, float]:
+    """Return every control's value after the worked solution."""
+    return {**start.controls, **dict(solution_moves(lesson, start))}

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved
 from sim.training.checks import peak_readings
-from sim.training.deal import Start
 from sim.training.lesson import Check, Lesson
-from sim.training.machine import Machine
+from sim.training.machine import Machine, Start
 from sim.training.score import control_states
 from sim.training.solution import solved_controls
 
@@ -50,7 +49,7 @@ class ReadingTrack:
 
 def control_tracks(lesson: Lesson, attempt: Attempt, start: Start) -> tuple[ControlTrack, ...]:
     """Return a track for every control the lesson offers that was moved or that the solution moves."""
-    solved = solved_controls(lesson, start.controls, start.condition)
+    solved = solved_controls(lesson, start)
     moved = {event.control for event in attempt.events if isinstance(event, ControlMoved)}
     tracks = []
     for name in lesson.controls:
@@ -95,7 +94,7 @@ def reading_tracks(
         for place in chosen
     ]
     times = tuple(stops[place][0] for place in chosen)
-    peaks = peak_readings(lesson, machine, start.controls, start.condition)
+    peaks = peak_readings(lesson, machine, start)
     return tuple(
         ReadingTrack(
             check,
