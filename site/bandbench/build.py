@@ -20,9 +20,11 @@ from pathlib import Path
 from string import Template
 
 from bandbench import build_python
+from bandbench.bench.lessons import read_lessons
 from bandbench.build_archive import archive_bytes
 from bandbench.build_assets import AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
+from bandbench.build_page import lesson_html, still_picture
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
 from sim.errors import BandbenchError
 
@@ -167,8 +169,11 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
         "archive": {"path": f"{python.folder}/site-packages.pack"},
         "sizes": {"download": download, "core": sizes, "lock_info": lock["info"]},
     }
+    first_lesson = next(iter(read_lessons().values()))
+    still_png, still_words = still_picture(first_lesson)
+    still = AssetGroup("still", {"still.png": still_png})
     files: dict[str, bytes] = {}
-    for group in (core, scripts, panel, page, python):
+    for group in (core, scripts, panel, page, python, still):
         files |= group.paths()
     files["index.html"] = _index(
         {
@@ -178,9 +183,9 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
             "parts": json.dumps(parts).replace("<", "\\u003c"),
             "content_security_policy": html.escape(PAGE_POLICY),
             "download_megabytes": f"{download / 1e6:.0f}",
-            "lesson": "",
-            "still": "data:,",
-            "still_words": "",
+            "lesson": lesson_html(first_lesson),
+            "still": f"{still.folder}/still.png",
+            "still_words": html.escape(still_words),
         }
     )
     return files

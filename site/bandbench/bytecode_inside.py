@@ -32,7 +32,8 @@ def compile_archive(archive: bytes, optimise: int) -> bytes:
             files[path + "c"] = MAGIC_NUMBER + _UNCHECKED_HASH + dumps(code)
         else:
             files[path] = content
-    return archive_bytes(files)
+    packed: bytes = archive_bytes(files)
+    return packed
 
 
 def compile_in(folder: Path, optimise: int) -> None:

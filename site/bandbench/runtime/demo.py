@@ -36,9 +36,7 @@ class DemoApplication:
     """A moving wedge whose contrast one slider sets, its line in a figure, and a component."""
 
     def __init__(self) -> None:
-        self.contrast = pn.widgets.FloatSlider(  # type: ignore[no-untyped-call]
-            name="Contrast", start=0.0, end=1.0, step=0.01, value=1.0
-        )
+        self.contrast = pn.widgets.FloatSlider(name="Contrast", start=0.0, end=1.0, step=0.01, value=1.0)
         self.counter = Counter()  # type: ignore[no-untyped-call]
         self.revision = 0
         self.contrast.param.watch(self._changed, "value")
@@ -46,7 +44,7 @@ class DemoApplication:
         self.source = ColumnDataSource({"x": np.arange(COLUMNS, dtype=np.float32), "y": np.zeros(COLUMNS, np.float32)})
         plot = figure(height=220, sizing_mode="stretch_width", y_range=Range1d(start=0, end=255), toolbar_location=None)
         plot.line("x", "y", source=self.source)
-        self.plot = pn.pane.Bokeh(plot)  # type: ignore[no-untyped-call]
+        self.plot = pn.pane.Bokeh(plot)
         self.count = 0
 
     def _changed(self, *_: object) -> None:

@@ -113,8 +113,8 @@ def apply_patch(document: Document, patch: Any) -> None:
     """
     with set_curdoc(document):
         # Bokeh's own signature knows only its server's sessions as setters; any value that events carry back works.
-        content = _convert_json_patch(patch)  # type: ignore[no-untyped-call]
-        document.apply_json_patch(content, setter=_SETTER)  # type: ignore[arg-type]
+        content = _convert_json_patch(patch)
+        document.apply_json_patch(content, setter=_SETTER)
 
 
 @contextmanager
