@@ -141,6 +141,9 @@ def test_last_word_on_a_control_counts_and_faults_add_up(tmp_path: Path) -> None
 def test_practice_may_be_named(tmp_path: Path, plain: Arrays) -> None:
     named = render(tmp_path, "--standard", "525/60", "--practice", "525 high-band")
     np.testing.assert_array_equal(named["demod"], plain["demod"])
+    other = render(tmp_path, "--practice", "525 low-band colour")
+    assert json.loads(str(other["meta"]))["inputs"]["practice"] == "525 low-band colour"
+    assert not np.array_equal(other["demod"], plain["demod"])
 
 
 def test_tape(tmp_path: Path) -> None:

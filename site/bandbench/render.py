@@ -23,7 +23,7 @@ from sim.controls import CONTROLS
 from sim.errors import BandbenchError, known_names
 from sim.frame import PlaybackFrame
 from sim.instruments import picture
-from sim.recorder import Recorder
+from sim.recorder import NORMAL_PRACTICE, Recorder
 from sim.signals import SIGNALS, PictureError, signal_from_picture
 from sim.standards import PRACTICES, STANDARDS, get_practice, get_standard
 from sim.tape import TAPES
@@ -52,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--standard", default="525/60", metavar="|".join(STANDARDS), help="scanning standard (default: %(default)s)"
     )
-    parser.add_argument("--practice", metavar="NAME", help="recording practice (default: the first of the standard)")
+    parser.add_argument("--practice", metavar="NAME", help="recording practice (default: high-band)")
     parser.add_argument(
         "--tape", default="programme", metavar="NAME", help="tape on the machine (default: %(default)s)"
     )
@@ -109,7 +109,7 @@ def run(arguments: argparse.Namespace) -> int:
     own_signal = arguments.signal is None or arguments.signal in SIGNALS
     recorder = Recorder(
         standard=standard.name,
-        practice=get_practice(arguments.practice).name if arguments.practice else _practice_of(standard.name),
+        practice=get_practice(arguments.practice).name if arguments.practice else NORMAL_PRACTICE[standard.name],
         tape=arguments.tape,
         signal=arguments.signal if own_signal else None,
         condition=condition,
@@ -244,10 +244,6 @@ def _fault(text: str) -> tuple[str, float]:
         return name.strip(), float(value) if equals else 1.0
     except ValueError:
         raise RenderError(f"--fault {text}: the severity {value!r} is not a number from 0 to 1") from None
-
-
-def _practice_of(standard: str) -> str:
-    return next(practice.name for practice in PRACTICES.values() if practice.standard == standard)
 
 
 def _picture_path(text: str) -> Path:
