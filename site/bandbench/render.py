@@ -12,7 +12,7 @@ import json
 import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,7 @@ from sim.frame import PlaybackFrame
 from sim.instruments import picture
 from sim.recorder import NORMAL_PRACTICE, Recorder
 from sim.signals import SIGNALS, PictureError, signal_from_picture
-from sim.standards import PRACTICES, STANDARDS, get_practice, get_standard
+from sim.standards import PRACTICES, STANDARDS, get_standard
 from sim.tape import TAPES
 
 __all__ = ["FORMAT_VERSION", "RenderError", "add_arguments", "frame_arrays", "run"]
@@ -33,8 +33,14 @@ __all__ = ["FORMAT_VERSION", "RenderError", "add_arguments", "frame_arrays", "ru
 FORMAT_VERSION = 1
 """Raised when the meaning of an array in the NPZ file changes; new arrays do not raise it."""
 
+LARGEST_SEED = 2**32 - 1
+LATEST_S = 1_000_000.0
+
 # A moment this close before a frame's start, in frames, is taken as its start: decimals as people type them.
 _FRAME_TOLERANCE = 1e-4
+
+
+NumberT = TypeVar("NumberT", int, float)
 
 
 class RenderError(BandbenchError):
@@ -97,8 +103,8 @@ def run(arguments: argparse.Namespace) -> int:
         If anything asked for does not exist, is out of range, or cannot be read or written.
     """
     outputs = [_output(text) for text in arguments.out]
-    seed = _number("--seed", arguments.seed, int, "a whole number, 0 or more")
-    at_s = _number("--at", arguments.at, float, "a time in seconds, 0 or more")
+    seed = _number("--seed", arguments.seed, int, LARGEST_SEED, "a whole number")
+    at_s = _number("--at", arguments.at, float, LATEST_S, "a time in seconds")
     faults = [_fault(text) for text in arguments.faults]
     controls = dict(_setting(text) for text in arguments.settings)
 
@@ -109,7 +115,7 @@ def run(arguments: argparse.Namespace) -> int:
     own_signal = arguments.signal is None or arguments.signal in SIGNALS
     recorder = Recorder(
         standard=standard.name,
-        practice=get_practice(arguments.practice).name if arguments.practice else NORMAL_PRACTICE[standard.name],
+        practice=NORMAL_PRACTICE[standard.name] if arguments.practice is None else arguments.practice,
         tape=arguments.tape,
         signal=arguments.signal if own_signal else None,
         condition=condition,
@@ -218,14 +224,15 @@ def _output(text: str) -> tuple[Path, Writer]:
     return path, writer
 
 
-def _number(option: str, text: str, kind: type[int] | type[float], what: str) -> Any:
+def _number(option: str, text: str, kind: type[NumberT], largest: NumberT, what: str) -> NumberT:
     try:
         number = kind(text)
-        if not (number >= 0 and math.isfinite(number)):
-            raise ValueError
+        # NaN compares false, so it is refused here too.
+        if 0 <= number <= largest:
+            return number
     except ValueError:
-        raise RenderError(f"{option} {text}: give {what}") from None
-    return number
+        pass
+    raise RenderError(f"{option} {text}: give {what} from 0 to {largest}")
 
 
 def _setting(text: str) -> tuple[str, float]:
