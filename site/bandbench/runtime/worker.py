@@ -10,9 +10,9 @@ import numpy as np
 from js import Object
 from pyodide.ffi import create_proxy, to_js
 
+from bandbench.bench.application import BenchApplication
 from bandbench.runtime import panel_glue
 from bandbench.runtime.application import Application, FrameImage, PictureFile
-from bandbench.runtime.demo import DemoApplication
 from bandbench.runtime.loop import FrameLoop
 
 __all__ = ["Worker", "start"]
@@ -114,4 +114,4 @@ def start(post: Any) -> Worker:
     post : JS function
         See `Worker`.
     """
-    return Worker(cast(Application, DemoApplication()), post)
+    return Worker(cast(Application, BenchApplication()), post)

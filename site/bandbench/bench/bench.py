@@ -1,0 +1,405 @@
+"""The state of the bench and everything that can be done to it. No view, no browser, no clock of its own.
+
+Contents: `MODES`, `Scope` (settings of the waveform monitor) and `Bench`.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bandbench.bench.moves import MoveLog
+from sim.condition import FAULTS, Condition, with_fault
+from sim.controls import CONTROLS, STAGES, check_control, default_controls
+from sim.errors import BandbenchError, UnknownNameError
+from sim.frame import PlaybackFrame
+from sim.instruments import RATES, TEST_POINTS
+from sim.recorder import Recorder
+from sim.signals import SIGNALS, signal_from_picture
+from sim.tape import TAPES
+from sim.training.lesson import Lesson
+from sim.training.machine import Machine
+from sim.training.session import Session
+
+__all__ = ["MAGNIFICATIONS", "MODES", "OWN_PICTURE", "POINT_OF_STAGE", "Bench", "BenchError", "Scope"]
+
+MODES = ("learn", "practise", "demonstrate")
+"""What the bench is used for: a lesson; the open bench with a fault to find; the open bench with faults to show."""
+
+OWN_PICTURE = "own"
+"""Name of the programme that is a picture the user gave."""
+
+WORK_TAPE = "programme"
+
+MAGNIFICATIONS = (1, 5, 10)
+
+POINT_OF_STAGE: Mapping[str, str] = {
+    "tape": "rf_switched",
+    "headwheel": "demodulated",
+    "channels": "rf_head_1",
+    "switcher": "rf_switched",
+    "demodulator": "demodulated",
+    "processing": "processed",
+    "output": "processed",
+}
+"""Where the waveform monitor is connected when a stage is chosen: the stage's own test point, or the nearest one
+behind it that shows what its controls do."""
+
+# Where a fault hidden for practice lies (MODEL): plain enough to be found, never the same.
+_LEAST_SEVERITY, _MOST_SEVERITY = 0.4, 0.9
+
+# Seeds dealt by chance are short enough to be read out and typed.
+_SEEDS = 10_000
+
+
+class BenchError(BandbenchError):
+    """Something was asked that the bench does not allow now; says why and what to do."""
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Settings of the waveform monitor.
+
+    Attributes
+    ----------
+    test_point, rate : str
+        From `TEST_POINTS` and `RATES`.
+    magnify : int
+        Horizontal magnification, one of `MAGNIFICATIONS`.
+    position : float
+        Left edge of the magnified screen, as a share of the sweep.
+    line : int or None
+        The one line to show, from 1; None shows all.
+    """
+
+    test_point: str = "rf_switched"
+    rate: str = "line"
+    magnify: int = 1
+    position: float = 0.0
+    line: int | None = None
+
+
+class Bench:
+    """A recorder with its tape, what the monitors are set to, and the lesson that is being done on it.
+
+    Parameters
+    ----------
+    lessons : mapping of str to Lesson
+        Lessons that can be chosen, by their id.
+    chance : random.Random, optional
+        Where new seeds come from.
+
+    Notes
+    -----
+    `version` counts every change of what the bench holds; views look at it to know whether to look again.
+    `revision` counts the changes of the controls alone (see `bandbench.runtime.application.FrameImage`).
+    """
+
+    def __init__(self, lessons: Mapping[str, Lesson], chance: random.Random | None = None) -> None:
+        self.lessons = lessons
+        self.recorder = Recorder()
+        self.mode: str | None = None
+        self.lesson: Lesson | None = None
+        self.session: Session | None = None
+        self.stage = "tape"
+        self.scope = Scope()
+        self.show_processed = True
+        self.programme = self.recorder.tape.signal
+        self.picture_name: str | None = None
+        self.playing = False
+        self.frame_index = 0
+        self.log = MoveLog()
+        self.fault: str | None = None
+        self.severity = 0.0
+        self.fault_shown = False
+        self.version = 0
+        self.revision = 0
+        self._chance = chance or random.Random()
+        self._picture: NDArray[np.float32] | None = None
+        self._frame: PlaybackFrame | None = None
+
+    # What is played ----------------------------------------------------------------------------------------
+
+    @property
+    def frame(self) -> PlaybackFrame:
+        """The frame on screen, played when first asked for."""
+        if self._frame is None:
+            self._frame = self.recorder.play_frame(self.frame_index)
+        return self._frame
+
+    def advance(self) -> None:
+        """Go on to the next frame."""
+        self.frame_index += 1
+        self._frame = None
+
+    def set_playing(self, playing: bool) -> None:
+        """Let the tape run, or hold the frame that is on screen."""
+        if playing != self.playing:
+            self.playing = playing
+            self._changed()
+
+    def load_tape(self, name: str) -> None:
+        """Put a tape on, at its own signal."""
+        self._free("the tape")
+        self.recorder.load_tape(name)
+        self.programme = TAPES[name].signal
+        self._replay()
+
+    def load_programme(self, name: str) -> None:
+        """Play a test signal, or again the picture the user gave (`OWN_PICTURE`)."""
+        self._free("the programme")
+        if name == OWN_PICTURE:
+            if self._picture is None:
+                raise BenchError("no picture of your own has been given yet; choose a picture file first")
+            self._play_picture(self._picture)
+        elif name in SIGNALS:
+            self.recorder.load_programme(name)
+        else:
+            raise UnknownNameError("programme", name, (*SIGNALS, OWN_PICTURE))
+        self.programme = name
+        self._replay()
+
+    def play_picture(self, name: str, grey: NDArray[np.float32]) -> None:
+        """Make a picture the programme of the work tape.
+
+        Parameters
+        ----------
+        name : str
+            What the user calls it.
+        grey : ndarray, (rows, columns)
+            0 black to 1 white.
+        """
+        self._free("the programme")
+        picture = signal_from_picture(grey, self.recorder.standard)
+        self._play_picture(picture)
+        self._picture = picture
+        self.picture_name = name
+        self.programme = OWN_PICTURE
+        self._replay()
+
+    def _play_picture(self, picture: NDArray[np.float32]) -> None:
+        # A made tape holds what its maker put on it; a picture is recorded on the work tape.
+        if not self.recorder.tape.recorded_here:
+            self.recorder.load_tape(WORK_TAPE)
+        self.recorder.load_programme(picture)
+
+    # Controls ----------------------------------------------------------------------------------------------
+
+    def offers(self, control: str) -> bool:
+        """Tell whether a control may be moved now: all of them, or in a lesson those it offers."""
+        return self.session is None or control in self.session.lesson.controls
+
+    def needs_stage(self, stage: str) -> bool:
+        """Tell whether the lesson needs a stage; without a lesson every stage is open."""
+        if self.session is None:
+            return True
+        lesson = self.session.lesson
+        return any(step.stage == stage for step in lesson.steps) or any(
+            CONTROLS[name].stage == stage for name in lesson.controls
+        )
+
+    def needs_instrument(self, name: str) -> bool:
+        """Tell whether the lesson needs an instrument or reading; without a lesson all are open."""
+        return self.session is None or name in self.session.lesson.instruments
+
+    def set_control(self, name: str, value: float, now_s: float) -> None:
+        """Set a control, note it in the log and in the lesson.
+
+        Raises
+        ------
+        BandbenchError
+            If there is no such control, the lesson does not offer it or the value is out of range; everything stays
+            as it was.
+        """
+        checked = check_control(name, value)
+        before = self.recorder.controls[name]
+        if self.session is not None:
+            self.session.move(name, checked, now_s)
+        self.recorder.set_control(name, checked)
+        self.log.note(name, before, checked, now_s)
+        self._moved()
+
+    def undo(self, now_s: float) -> None:
+        """Take the last move back; without one nothing happens."""
+        move = self.log.take_back()
+        if move is None:
+            return
+        if self.session is not None:
+            self.session.move(move.control, move.before, now_s)
+        self.recorder.set_control(move.control, move.before)
+        self._moved()
+
+    # Where one looks ---------------------------------------------------------------------------------------
+
+    def choose_stage(self, name: str) -> None:
+        """Open a stage's controls and connect the waveform monitor to its test point."""
+        if name not in STAGES:
+            raise UnknownNameError("stage", name, STAGES)
+        self.stage = name
+        point = TEST_POINTS[self.scope.test_point]
+        if point.stage != name:
+            self.scope = replace(self.scope, test_point=POINT_OF_STAGE[name])
+        self._changed()
+
+    def set_scope(self, **settings: object) -> None:
+        """Change settings of the waveform monitor (fields of `Scope`).
+
+        Raises
+        ------
+        BandbenchError
+            If a setting does not exist or cannot be set to that.
+        """
+        try:
+            scope = replace(self.scope, **settings)  # type: ignore[arg-type]  # checked right below
+        except TypeError:
+            raise BenchError(f"waveform monitor: no settings called {sorted(settings)}") from None
+        if scope.test_point not in TEST_POINTS:
+            raise UnknownNameError("test point", scope.test_point, TEST_POINTS)
+        if scope.rate not in RATES:
+            raise UnknownNameError("sweep rate", scope.rate, RATES)
+        if scope.magnify not in MAGNIFICATIONS or not 0.0 <= scope.position <= 1.0:
+            raise BenchError(f"waveform monitor: magnify {scope.magnify}, position {scope.position} cannot be set")
+        lines = self.recorder.standard.lines_per_frame
+        if scope.line is not None and not 1 <= scope.line <= lines:
+            raise BenchError(f"line {scope.line}: this standard has lines 1 to {lines}")
+        self.scope = scope
+        self._changed()
+
+    def set_show_processed(self, processed: bool) -> None:
+        """Connect the picture monitor to the processed (True) or the demodulated video (False)."""
+        self.show_processed = processed
+        self._changed()
+
+    # What the bench is used for ----------------------------------------------------------------------------
+
+    def choose_mode(self, mode: str | None) -> None:
+        """Begin to use the bench for something else; None goes back to the choice. The machine is put right."""
+        if mode is not None and mode not in MODES:
+            raise UnknownNameError("mode", mode, MODES)
+        self.mode = mode
+        self.session = None
+        self.lesson = next(iter(self.lessons.values()), None) if mode == "learn" else None
+        self._put_right()
+
+    def _put_right(self) -> None:
+        """Return to a machine in order with the bars on it."""
+        recorder = self.recorder
+        self.fault, self.severity, self.fault_shown = None, 0.0, False
+        recorder.set_condition(Condition())
+        recorder.set_controls(default_controls())
+        if recorder.tape.name != WORK_TAPE or self.programme != TAPES[WORK_TAPE].signal:
+            recorder.load_tape(WORK_TAPE)
+            self.programme = TAPES[WORK_TAPE].signal
+        self.log.clear()
+        self._moved()
+
+    def begin_lesson(self, now_s: float, seed: int | None = None) -> None:
+        """Deal the chosen lesson, from a seed of chance if none is given."""
+        lesson = self._chosen_lesson()
+        if self.recorder.tape.name != lesson.tape or self.programme != lesson.signal:
+            self.recorder.load_tape(lesson.tape, lesson.signal)
+            self.programme = lesson.signal
+        machine = Machine(lesson, self.recorder)
+        self.session = Session(lesson, self._new_seed() if seed is None else seed, now_s, machine)
+        self._dealt()
+
+    def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
+        """Deal the lesson anew, from another seed of chance if none is given."""
+        session = self.running_session()
+        session.restart(now_s, self._new_seed(session.seed) if seed is None else seed)
+        self._dealt()
+
+    def running_session(self) -> Session:
+        """Return the lesson's session; BenchError if no lesson has begun."""
+        if self.session is None:
+            raise BenchError("no lesson has begun; choose a lesson and begin it first")
+        return self.session
+
+    def show_step(self, number: int, now_s: float) -> None:
+        """Show a step of the lesson and open the stage it works at."""
+        step = self.running_session().show_step(number, now_s)
+        if step.stage is not None:
+            self.choose_stage(step.stage)
+        self._changed()
+
+    def open_hint(self, level: int, now_s: float) -> None:
+        """Open a hint of the lesson."""
+        self.running_session().open_hint(level, now_s)
+        self._changed()
+
+    def check_lesson(self, now_s: float) -> None:
+        """Submit the signals as they are."""
+        self.running_session().check_now(now_s)
+        self._changed()
+
+    def _chosen_lesson(self) -> Lesson:
+        if self.lesson is None:
+            raise BenchError("no lesson is chosen; choose Learn first")
+        return self.lesson
+
+    def _new_seed(self, other_than: int | None = None) -> int:
+        seed = self._chance.randrange(_SEEDS)
+        return seed if seed != other_than else (seed + 1) % _SEEDS
+
+    def _dealt(self) -> None:
+        start = self.running_session().start
+        self.recorder.set_condition(start.condition)
+        self.recorder.set_controls(start.controls)
+        self.log.clear()
+        first = self.running_session().current_step.stage
+        self._moved()
+        if first is not None:
+            self.choose_stage(first)
+
+    # Faults ------------------------------------------------------------------------------------------------
+
+    def hide_fault(self) -> None:
+        """Plant a fault of chance for practice; which one is not shown."""
+        self._free("faults")
+        self._plant(
+            self._chance.choice(list(FAULTS)), round(self._chance.uniform(_LEAST_SEVERITY, _MOST_SEVERITY), 2), False
+        )
+
+    def plant_fault(self, name: str, severity: float) -> None:
+        """Plant one fault openly, in place of the one before."""
+        self._free("faults")
+        self._plant(name, severity, True)
+
+    def show_fault(self) -> None:
+        """Show which fault was hidden."""
+        self.fault_shown = True
+        self._changed()
+
+    def clear_fault(self) -> None:
+        """Take the fault away; the controls stay where they are."""
+        self._free("faults")
+        self.fault, self.severity, self.fault_shown = None, 0.0, False
+        self.recorder.set_condition(Condition())
+        self._moved()
+
+    def _plant(self, name: str, severity: float, shown: bool) -> None:
+        self.recorder.set_condition(with_fault(Condition(), name, severity))
+        self.fault, self.severity, self.fault_shown = name, severity, shown
+        self._moved()
+
+    def _free(self, what: str) -> None:
+        if self.session is not None:
+            raise BenchError(f"{what} cannot be changed in a lesson; leave the lesson first")
+
+    # Bookkeeping -------------------------------------------------------------------------------------------
+
+    def _changed(self) -> None:
+        self.version += 1
+
+    def _moved(self) -> None:
+        """Note a change that shows in the picture."""
+        self.revision += 1
+        self._frame = None
+        self._changed()
+
+    def _replay(self) -> None:
+        self._moved()

@@ -1,0 +1,192 @@
+// The lesson card, and the other uses of the bench.
+
+const HINTS = 3;
+
+function list(tag, texts) {
+  return h(tag, {}, texts.map((text) => {
+    const item = h("li");
+    item.append(...prose(text).firstChild.childNodes);
+    return item;
+  }));
+}
+
+function mode(words, name, send) {
+  return h("button", { type: "button", class: "mode", "data-mode": name, onclick: () => send("mode", name) },
+    h("span", { class: "mode-name" }, words[name]), h("span", { class: "mode-text" }, words[`${name}_text`]));
+}
+
+function choosePage(words, send) {
+  const title = h("h3", { tabindex: -1 }, words.choose);
+  return { title, element: h("div", {}, title, h("p", { class: "about" }, words.choose_text),
+    h("div", { class: "modes" }, ["learn", "practise", "demonstrate"].map((name) => mode(words, name, send)))) };
+}
+
+function briefingPage(model, words, send) {
+  const title = h("h3", { tabindex: -1 });
+  const body = h("div");
+  const show = () => {
+    const { lesson } = model;
+    if (!lesson.title) {
+      setText(title, words.learn);
+      body.replaceChildren(h("p", {}, words.none));
+      return;
+    }
+    setText(title, lesson.title);
+    body.replaceChildren(
+      h("p", { class: "about" }, fill(words.minutes, { minutes: lesson.minutes })),
+      prose(lesson.briefing),
+      h("p", {}, button(words.begin, () => send("begin"), { class: "main", "data-do": "begin" })),
+      h("h4", {}, words.objectives), list("ul", lesson.objectives),
+      h("h4", {}, words.cautions), list("ul", lesson.cautions));
+  };
+  follow(model, ["lesson"], show);
+  return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet" }))) };
+}
+
+function stepSection(model, words, send) {
+  const title = h("h4", { class: "step-title" });
+  const place = h("p", { class: "about" });
+  const body = h("div");
+  const watch = h("dl", { class: "watch" });
+  const back = button(words.back, () => send("step", model.step.number - 1), { "data-do": "back" });
+  const next = button(words.next, () => send("step", model.step.number + 1), { class: "main", "data-do": "next" });
+  const spoken = h("p", { class: "hidden-words", role: "status" });
+  follow(model, ["step"], () => {
+    const { step } = model;
+    if (!step.title) return;
+    const count = fill(words.step, step);
+    setText(place, count);
+    setText(title, step.title);
+    setText(spoken, `${count}: ${step.title}. ${step.text}`);
+    setAttribute(back, "aria-disabled", step.number <= 1 ? "true" : null);
+    setAttribute(next, "aria-disabled", step.number >= step.total ? "true" : null);
+    body.replaceChildren(prose(step.text), h("p", { class: "expect" }, h("b", {}, `${words.expect}: `), ...prose(step.expect).firstChild.childNodes));
+  });
+  follow(model, ["watch"], () => {
+    if (watch.childElementCount !== model.watch.length || model.watch.some(({ label }, index) => watch.children[index].firstChild.textContent !== label)) {
+      watch.replaceChildren(...model.watch.map(({ name, label }) => h("div", {}, h("dt", {}, label), h("dd", { "data-watch": name }))));
+    }
+    model.watch.forEach(({ text }, index) => setText(watch.children[index].lastChild, text));
+  });
+  return h("section", { class: "step" }, place, title, body, watch, h("div", { class: "row" }, back, next), spoken);
+}
+
+function checkSection(model, words, send) {
+  const check = button(words.check, () => send("check"), { class: "main", "data-do": "check" });
+  const results = h("div", { role: "status", class: "checks" });
+  const result = button(words.result, () => send("result"), { "data-do": "result" });
+  const again = button(words.restart, () => send("restart"), { "data-do": "restart" });
+  follow(model, ["checks", "finished"], () => {
+    check.hidden = model.finished;
+    result.hidden = model.checks.length === 0;
+    results.replaceChildren(
+      ...(model.finished ? [h("p", { class: "verdict" }, words.finished)] : []),
+      ...model.checks.map((one) => h("div", { class: `check ${one.passed ? "passed" : "missed"}`, "data-check": one.name },
+        h("p", { class: "check-head" }, h("b", {}, one.title), " ", h("span", { class: "check-value" }, one.value)),
+        h("p", { class: "check-verdict" }, one.passed ? `✓ ${words.in_tolerance}` : `✗ ${words.out_of_tolerance}`),
+        h("p", { class: "about" }, `${words.target}: ${one.target}`),
+        h("p", { class: "about" }, `${words.source}: ${one.source}`))));
+  });
+  return h("section", { class: "check-section" }, h("h4", {}, words.check_title),
+    h("p", { class: "about" }, words.check_text), check, results, h("div", { class: "row" }, result, again));
+}
+
+function hintSection(model, words, send) {
+  const opened = h("div");
+  const open = button("", () => send("hint", model.hints.length + 1), { "data-do": "hint" });
+  follow(model, ["hints"], () => {
+    const level = model.hints.length;
+    while (opened.childElementCount > level) opened.lastChild.remove();
+    while (opened.childElementCount < level) {
+      const number = opened.childElementCount + 1;
+      opened.append(h("div", { class: "hint", role: "status" }, h("h5", {}, words[`hint_${number}`]), prose(model.hints[number - 1])));
+    }
+    open.hidden = level >= HINTS;
+    setText(open, fill(words.open_hint, { level: Math.min(level + 1, HINTS) }));
+  });
+  return h("section", { class: "hints" }, h("h4", {}, words.hints), opened, open);
+}
+
+function stepsPage(model, words, send) {
+  const title = h("h3", { tabindex: -1 });
+  const seed = h("p", { class: "about seed" });
+  const briefing = h("div");
+  follow(model, ["lesson", "seed"], () => {
+    setText(title, model.lesson.title ?? "");
+    setText(seed, fill(words.seed, { seed: model.seed }));
+    briefing.replaceChildren(...(model.lesson.briefing ? [prose(model.lesson.briefing), h("h4", {}, words.cautions), list("ul", model.lesson.cautions)] : []));
+  });
+  return { title, element: h("div", { class: "steps" }, title, seed,
+    stepSection(model, words, send), checkSection(model, words, send), hintSection(model, words, send),
+    h("details", {}, h("summary", {}, words.briefing), briefing),
+    h("p", {}, button(words.leave, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
+}
+
+function practisePage(model, words, send) {
+  const title = h("h3", { tabindex: -1 }, words.practise);
+  const state = h("p", { role: "status" });
+  const hide = button(words.hide, () => send("hide_fault"), { class: "main" });
+  const reveal = button(words.reveal, () => send("show_fault"));
+  const right = button(words.right, () => send("clear_fault"));
+  follow(model, ["fault"], () => {
+    setText(state, model.fault.text);
+    setText(hide, model.fault.state === "none" ? words.hide : words.hide_again);
+    reveal.hidden = model.fault.state !== "hidden";
+    right.hidden = model.fault.state === "none";
+  });
+  return { title, element: h("div", {}, title, h("p", { class: "about" }, words.practise_text), state,
+    h("div", { class: "column" }, hide, reveal, right), h("p", {}, button(words.change, () => send("mode", null), { class: "quiet" }))) };
+}
+
+function demonstratePage(model, words, send) {
+  const title = h("h3", { tabindex: -1 }, words.demonstrate);
+  const state = h("p", { role: "status" });
+  const fault = choice("fault-name", words.fault, () => {});
+  fault.show(model.faults[0][0], model.faults);
+  const severity = h("input", { type: "range", id: "fault-severity", min: 0.05, max: 1, step: 0.05, value: 0.5 });
+  const amount = h("span", { class: "about" });
+  const say = () => {
+    const percent = `${Math.round(100 * severity.value)} %`;
+    setText(amount, percent);
+    severity.setAttribute("aria-valuetext", percent);
+  };
+  severity.addEventListener("input", say);
+  say();
+  const plant = button(words.plant, () => send("plant_fault", { name: fault.select.value, severity: Number(severity.value) }), { class: "main" });
+  const right = button(words.right, () => send("clear_fault"));
+  follow(model, ["fault"], () => {
+    setText(state, model.fault.text);
+    right.hidden = model.fault.state === "none";
+  });
+  return { title, element: h("div", {}, title, h("p", { class: "about" }, words.demonstrate_text), state,
+    h("div", { class: "column" }, fault.element,
+      h("span", { class: "field" }, h("label", { for: "fault-severity" }, words.severity), severity, amount), plant, right),
+    h("p", {}, button(words.change, () => send("mode", null), { class: "quiet" }))) };
+}
+
+export function render({ model, el }) {
+  const { words } = model;
+  let asked = false;
+  const send = (what, value = null) => {
+    asked = true;
+    model.send_msg({ do: what, value });
+  };
+  const pages = {
+    choose: choosePage(words, send),
+    briefing: briefingPage(model, words, send),
+    steps: stepsPage(model, words, send),
+    practise: practisePage(model, words, send),
+    demonstrate: demonstratePage(model, words, send),
+  };
+  const notice = h("p", { class: "note", role: "alert" });
+  el.append(h("div", { class: "part lesson-card" }, Object.values(pages).map((page) => page.element), notice));
+  let shown = "";
+  follow(model, ["page"], () => {
+    if (model.page === shown) return;
+    shown = model.page;
+    for (const [name, page] of Object.entries(pages)) page.element.hidden = name !== shown;
+    // Whoever pressed a button that is now gone goes on reading at the new page's title.
+    if (asked) pages[shown].title.focus();
+  });
+  follow(model, ["notice"], () => setText(notice, model.notice));
+}

@@ -1,0 +1,214 @@
+"""The lesson card: what to do, one step at a time, with hints and the check; and the other uses of the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import param
+
+from bandbench.bench.readings import Readings, typeset
+from bandbench.bench.view import Action, Part, View, script
+from bandbench.bench.words import say
+from sim.condition import FAULTS
+from sim.controls import CONTROLS, STAGES
+from sim.instruments import MEASUREMENTS
+from sim.training.checks import CheckResult
+from sim.training.lesson import HINT_LEVELS, Lesson
+from sim.training.session import Session
+
+if TYPE_CHECKING:
+    from bandbench.bench.bench import Bench
+
+__all__ = ["LessonCard", "LessonView", "check_data"]
+
+
+class LessonCard(Part):
+    """The card.
+
+    Attributes
+    ----------
+    page : str
+        ``choose``, ``briefing``, ``steps``, ``practise`` or ``demonstrate``.
+    lesson : dict
+        Title, briefing, objectives and cautions of the chosen lesson; empty without one.
+    seed : int
+        The variation that was dealt.
+    step : dict
+        The step shown.
+    watch : list of dict
+        Readings to look at in this step, with what they are now.
+    hints : list of str
+        Texts of the hints opened so far.
+    checks : list of dict
+        Results of the last check.
+    finished : bool
+        Whether the lesson is passed.
+    fault : dict
+        What is known about a planted fault.
+    faults : list of [name, title]
+        Faults that can be planted.
+    notice : str
+        What could not be done.
+    """
+
+    page = param.String(default="choose")
+    lesson = param.Dict(default={})
+    seed = param.Integer(default=0)
+    step = param.Dict(default={})
+    watch = param.List(default=[])
+    hints = param.List(default=[])
+    checks = param.List(default=[])
+    finished = param.Boolean(default=False)
+    fault = param.Dict(default={})
+    faults = param.List(default=[])
+    notice = param.String(default="")
+
+    _esm = script("lesson")
+
+
+def _lesson_data(lesson: Lesson) -> dict[str, Any]:
+    return {
+        "title": lesson.title,
+        "minutes": lesson.minutes,
+        "briefing": typeset(lesson.briefing),
+        "objectives": [typeset(text) for text in lesson.objectives],
+        "cautions": [typeset(text) for text in lesson.cautions],
+    }
+
+
+def _step_data(session: Session) -> dict[str, Any]:
+    step = session.current_step
+    return {
+        "number": session.step_number,
+        "total": len(session.lesson.steps),
+        "title": step.title,
+        "text": typeset(step.text),
+        "expect": typeset(step.expect),
+        "stage": STAGES[step.stage].title if step.stage else "",
+        "control": CONTROLS[step.control].label if step.control else "",
+    }
+
+
+def check_data(result: CheckResult) -> dict[str, Any]:
+    """Return one check's result in words."""
+    return {
+        "name": result.check.name,
+        "title": result.check.title,
+        "value": typeset(result.value_text),
+        "target": typeset(result.target_text),
+        "source": typeset(result.check.source_text),
+        "passed": result.passed,
+    }
+
+
+class LessonView(View):
+    """The lesson card."""
+
+    WORDS: ClassVar[str] = "lesson"
+
+    def __init__(
+        self,
+        bench: Bench,
+        act: Callable[[Action], str | None],
+        clock: Callable[[], float],
+        show_result: Callable[[], None],
+    ) -> None:
+        super().__init__(bench, act)
+        self._clock = clock
+        self._show_result = show_result
+        self._readings: Readings | None = None
+        self.card = LessonCard(
+            self.receive, words=self.words, faults=[[fault.name, fault.title] for fault in FAULTS.values()]
+        )
+        self.refresh()
+
+    def roots(self) -> dict[str, Any]:
+        """Return the card."""
+        return {"lesson": self.card}
+
+    def receive(self, message: Mapping[str, Any]) -> None:
+        """Do what was pressed: ``{"do": ..., "value": ...}``."""
+        action = self._action(str(message["do"]), message.get("value"))
+        self.card.notice = typeset(self.act(action) or "")
+
+    def _action(self, what: str, value: Any) -> Action:
+        bench, now_s = self.bench, self._clock()
+        match what:
+            case "mode":
+                return partial(bench.choose_mode, value)
+            case "begin":
+                return partial(bench.begin_lesson, now_s)
+            case "restart":
+                return partial(bench.restart_lesson, now_s)
+            case "step":
+                return partial(bench.show_step, int(value), now_s)
+            case "hint":
+                return partial(bench.open_hint, int(value), now_s)
+            case "check":
+                return partial(self._check, now_s)
+            case "result":
+                return self._show_result
+            case "hide_fault":
+                return bench.hide_fault
+            case "plant_fault":
+                return partial(bench.plant_fault, str(value["name"]), float(value["severity"]))
+            case "show_fault":
+                return bench.show_fault
+            case "clear_fault":
+                return bench.clear_fault
+        raise ValueError(f"the lesson card knows no {what!r}")
+
+    def _check(self, now_s: float) -> None:
+        self.bench.check_lesson(now_s)
+        if self.bench.running_session().finished:
+            self._show_result()
+
+    def refresh(self) -> None:
+        """Show what the bench is used for, and where the lesson stands."""
+        bench, session = self.bench, self.bench.session
+        self.card.param.update(
+            page="steps" if session else "briefing" if bench.mode == "learn" else bench.mode or "choose",
+            lesson=_lesson_data(bench.lesson) if bench.lesson else {},
+            fault=self._fault_data(),
+        )
+        if session is not None:
+            submission = session.last_submission
+            hints = [session.lesson.hints.text(level) for level in range(1, len(HINT_LEVELS) + 1)]
+            self.card.param.update(
+                seed=session.seed,
+                step=_step_data(session),
+                watch=self._watched(),
+                hints=[typeset(text) for text in hints[: session.hints_opened]],
+                checks=[check_data(result) for result in submission.results] if submission else [],
+                finished=session.finished,
+            )
+
+    def _fault_data(self) -> dict[str, Any]:
+        bench = self.bench
+        if bench.fault is None:
+            return {"state": "none", "text": say("lesson.sound")}
+        if not bench.fault_shown:
+            return {"state": "hidden", "text": say("lesson.hidden")}
+        spec = FAULTS[bench.fault]
+        text = say("lesson.planted", title=spec.title, severity=f"{100 * bench.severity:.0f}", text=spec.description)
+        return {"state": "shown", "text": text}
+
+    def _watched(self) -> list[dict[str, str]]:
+        session = self.bench.session
+        if session is None or self._readings is None:
+            return []
+        return [
+            {
+                "name": name,
+                "label": MEASUREMENTS[name].label,
+                "text": self._readings.text(name) or say("meters.none"),
+            }
+            for name in session.current_step.watch
+        ]
+
+    def update(self, readings: Readings) -> None:
+        """Show the readings to watch in this step."""
+        self._readings = readings
+        self.card.watch = self._watched()

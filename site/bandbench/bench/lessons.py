@@ -1,0 +1,33 @@
+"""The lessons that came with the bench: read from the folder ``lessons`` beside the package `sim`.
+
+Contents: `read_lessons`.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import sim
+from sim.training.lesson import Lesson, parse_lesson
+from sim.training.references import require_names
+
+__all__ = ["read_lessons"]
+
+_FOLDER = Path(sim.__file__).parents[1] / "lessons"
+
+
+def read_lessons(folder: Path = _FOLDER) -> dict[str, Lesson]:
+    """Return the lessons of a folder by their id, in the order of their files' names.
+
+    Raises
+    ------
+    LessonError
+        If a file is not a lesson; names file, key, reason and remedy.
+    """
+    lessons = {}
+    for path in sorted(folder.glob("*.toml")):
+        lesson = parse_lesson(tomllib.loads(path.read_text("utf-8")), path.name)
+        require_names(lesson)
+        lessons[lesson.id] = lesson
+    return lessons

@@ -1,0 +1,72 @@
+// The instruments: numbers with units, each with a bar.
+
+function bar(kind, zero) {
+  const fill = h("span", { class: "bar-fill" });
+  const element = h("span", { class: `bar ${kind}`, "aria-hidden": "true" }, fill, h("span", { class: "bar-zero" }));
+  element.style.setProperty("--zero", zero);
+  return {
+    element,
+    show: (share) => {
+      fill.hidden = share === null;
+      if (share === null) return;
+      const from = kind === "centred" ? zero : 0;
+      fill.style.left = `${100 * Math.min(from, share)}%`;
+      fill.style.width = `${100 * Math.abs(share - from)}%`;
+    },
+  };
+}
+
+export function render({ model, el }) {
+  const { words, labels, abouts } = model;
+  const shown = [];
+  const reading = (name, kind, zero) => {
+    const value = h("span", { class: "value", "data-reading": name });
+    const own = bar(kind, zero);
+    shown.push({ name, value, bar: own });
+    return { value, bar: own.element };
+  };
+  const rows = [1, 2, 3, 4].map((head) => {
+    const rf = reading(`rf_level_db_${head}`, "level", 30 / 33);
+    const position = reading(`head_position_ns_${head}`, "centred", 0.5);
+    return h("tr", { "data-head": head },
+      h("th", { scope: "row" }, h("span", { class: `head-chip head-${head}` }, String(head))),
+      h("td", {}, rf.value, rf.bar), h("td", {}, position.value, position.bar));
+  });
+  const heads = h("table", { class: "heads" },
+    h("caption", { class: "hidden-words" }, words.heads),
+    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, words.head), h("th", { scope: "col" }, words.rf), h("th", { scope: "col" }, words.position))),
+    h("tbody", {}, rows));
+  const single = (name, label, about, kind, zero) => {
+    const own = reading(name, kind, zero);
+    return h("div", { class: "reading", "data-name": name, title: about }, h("dt", {}, label), h("dd", {}, own.value, own.bar));
+  };
+  const list = h("dl", { class: "readings" },
+    single("tracking", words.tracking, words.tracking_of, "level", 100 / 110),
+    single("rf_level_db", labels.rf_level_db, abouts.rf_level_db, "level", 30 / 33),
+    single("skew_us", labels.skew_us, abouts.skew_us, "centred", 0.5),
+    single("scallop_us", labels.scallop_us, abouts.scallop_us, "centred", 0.5),
+    single("noise_db", labels.noise_db, abouts.noise_db, "level", 1));
+  const closed = h("p", { class: "about" }, words.closed);
+  el.append(h("div", { class: "part meters" }, list, heads, closed));
+
+  follow(model, ["readings"], () => {
+    for (const { name, value, bar: own } of shown) {
+      const now = model.readings[name];
+      if (now === undefined) continue;
+      setText(value, now.text ?? words.none);
+      value.classList.toggle("none", now.text === null);
+      setAttribute(value, "title", now.reason);
+      own.show(now.share);
+    }
+  });
+  follow(model, ["needed"], () => {
+    const needed = new Set(model.needed);
+    let dimmed = false;
+    for (const { name, value } of shown) {
+      const off = !needed.has(name);
+      dimmed ||= off;
+      value.closest("td, .reading").classList.toggle("dimmed", off);
+    }
+    closed.hidden = !dimmed;
+  });
+}

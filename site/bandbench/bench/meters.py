@@ -1,0 +1,98 @@
+"""The instruments: RF of the four heads, tracking meter, geometry of the bands, noise."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import param
+
+from bandbench.bench.readings import Readings, typeset
+from bandbench.bench.view import Action, Part, View, script
+from sim.instruments import MEASUREMENTS
+
+if TYPE_CHECKING:
+    from bandbench.bench.bench import Bench
+
+__all__ = ["Meters", "MetersView"]
+
+# What the length of each bar stands for: (lowest, highest); one with its zero in the middle is drawn from there.
+_RANGES: Mapping[str, tuple[float, float]] = {"dB": (-30.0, 3.0), "us": (-3.0, 3.0), "ns": (-500.0, 500.0)}
+_NOISE_RANGE = (0.0, 50.0)
+_TRACKING_RANGE = (0.0, 110.0)
+_SINGLE = ("rf_level_db", "skew_us", "scallop_us", "noise_db")
+
+
+class Meters(Part):
+    """Readings as numbers with units, and as bars.
+
+    Attributes
+    ----------
+    labels, abouts : dict of str to str
+        What each reading is called and means.
+    readings : dict of str to dict
+        For each reading its text, and its share of the bar's range, 0 to 1; None for both where there is none.
+    needed : list of str
+        Readings that the lesson needs.
+    """
+
+    labels = param.Dict(default={})
+    abouts = param.Dict(default={})
+    readings = param.Dict(default={})
+    needed = param.List(default=[])
+
+    _esm = script("meters")
+
+
+def _range_of(name: str) -> tuple[float, float]:
+    return _NOISE_RANGE if name == "noise_db" else _RANGES[MEASUREMENTS[name].unit]
+
+
+def _share(value: float, limits: tuple[float, float]) -> float:
+    low, high = limits
+    return round(min(max((value - low) / (high - low), 0.0), 1.0), 3)
+
+
+class MetersView(View):
+    """The instruments."""
+
+    WORDS: ClassVar[str] = "meters"
+
+    def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
+        super().__init__(bench, act)
+        self.meters = Meters(
+            self.receive,
+            words=self.words,
+            labels={name: spec.label for name, spec in MEASUREMENTS.items()},
+            abouts={name: typeset(spec.description) for name, spec in MEASUREMENTS.items()},
+        )
+        self.refresh()
+
+    def roots(self) -> dict[str, Any]:
+        """Return the meters."""
+        return {"instruments": self.meters}
+
+    def receive(self, message: Mapping[str, Any]) -> None:
+        """Refuse: the meters have nothing to press."""
+        raise ValueError(f"the instruments send no message, got {message!r}")
+
+    def refresh(self) -> None:
+        """Dim what the lesson does not need."""
+        bench = self.bench
+        needed = [name for name in MEASUREMENTS if bench.needs_instrument(name)]
+        if bench.needs_instrument("tracking_meter"):
+            needed.append("tracking")
+        self.meters.needed = needed
+
+    def update(self, readings: Readings) -> None:
+        """Show the readings."""
+        shown: dict[str, dict[str, object]] = {}
+        for name, value in readings.values.items():
+            share = None if value is None else _share(value, _range_of(name))
+            shown[name] = {"text": readings.text(name), "share": share, "reason": readings.reasons.get(name)}
+        shown["tracking"] = {
+            "text": f"{readings.tracking_pct:.1f}\N{NO-BREAK SPACE}%",
+            "share": _share(readings.tracking_pct, _TRACKING_RANGE),
+            "reason": None,
+        }
+        self.meters.readings = shown

@@ -1,0 +1,107 @@
+"""The picture monitor: the moving picture with its head numbers, and what is played on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
+import param
+from numpy.typing import NDArray
+
+from bandbench.bench.readings import Readings, typeset
+from bandbench.bench.view import Action, Part, View, script
+from bandbench.bench.words import say
+from sim.instruments import band_edges, describe_picture, picture
+
+if TYPE_CHECKING:
+    from bandbench.bench.bench import Bench
+
+__all__ = ["MonitorView", "PictureMonitor"]
+
+
+class PictureMonitor(Part):
+    """What stands under and over the picture; the picture itself is the page's canvas.
+
+    Attributes
+    ----------
+    playing, processed : bool
+        Whether the tape runs, and which video is shown.
+    bands : list of list
+        For each field its bands as [top, bottom, head], in shares of the picture height.
+    sentence, notice : str
+        What the picture shows, when asked; what could not be done.
+    """
+
+    playing = param.Boolean(default=False)
+    processed = param.Boolean(default=True)
+    bands = param.List(default=[])
+    sentence = param.String(default="")
+    notice = param.String(default="")
+
+    _esm = script("monitor")
+
+
+class MonitorView(View):
+    """The picture monitor."""
+
+    WORDS: ClassVar[str] = "picture"
+
+    def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
+        super().__init__(bench, act)
+        self._drawn: tuple[object, bool] | None = None
+        self.monitor = PictureMonitor(self.receive, words=self.words)
+        self.refresh()
+
+    def roots(self) -> dict[str, Any]:
+        """Return what stands under the picture."""
+        return {"picture": self.monitor}
+
+    def receive(self, message: Mapping[str, Any]) -> None:
+        """Do what was pressed: ``{"do": ..., "value": ...}``."""
+        bench, value = self.bench, message.get("value")
+        match message["do"]:
+            case "play":
+                action = partial(bench.set_playing, bool(value))
+            case "point":
+                action = partial(bench.set_show_processed, value == "processed")
+            case "describe":
+                self.monitor.sentence = ""
+                self.monitor.sentence = typeset(describe_picture(bench.frame))
+                return
+            case other:
+                raise ValueError(f"the picture monitor knows no {other!r}")
+        self.monitor.notice = self.act(action) or ""
+
+    def take_picture(self, name: str, grey: NDArray[np.float32]) -> None:
+        """Play a picture the user gave."""
+        problem = self.act(lambda: self.bench.play_picture(name, grey))
+        self.monitor.notice = problem or say("picture.playing_own", name=name)
+
+    def refresh(self) -> None:
+        """Show how the monitor is set."""
+        self.monitor.param.update(playing=self.bench.playing, processed=self.bench.show_processed)
+
+    def update(self, readings: Readings) -> None:
+        """Bring the head numbers up to date."""
+        frame = self.bench.frame
+        self.monitor.bands = [
+            [[round(top, 4), round(bottom, 4), head] for top, bottom, head in band_edges(frame, field)]
+            for field in (0, 1)
+        ]
+
+    def next_picture(self) -> NDArray[np.uint8] | None:
+        """Return the picture if it is not what was returned last, for the page's canvas."""
+        bench = self.bench
+        if bench.playing:
+            bench.advance()
+        frame = bench.frame
+        drawn = (frame, bench.show_processed)
+        if drawn == self._drawn:
+            return None
+        self._drawn = drawn
+        shown = picture(frame, processed=bench.show_processed)
+        shown *= np.float32(255.0)
+        shown += np.float32(0.5)
+        return shown.astype(np.uint8)

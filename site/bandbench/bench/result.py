@@ -1,0 +1,165 @@
+"""The result of a lesson: outcome, every check, and one's own moves over time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
+import panel as pn
+import param
+from bokeh.models.annotations import BoxAnnotation, Span
+
+from bandbench.bench.lesson import check_data
+from bandbench.bench.plots import BAND, MARKED, TRACE, dress_legend, screen_figure
+from bandbench.bench.readings import setting, typeset, unit_sign
+from bandbench.bench.view import Action, Part, View, script
+from bandbench.bench.words import say
+from sim.controls import CONTROLS
+from sim.training.score import Score
+from sim.training.session import Session
+from sim.training.timeline import ControlTrack, ReadingTrack, control_tracks, reading_tracks
+
+if TYPE_CHECKING:
+    from bandbench.bench.bench import Bench
+
+__all__ = ["ResultPage", "ResultView"]
+
+_SIDE_BY_SIDE = """
+:host { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 20rem), 1fr)); gap: 0.75rem; }
+.scroll-button { display: none; }
+"""
+
+
+class ResultPage(Part):
+    """The result in words.
+
+    Attributes
+    ----------
+    result : dict
+        Everything the page says; empty while there is no result to show.
+    """
+
+    result = param.Dict(default={})
+
+    _esm = script("result")
+
+
+def _result_data(session: Session, score: Score) -> dict[str, Any]:
+    lesson = session.lesson
+    minutes, seconds = divmod(round(score.duration_s), 60)
+    return {
+        "title": say("result.title", outcome=say("result.passed" if score.passed else "result.not_yet")),
+        "passed": score.passed,
+        "lesson": say("result.lesson", title=lesson.title, seed=session.seed),
+        "reason": typeset(score.reason),
+        "checks": [check_data(result) for result in score.deciding.results] if score.deciding else [],
+        "summary": say(
+            "result.moves", moves=score.moves, minutes=minutes, seconds=seconds, hints=len(score.hints_opened)
+        ),
+        "forbidden": [
+            say(
+                "result.forbidden",
+                text=f"{CONTROLS[act.control].label} {setting(CONTROLS[act.control], act.value)}: {act.reason}",
+            )
+            for act in score.forbidden_acts
+        ],
+        "what": typeset(lesson.debrief.what),
+        "why": typeset(lesson.debrief.why),
+        "next": typeset(lesson.debrief.next),
+    }
+
+
+def _plot(title: str, unit: str) -> Any:
+    plot = screen_figure(
+        title=say("result.of_unit", label=title, unit=unit_sign(unit)),
+        height=230,
+        sizing_mode="stretch_width",
+        min_border_right=16,
+    )
+    plot.xaxis.axis_label = say("result.time")
+    return plot
+
+
+def _control_plot(track: ControlTrack) -> Any:
+    spec = CONTROLS[track.control]
+    plot = _plot(spec.label, spec.unit)
+    times, values = np.array(track.times_s, np.float32), np.array(track.values, np.float32)
+    plot.step(times, values, mode="after", line_color=TRACE, line_width=2, legend_label=say("result.yours"))
+    ends = np.array([0.0, max(float(times[-1]), 1.0)], np.float32)
+    plot.line(
+        ends,
+        np.full(2, track.reference, np.float32),
+        line_color=MARKED,
+        line_width=2,
+        line_dash="dashed",
+        legend_label=say("result.reference"),
+    )
+    dress_legend(plot)
+    return plot
+
+
+def _reading_plot(track: ReadingTrack) -> Any:
+    check = track.check
+    plot = _plot(check.title, check.unit)
+    low = track.target - check.tolerance
+    high = track.target if check.kind == "peak" else track.target + check.tolerance
+    if check.kind != "peak":
+        plot.add_layout(BoxAnnotation(bottom=low, top=high, fill_color=BAND, fill_alpha=0.45, line_color=BAND))
+    else:
+        # Above the peak there is nothing to be had; noise may read a little higher.
+        plot.add_layout(BoxAnnotation(bottom=low, fill_color=BAND, fill_alpha=0.45, line_color=BAND))
+    plot.add_layout(Span(location=track.target, dimension="width", line_color=MARKED, line_dash="dashed", line_width=2))
+    times, values = np.array(track.times_s, np.float32), np.array(track.values, np.float32)
+    plot.line(times, values, line_color=TRACE, line_width=2, legend_label=say("result.reading"))
+    plot.scatter(times, values, size=6, color=TRACE)
+    plot.scatter([np.nan], [np.nan], marker="square", size=12, color=BAND, legend_label=say("result.band"))
+    dress_legend(plot)
+    return plot
+
+
+class ResultView(View):
+    """The result page; empty until a result is asked for."""
+
+    WORDS: ClassVar[str] = "result"
+
+    def __init__(self, bench: Bench, act: Callable[[Action], str | None], clock: Callable[[], float]) -> None:
+        super().__init__(bench, act)
+        self._clock = clock
+        self._of: Session | None = None
+        self.page = ResultPage(self.receive, words=self.words)
+        self.plots = pn.Column(sizing_mode="stretch_width", margin=0, stylesheets=[_SIDE_BY_SIDE])
+
+    def roots(self) -> dict[str, Any]:
+        """Return the words and the plots."""
+        return {"result": self.page, "result-plots": self.plots}
+
+    def receive(self, message: Mapping[str, Any]) -> None:
+        """Close the page, and deal the lesson anew if that was asked."""
+        again = message["do"] == "again"
+        self.close()
+        if again:
+            self.act(lambda: self.bench.restart_lesson(self._clock()))
+
+    def show(self) -> None:
+        """Show the running attempt's result."""
+        session = self.bench.running_session()
+        self.page.result = _result_data(session, session.score())
+        readings: Sequence[ReadingTrack] = reading_tracks(
+            session.lesson, session.attempt, session.start, session.machine
+        )
+        controls: Sequence[ControlTrack] = control_tracks(session.lesson, session.attempt, session.start)
+        plots = [_reading_plot(track) for track in readings]
+        plots += [_control_plot(track) for track in controls if CONTROLS[track.control].kind == "number"]
+        self.plots[:] = [pn.pane.Bokeh(plot, sizing_mode="stretch_width", margin=0) for plot in plots]
+
+    def close(self) -> None:
+        """Empty the page."""
+        self.page.result = {}
+        self.plots[:] = []
+
+    def refresh(self) -> None:
+        """Close the page when its lesson is left or dealt anew."""
+        session = self.bench.session
+        if self.page.result and (session is None or session.last_submission is None):
+            self.close()

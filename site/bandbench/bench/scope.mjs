@@ -1,0 +1,62 @@
+// The waveform monitor: what stands under its screen.
+
+const POSITION_EVERY_MS = 80;
+
+export function render({ model, el }) {
+  const { words } = model;
+  const set = (settings) => model.send_msg({ set: settings });
+  const point = choice("scope-point", words.point, (value) => set({ test_point: value }));
+  const rate = choice("scope-rate", words.rate, (value) => set({ rate: value }));
+  const magnify = choice("scope-magnify", words.magnify, (value) => set({ magnify: Number(value) }));
+  const slider = h("input", { type: "range", id: "scope-position", min: 0, max: 1, step: 0.01 });
+  const position = h("span", { class: "field" }, h("label", { for: "scope-position" }, words.position), slider);
+  const one = toggle(words.line, (pressed) => set({ line: pressed ? Number(number.value) || 1 : 0 }));
+  const number = h("input", { type: "number", id: "scope-line", min: 1, max: model.lines, step: 1, value: 100 });
+  const lineField = h("span", { class: "field" }, h("label", { for: "scope-line" }, words.line_number), number);
+  const describe = button(words.describe, () => model.send_msg({ describe: true }));
+  const sentence = h("p", { class: "sentence", role: "status" });
+  const notice = h("p", { class: "note", role: "alert" });
+  el.append(h("div", { class: "part scope" },
+    h("div", { class: "fields settings" }, point.element, rate.element, magnify.element, position),
+    h("div", { class: "row" }, one.element, lineField, describe),
+    sentence, notice));
+
+  // A drag gives more positions than can be drawn: the latest goes out every now and then.
+  let wanted = null;
+  slider.addEventListener("input", () => {
+    if (wanted === null) {
+      setTimeout(() => {
+        set({ position: wanted });
+        wanted = null;
+      }, POSITION_EVERY_MS);
+    }
+    wanted = Number(slider.value);
+  });
+  number.addEventListener("change", () => {
+    const line = Number(number.value);
+    const known = Number.isInteger(line) && line >= 1 && line <= model.lines;
+    setText(notice, known ? "" : fill(words.bad_line, { lines: model.lines }));
+    setAttribute(number, "aria-invalid", known ? null : "true");
+    if (known && model.scope.line > 0) set({ line });
+  });
+
+  follow(model, ["scope"], () => {
+    const scope = model.scope;
+    point.show(scope.test_point, model.points);
+    rate.show(scope.rate, [["line", words.line_rate], ["field", words.field_rate]], scope.line === 0);
+    magnify.show(String(scope.magnify), model.magnifications.map((times) => [String(times), `×${times}`]));
+    slider.max = 1 - 1 / scope.magnify;
+    if (wanted === null && el.getRootNode().activeElement !== slider) slider.value = scope.position;
+    slider.disabled = scope.magnify === 1;
+    one.show(scope.line > 0);
+    lineField.hidden = scope.line === 0;
+  });
+  follow(model, ["sentence"], () => setText(sentence, model.sentence));
+  follow(model, ["notice"], () => setText(notice, model.notice));
+
+  // A monitor out of sight is not drawn.
+  document.addEventListener("bandbench:frame", () => {
+    new IntersectionObserver((entries) => model.send_msg({ visible: entries.at(-1).isIntersecting }))
+      .observe(document.getElementById("waveform-screen"));
+  }, { once: true });
+}

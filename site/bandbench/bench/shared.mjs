@@ -1,0 +1,93 @@
+// What the scripts of all parts share. It is put in front of each of them.
+
+// An element with attributes, listeners (keys that begin with "on") and children.
+function h(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (value === true) element.setAttribute(name, "");
+    else if (value !== false && value !== null && value !== undefined) element.setAttribute(name, value);
+  }
+  element.append(...children.flat().filter((child) => child !== null && child !== undefined));
+  return element;
+}
+
+const SVG = "http://www.w3.org/2000/svg";
+
+function s(tag, attributes = {}, ...children) {
+  const element = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  element.append(...children);
+  return element;
+}
+
+// Fills {names} of a text.
+function fill(text, values) {
+  return text.replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
+}
+
+function setText(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+function setAttribute(element, name, value) {
+  if (value === null || value === undefined || value === false) element.removeAttribute(name);
+  else if (element.getAttribute(name) !== String(value)) element.setAttribute(name, value === true ? "" : value);
+}
+
+// Paragraphs with **strong** words and `names`: as much of Markdown as lessons use.
+function prose(text) {
+  const fragment = document.createDocumentFragment();
+  for (const paragraph of text.trim().split(/\n\s*\n/)) {
+    const p = h("p");
+    for (const piece of paragraph.split(/(\*\*[^*]+\*\*|`[^`]+`)/)) {
+      if (piece.startsWith("**")) p.append(h("strong", {}, piece.slice(2, -2)));
+      else if (piece.startsWith("`")) p.append(h("em", {}, piece.slice(1, -1)));
+      else p.append(piece.replace(/\s+/g, " "));
+    }
+    fragment.append(p);
+  }
+  return fragment;
+}
+
+function button(label, onclick, attributes = {}) {
+  return h("button", { type: "button", onclick, ...attributes }, label);
+}
+
+// A labelled list to choose from. show(value, options, enabled) brings it up to date; options: [[value, label], ...].
+function choice(id, label, onchoose) {
+  const select = h("select", { id, onchange: () => onchoose(select.value) });
+  const element = h("span", { class: "field" }, h("label", { for: id }, label), select);
+  let shown = "";
+  const show = (value, options, enabled = true) => {
+    const key = JSON.stringify(options);
+    if (key !== shown) {
+      shown = key;
+      select.replaceChildren(...options.map(([name, text]) => h("option", { value: name }, text)));
+    }
+    select.value = value;
+    select.disabled = !enabled;
+  };
+  return { element, show, select };
+}
+
+// A button that is either pressed or not.
+function toggle(label, onpress) {
+  const element = button(label, () => onpress(element.getAttribute("aria-pressed") !== "true"), { "aria-pressed": "false" });
+  return { element, show: (pressed) => setAttribute(element, "aria-pressed", String(pressed)) };
+}
+
+// Calls back now and at every change of any of these parameters, once for several that change together.
+function follow(model, names, callback) {
+  let waiting = false;
+  const soon = () => {
+    if (waiting) return;
+    waiting = true;
+    queueMicrotask(() => {
+      waiting = false;
+      callback();
+    });
+  };
+  for (const name of names) model.on(name, soon);
+  callback();
+}
