@@ -11,11 +11,14 @@ from dataclasses import dataclass, fields, replace
 from types import MappingProxyType
 
 from sim.errors import BandbenchError, UnknownNameError
+from sim.headtape import GOOD_HEAD, HeadTip
 
 __all__ = ["FAULTS", "Condition", "ConditionError", "FaultSpec", "with_fault"]
 
 FourHeads = tuple[float, float, float, float]
 _NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
+# Values that would not be a head at all.
+_LOWEST = {"head_projection_um": 0.0, "head_debris_um": 0.0, "head_gap_um": 0.1, "head_resonance_mhz": 5.0}
 
 
 class ConditionError(BandbenchError):
@@ -36,6 +39,12 @@ class Condition:
         How early each head is when its timing control reads 0 [ns].
     head_output_db : four floats
         Level each head gives, against a good head [dB].
+    head_projection_um : four floats
+        Tip projection [um]: 2.5-3.5 mil new, 0.5-1 mil at the end of life (from memory).
+    head_debris_um : four floats
+        Debris between tip and tape [um].
+    head_gap_um, head_azimuth_deg, head_resonance_mhz : four floats
+        Gap length [um], azimuth against the tape [deg] and resonance of each head [MHz].
     channel_eq_offset_db : four floats
         Error of each channel's response at subcarrier frequency when its equaliser reads 0 [dB].
     noise_db : float
@@ -52,6 +61,11 @@ class Condition:
     guide_height_offset_um: float = 0.0
     head_timing_offset_ns: FourHeads = _NONE
     head_output_db: FourHeads = _NONE
+    head_projection_um: FourHeads = (GOOD_HEAD.projection_um,) * 4
+    head_debris_um: FourHeads = _NONE
+    head_gap_um: FourHeads = (GOOD_HEAD.gap_um,) * 4
+    head_azimuth_deg: FourHeads = _NONE
+    head_resonance_mhz: FourHeads = (GOOD_HEAD.resonance_hz / 1e6,) * 4
     channel_eq_offset_db: FourHeads = _NONE
     noise_db: float = 0.0
 
@@ -64,6 +78,19 @@ class Condition:
                 raise ConditionError(f"condition '{entry.name}': needs four values, one a head, got {value!r}")
             if not all(math.isfinite(item) for item in values):
                 raise ConditionError(f"condition '{entry.name}': {value!r} is not finite")
+            lowest = _LOWEST.get(entry.name)
+            if lowest is not None and min(values) < lowest:
+                raise ConditionError(f"condition '{entry.name}': {value!r} is below {lowest:g}")
+
+    def tip(self, head: int) -> HeadTip:
+        """Return head 0 to 3 as `sim.headtape` describes one."""
+        return HeadTip(
+            projection_um=self.head_projection_um[head],
+            debris_um=self.head_debris_um[head],
+            gap_um=self.head_gap_um[head],
+            azimuth_deg=self.head_azimuth_deg[head],
+            resonance_hz=self.head_resonance_mhz[head] * 1e6,
+        )
 
 
 @dataclass(frozen=True)
@@ -87,7 +114,8 @@ def _at_head(values: FourHeads, head: int, change: float) -> FourHeads:
 _WORST_GUIDE_UM = 75.0
 _WORST_HEIGHT_UM = 150.0
 _WORST_TRACKING_DEG = 45.0
-_WORST_CLOG_DB = -40.0
+_WORST_DEBRIS_UM = 3.5
+_WORST_WEAR_UM = -63.0
 _WORST_TIMING_NS = 400.0
 _WORST_EQ_DB = -4.0
 _WORST_NOISE_DB = 20.0
@@ -95,7 +123,13 @@ _WORST_NOISE_DB = 20.0
 
 def _clog(head: int) -> Callable[[Condition, float], Condition]:
     return lambda condition, severity: replace(
-        condition, head_output_db=_at_head(condition.head_output_db, head, _WORST_CLOG_DB * severity)
+        condition, head_debris_um=_at_head(condition.head_debris_um, head, _WORST_DEBRIS_UM * severity)
+    )
+
+
+def _wear(head: int) -> Callable[[Condition, float], Condition]:
+    return lambda condition, severity: replace(
+        condition, head_projection_um=_at_head(condition.head_projection_um, head, _WORST_WEAR_UM * severity)
     )
 
 
@@ -150,6 +184,12 @@ def _fault_list() -> list[FaultSpec]:
                 _clog(head),
             ),
             FaultSpec(
+                f"worn_head_{head}",
+                f"Head {head} worn",
+                f"The tip of head {head} is short; its RF falls, most at the ends of a band.",
+                _wear(head),
+            ),
+            FaultSpec(
                 f"displaced_head_{head}",
                 f"Head {head} out of quadrature",
                 f"Head {head} is early on the wheel; its bands stand to the left.",
@@ -187,8 +227,8 @@ def with_fault(condition: Condition, name: str, severity: float = 1.0) -> Condit
 
     Examples
     --------
-    >>> with_fault(Condition(), "clogged_head_3", 0.5).head_output_db
-    (0.0, 0.0, -20.0, 0.0)
+    >>> with_fault(Condition(), "clogged_head_3", 0.5).head_debris_um
+    (0.0, 0.0, 1.75, 0.0)
     """
     if name not in FAULTS:
         raise UnknownNameError("fault", name, FAULTS)

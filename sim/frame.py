@@ -28,8 +28,6 @@ class PlaybackFrame:
         Frame number since time 0.
     rf : ndarray of complex64, (samples_per_frame,)
         RF envelope at the switcher's output, centred on half the sample rate, 1.0 = a good head on its track.
-    demod : ndarray of float32, (lines, samples)
-        Demodulated video in time order [level unit], each row from the reference's 0H.
     time_base_error_s : ndarray of float32, (lines, samples)
         How early each sample of `demod` was read [s] (see `sim.headwheel`).
     head_of_line : ndarray of int8, (lines,)
@@ -38,23 +36,30 @@ class PlaybackFrame:
         Wheel angle and pass of every sample.
     template, active : ndarray, (lines, samples)
         What the processing amplifier puts around the picture, and where the picture is.
+    demodulate, single_head : callables
+        Work out what a reading of RF alone does not need: the demodulated frame, and one head's RF (head 0 to 3).
     """
 
     standard: Standard
     index: int
     rf: NDArray[np.complex64]
-    demod: NDArray[np.float32]
     time_base_error_s: NDArray[np.float32]
     head_of_line: NDArray[np.int8]
     schedule: PassSchedule
     template: NDArray[np.float32]
     active: NDArray[np.bool_]
+    demodulate: Callable[[], NDArray[np.float32]]
     single_head: Callable[[int], NDArray[np.complex64]]
+
+    @cached_property
+    def demod(self) -> NDArray[np.float32]:
+        """Demodulated video in time order, (lines, samples) [level unit], each row from the reference's 0H."""
+        return self.demodulate().reshape(self.time_base_error_s.shape)
 
     @cached_property
     def rf_envelope(self) -> NDArray[np.float32]:
         """Amplitude of the RF at the switcher's output, (lines, samples), 1.0 = nominal."""
-        return np.abs(self.rf).reshape(self.demod.shape)
+        return np.abs(self.rf).reshape(self.time_base_error_s.shape)
 
     @cached_property
     def sync_edges_s(self) -> NDArray[np.float64]:

@@ -1,13 +1,14 @@
 """From tape to one continuous RF signal: heads, four channel amplifiers with equalisers, and the switcher.
 
-Contents: `ChannelSettings`, `head_of_pass`, `equaliser_taps`, `equalise`, `NoisePool`, `switched_signal`,
-`add_noise`, `single_head_signal`.
+Contents: `ChannelSettings`, `as_read_by`, `envelope_frequency_hz`, `head_of_pass`, `equaliser_taps`, `equalise`,
+`NoisePool`, `switched_signal`, `add_noise`, `single_head_signal`.
 """
 
 from __future__ import annotations
 
 import cmath
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,8 @@ __all__ = [
     "ChannelSettings",
     "NoisePool",
     "add_noise",
+    "as_read_by",
+    "envelope_frequency_hz",
     "equalise",
     "equaliser_taps",
     "head_of_pass",
@@ -152,8 +155,19 @@ def _off_tape(envelope: ComplexArray, match: TrackMatch, standard: Standard) -> 
     return read
 
 
+def as_read_by(envelope: ComplexArray, gain: NDArray[np.complexfloating]) -> ComplexArray:
+    """Return an envelope behind a head's response; `gain` is given at `envelope_frequency_hz`, shape (n_samples,)."""
+    return np.fft.ifft(np.fft.fft(envelope) * gain.astype(np.complex64)).astype(np.complex64)
+
+
+def envelope_frequency_hz(standard: Standard) -> NDArray[np.float64]:
+    """Return the RF frequency of each bin of an envelope's FFT [Hz], shape (samples_per_frame,)."""
+    rate_hz = standard.sample_rate_hz
+    return np.asarray(np.fft.fftfreq(standard.samples_per_frame, 1.0 / rate_hz) + rate_hz / 2.0)
+
+
 def switched_signal(
-    envelope: ComplexArray,
+    envelopes: Sequence[ComplexArray],
     match: TrackMatch,
     channels: tuple[ChannelSettings, ...],
     schedule: PassSchedule,
@@ -164,8 +178,8 @@ def switched_signal(
 
     Parameters
     ----------
-    envelope : ndarray of complex64, (samples_per_frame,)
-        Recorded RF.
+    envelopes : four ndarrays of complex64, (samples_per_frame,)
+        Recorded RF as each of heads 1 to 4 reads it when it is on its track.
     match : TrackMatch
         Tracking.
     channels : four ChannelSettings
@@ -173,15 +187,17 @@ def switched_signal(
     schedule, standard, practice
         Wheel schedule and what fixes the equaliser.
     """
-    read = _off_tape(envelope, match, standard)
     heads = head_of_pass(match, schedule.passes)
-    padded = np.concatenate((read[-2:], read, read[:2]))
-    result = np.empty_like(read)
-    for k, where in _pass_slices(schedule, read.size):
+    # Good heads share one envelope: read it off the tape once.
+    off_tape = {id(envelope): _off_tape(envelope, match, standard) for envelope in envelopes}
+    result = np.empty_like(envelopes[0])
+    for k, where in _pass_slices(schedule, result.size):
         channel = channels[heads[k]]
+        read = off_tape[id(envelopes[heads[k]])]
         if channel.equaliser_db:
             taps = equaliser_taps(channel.equaliser_db, standard, practice)
-            result[where] = equalise(padded[where.start : where.stop + 4], taps)
+            beside = np.arange(where.start - 2, where.stop + 2) % read.size
+            result[where] = equalise(read[beside], taps)
             result[where] *= np.complex64(channel.signal)
         else:
             np.multiply(read[where], np.complex64(channel.signal), out=result[where])

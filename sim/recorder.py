@@ -18,17 +18,20 @@ from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, che
 from sim.errors import BandbenchError
 from sim.fm import OutputFilter, discriminate, noise_to_carrier_for_snr
 from sim.frame import PlaybackFrame
-from sim.headwheel import GuideGeometry, pass_schedule, time_base_error, time_base_slope
+from sim.headtape import HeadTip, contact_spacing_um, head_response, spacing_loss_db, wavelength_m
+from sim.headwheel import HALF_PASS_RAD, GuideGeometry, pass_schedule, time_base_error, time_base_slope
 from sim.playback import (
     ChannelSettings,
     NoisePool,
     add_noise,
+    as_read_by,
+    envelope_frequency_hz,
     head_of_pass,
     single_head_signal,
     switched_signal,
 )
 from sim.signals import blanking_template, make_signal
-from sim.standards import get_practice, get_standard
+from sim.standards import FOOTPRINT, get_practice, get_standard
 from sim.tape import TAPES, RecordedFrame, TapeSpec, get_tape, record_frame
 from sim.timebase import Displacement
 from sim.tracking import TrackMatch, match_tracks
@@ -58,6 +61,11 @@ NORMAL_PRACTICE = {"525/60": "525 high-band", "625/50": "625 high-band"}
 
 # Pieces of a line in which time-base errors are smooth; the switcher turns over between two of them.
 _SEGMENTS_PER_LINE = 7
+
+# A head whose response stays within this of a good one's is read as one (MODEL: far below what can be seen).
+_FLAT_DB = 0.01
+# Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
+_CONTACT_POINTS = 37
 
 # Which prepared parts a control invalidates; everything else is cheap and done for each frame.
 _RECORDING = ("fm_deviation_khz",)
@@ -135,6 +143,7 @@ class Recorder:
         self._programme = make_signal(signal or self._tape.signal, self.standard)
         self._recorded: RecordedFrame | None = None
         self._signal: NDArray[np.complex64] | None = None
+        self._heard: dict[tuple[HeadTip, bytes], NDArray[np.complex64]] = {}
         self._geometry: tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None] | None = None
         if controls:
             self.set_controls(controls)
@@ -169,7 +178,8 @@ class Recorder:
         # A new match of heads to tracks changes which timing error each pass has.
         if changed.intersection(_GEOMETRY) or self._match.head_shift != before.head_shift:
             self._geometry = None
-        if changed.difference(_GEOMETRY):
+        # The guide also decides how firmly the tips press.
+        if changed.difference(_GEOMETRY) or "guide_position_um" in changed:
             self._signal = None
 
     def set_condition(self, condition: Condition) -> None:
@@ -192,6 +202,7 @@ class Recorder:
         recorded = self._record(frame)
         self._programme = np.asarray(frame, dtype=np.float32)
         self._recorded = recorded
+        self._heard.clear()
         self._signal = None
 
     def play_frame(self, index: int = 0) -> PlaybackFrame:
@@ -202,10 +213,13 @@ class Recorder:
         where = (match, channels, self._schedule, self.standard, self.practice)
         recorded = self._recorded_frame
         if self._signal is None:
-            self._signal = switched_signal(recorded.envelope, *where)
+            self._signal = switched_signal([self._as_read(recorded, head) for head in range(4)], *where)
         noise = self._noise.frame(index)
         rf = add_noise(self._signal, noise, *where)
-        error, demod = self._demodulate(rf, match, recorded)
+        if self._geometry is None:
+            self._geometry = self._prepare_geometry(match, recorded.geometry)
+        error, slope, displacement = self._geometry
+        level = 10.0 ** (self._controls["video_level_db"] / 20.0)
         heads = head_of_pass(match, self._schedule.passes)
         playing = np.array([head + 1 if self._is_on(head) else 0 for head in range(4)], dtype=np.int8)
         shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
@@ -213,13 +227,13 @@ class Recorder:
             standard=self.standard,
             index=index,
             rf=rf,
-            demod=demod.reshape(shape),
             time_base_error_s=error.reshape(shape),
             head_of_line=playing[heads][self._schedule.pass_of_line()],
             schedule=self._schedule,
             template=self._template,
             active=self._active,
-            single_head=partial(self._single_head, recorded.envelope, noise, match, channels),
+            demodulate=partial(self._demodulate, rf, slope, displacement, level),
+            single_head=partial(self._single_head, recorded, noise, match, channels),
         )
 
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
@@ -232,6 +246,7 @@ class Recorder:
     def _recorded_frame(self) -> RecordedFrame:
         if self._recorded is None:
             self._recorded = self._record(self._programme)
+            self._heard.clear()
             self._signal = None
         return self._recorded
 
@@ -262,15 +277,41 @@ class Recorder:
 
     def _single_head(
         self,
-        envelope: NDArray[np.complex64],
+        recorded: RecordedFrame,
         noise: NDArray[np.complex64],
         match: TrackMatch,
         channels: tuple[ChannelSettings, ...],
         head: int,
     ) -> NDArray[np.complex64]:
+        envelope = self._as_read(recorded, head)
         return single_head_signal(
             head, envelope, noise, match, channels[head], self._schedule, self.standard, self.practice
         )
+
+    def _as_read(self, recorded: RecordedFrame, head: int) -> NDArray[np.complex64]:
+        """Return the recorded RF behind the contact and the response of head 0 to 3."""
+        tip = self._condition.tip(head)
+        inward_um = self._machine_geometry().inward_um
+        sine = np.sin(np.linspace(-HALF_PASS_RAD, HALF_PASS_RAD, _CONTACT_POINTS))
+        spacing_um = contact_spacing_um(tip, inward_um, sine)
+        key = (tip, spacing_um.tobytes())
+        if key not in self._heard:
+            mean_um = float(spacing_um.mean())
+            tip_speed = FOOTPRINT.tip_speed_m_per_s(self.standard.wheel_rate_hz)
+            frequency_hz = envelope_frequency_hz(self.standard)
+            gain = head_response(tip, mean_um, frequency_hz, tip_speed, FOOTPRINT.track_width_m)
+            envelope = recorded.envelope
+            if np.abs(20.0 * np.log10(np.abs(gain))).max() > _FLAT_DB:
+                envelope = as_read_by(envelope, gain)
+            if np.ptp(spacing_um) > 0.0:
+                # Where the tip lifts, the level falls as at the carrier; the response stays that of the mean.
+                carrier_hz = self.practice.blanking_hz + 0.5 * self.practice.white_deviation_hz
+                wave = wavelength_m(carrier_hz, tip_speed)
+                along_db = spacing_loss_db(1e-6, wave) * (spacing_um - mean_um)
+                level = np.interp(self._schedule.sine, sine, 10.0 ** (along_db / 20.0))
+                envelope = envelope * level.astype(np.float32)
+            self._heard[key] = envelope
+        return self._heard[key]
 
     def _machine_geometry(self) -> GuideGeometry:
         controls, condition = self._controls, self._condition
@@ -299,13 +340,14 @@ class Recorder:
         return error, slope, displacement
 
     def _demodulate(
-        self, rf: NDArray[np.complex64], match: TrackMatch, recorded: RecordedFrame
-    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        if self._geometry is None:
-            self._geometry = self._prepare_geometry(match, recorded.geometry)
-        error, slope, displacement = self._geometry
+        self,
+        rf: NDArray[np.complex64],
+        slope: NDArray[np.float32],
+        displacement: Displacement | None,
+        level: float,
+    ) -> NDArray[np.float32]:
+        """Demodulate RF under the time-base errors and the video level of the moment it was played."""
         frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
-        level = 10.0 ** (self._controls["video_level_db"] / 20.0)
         if displacement is None:
             video = self._sample_filter(frequency_hz)
         else:
@@ -316,4 +358,4 @@ class Recorder:
             video += slope * (video + np.float32(practice.blanking_hz / hz_per_level - standard.blanking_level))
         if level != 1.0:
             video *= np.float32(level)
-        return error, video
+        return video
