@@ -24,7 +24,7 @@ LOCK_FILE = ROOT / "requirements.lock"
 NPM_LOCK_FILE = ROOT / "site" / "bandbench" / "npm_client.lock"
 OLDEST_PYTHON = (3, 11)
 # Newest first: the interpreters to look for when this one is too old.
-OTHER_PYTHONS = ("python3.14", "python3.13", "python3.12", "python3.11")
+OTHER_PYTHONS = ("python3.15", "python3.14", "python3.13", "python3.12", "python3.11")
 
 
 class Failure(Exception):
@@ -137,7 +137,7 @@ def setup() -> None:
             f"{failure}\nWhat pip said stands above.\n"
             "- A lost connection: start bb.py again.\n"
             "- No matching distribution: the package index was not reached, or has no ready-made file of that\n"
-            f"  package for this Python ({sys.version.split()[0]}) or system; use Python 3.11 to 3.14.\n"
+            f"  package for this Python ({sys.version.split()[0]}) or system; use Python 3.11 to 3.15.\n"
             "- A hash that does not match: the file is not the one that was locked; do not use it."
         ) from None
     STAMP.write_text(lock_digest())
