@@ -41,6 +41,11 @@ class Standard:
 
     All times are in seconds, frequencies in hertz, levels in `level_unit`. Arrays of one frame have the shape
     ``(lines_per_frame, samples_per_line)`` in time order, each row starting at 0H.
+
+    Colour repeats after `colour_frames` frames. The burst of each line stands at 180 degrees (minus B-Y), turned by
+    `burst_swing_deg` against the sense of V on that line: 0 in NTSC, 45 in PAL, whose V is turned over every line.
+    `burst_free_lines` are ranges of line numbers, both ends included, for each frame of the sequence; a shorter list
+    repeats. `edge_rise_s` is the rise of sync, `blanking_rise_s` that of picture blanking.
     """
 
     name: str
@@ -72,6 +77,13 @@ class Standard:
     burst_rise_s: float
     pulse_2t_s: float
     picture_aspect: float
+    blanking_rise_s: float
+    colour_system: str
+    colour_frames: int
+    burst_swing_deg: float
+    burst_free_lines: tuple[tuple[tuple[int, int], ...], ...]
+    chroma_bandwidth_hz: float
+    multiburst_hz: tuple[float, ...]
     provenance: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -103,6 +115,16 @@ class Standard:
     def wheel_rate_hz(self) -> float:
         """Head-wheel speed [rev/s]."""
         return self.wheel_turns_per_frame * self.frame_rate_hz
+
+    @property
+    def subcarrier_cycles_per_line(self) -> float:
+        """Cycles of subcarrier in one line."""
+        return self.subcarrier_hz / self.line_rate_hz
+
+    @property
+    def switches_v(self) -> bool:
+        """True where the V axis is turned over from line to line (PAL)."""
+        return self.colour_system == "PAL"
 
     @property
     def passes_per_frame(self) -> int:
@@ -150,7 +172,15 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
             burst_rise_s=300e-9,
             pulse_2t_s=250e-9,
             picture_aspect=4.0 / 3.0,
+            blanking_rise_s=140e-9,
+            colour_system="NTSC",
+            colour_frames=2,
+            burst_swing_deg=0.0,
+            burst_free_lines=(((1, 9), (264, 272)),),
+            chroma_bandwidth_hz=1.3e6,
+            multiburst_hz=(0.5e6, 1.25e6, 2.0e6, 3.0e6, 3.58e6, 4.1e6),
             provenance=_marks(
+                lines_per_frame=f"{BT470}",
                 line_rate_hz=f"{BT470}, 15 734.264 Hz",
                 subcarrier_hz=f"{BT470}, 455/2 line rate",
                 sync_level=f"{BT470}, ratios",
@@ -165,7 +195,8 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
                 broad_gap_s=f"{BT470}, 4.7 us",
                 equalising_half_lines=f"{BT470}, 3H each",
                 broad_half_lines=f"{BT470}, 3H",
-                edge_rise_s="MEMORY, 10-90 % rise of sync and blanking, 140 ns",
+                edge_rise_s="MEMORY, 10-90 % rise of sync, 140 ns",
+                blanking_rise_s="MEMORY, 10-90 % rise of blanking, 140 ns",
                 video_bandwidth_hz=f"{BT470}, 4.2 MHz",
                 wheel_turns_per_frame="QUOTED, 240 rev/s nominal (239.76 at 59.94 Hz fields)",
                 first_active_line="MEMORY, first full active line of each field",
@@ -175,6 +206,98 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
                 pulse_2t_s="MEMORY, half-amplitude duration of the 2T pulse, 250 ns",
                 picture_aspect="TRADE, 4:3",
                 samples_per_line="MODEL, four samples a subcarrier cycle",
+                level_unit="TRADE, IRE",
+                blanking_level="TRADE, zero of the IRE scale",
+                white_level="TRADE, 100 of the IRE scale",
+                colour_system=f"{BT470}, NTSC",
+                colour_frames="DERIVED, 525 x 227.5 cycles a frame leave half a cycle over",
+                burst_swing_deg="MEMORY, burst at 180 degrees on every line",
+                burst_free_lines=f"{BT470}, no burst in the 9H of vertical sync of each field",
+                chroma_bandwidth_hz="MODEL, 3 dB at 1.3 MHz for both axes alike; the 1.3 MHz is from memory",
+                multiburst_hz="MEMORY",
+            ),
+        ),
+        "625/50": Standard(
+            name="625/50",
+            lines_per_frame=625,
+            line_rate_hz=15625.0,
+            # Near four samples a subcarrier cycle (4 fsc would be 1135.0064), and 625 x 1134 = 2 x 3^4 x 5^4 x 7
+            # keeps the FFTs fast.
+            samples_per_line=1134,
+            subcarrier_hz=4.43361875e6,
+            level_unit="mV",
+            sync_level=-300.0,
+            blanking_level=0.0,
+            white_level=700.0,
+            setup_level=0.0,
+            line_blanking_s=12.0e-6,
+            front_porch_s=1.5e-6,
+            line_sync_s=4.7e-6,
+            burst_start_s=5.6e-6,
+            burst_cycles=10,
+            burst_amplitude=150.0,
+            equalising_pulse_s=2.35e-6,
+            broad_gap_s=4.7e-6,
+            equalising_half_lines=5,
+            broad_half_lines=5,
+            edge_rise_s=200e-9,
+            video_bandwidth_hz=5.0e6,
+            wheel_turns_per_frame=10,
+            first_active_line=(24, 336),
+            # Line 1 begins with the first broad pulse of field 1; its equalising pulses come 2.5 lines earlier.
+            field_start_half_line=(-5, 620),
+            active_half_lines=((45, 620), (670, 1245)),
+            burst_rise_s=300e-9,
+            pulse_2t_s=200e-9,
+            picture_aspect=4.0 / 3.0,
+            blanking_rise_s=300e-9,
+            colour_system="PAL",
+            colour_frames=4,
+            burst_swing_deg=45.0,
+            burst_free_lines=(
+                ((1, 6), (310, 318), (622, 625)),
+                ((1, 5), (311, 319), (623, 625)),
+            ),
+            chroma_bandwidth_hz=1.3e6,
+            multiburst_hz=(0.5e6, 1.0e6, 2.0e6, 4.0e6, 4.8e6, 5.8e6),
+            provenance=_marks(
+                lines_per_frame=f"{BT470}",
+                line_rate_hz=f"{BT470}, 15 625 Hz",
+                subcarrier_hz="MEMORY, (1135/4 + 1/625) line rate: a quarter-line offset and 25 Hz",
+                samples_per_line="MODEL, 17.71875 MHz, near four samples a subcarrier cycle",
+                level_unit="MEMORY, mV of a 1 V signal",
+                sync_level=f"{BT470}, ratio 3 to 7; -300 mV from memory",
+                blanking_level="MEMORY, zero of the mV scale",
+                white_level=f"{BT470}, ratio 7 to 3; 700 mV from memory",
+                setup_level=f"{BT470}, none",
+                line_blanking_s=f"{BT470}, 12.0 +-0.3 us",
+                front_porch_s=f"{BT470}, 1.5 +-0.3 us",
+                line_sync_s=f"{BT470}, 4.7 +-0.2 us",
+                burst_start_s=f"{BT470}, 5.6 +-0.1 us",
+                burst_cycles=f"{BT470}, 10 +-1",
+                burst_amplitude="MEMORY, 300 mV peak to peak",
+                equalising_pulse_s=f"{BT470}, 2.35 us",
+                broad_gap_s=f"{BT470}, 4.7 us",
+                equalising_half_lines=f"{BT470}, 2.5H each",
+                broad_half_lines=f"{BT470}, 2.5H",
+                edge_rise_s="MEMORY, 10-90 % rise of sync, 0.2 +-0.1 us",
+                blanking_rise_s="MEMORY, 10-90 % rise of blanking, 0.3 +-0.1 us",
+                video_bandwidth_hz=f"{BT470}, 5.0 MHz (System B,G)",
+                wheel_turns_per_frame="QUOTED, 250 rev/s",
+                first_active_line="MEMORY, first full active line of each field",
+                field_start_half_line="MEMORY, line 1 begins with the first broad pulse",
+                active_half_lines="MEMORY, lines 23-310 and 336-623 with a half line in each field",
+                burst_rise_s="MEMORY, 10-90 % rise of the burst envelope, 300 ns",
+                pulse_2t_s="MEMORY, half-amplitude duration of the 2T pulse, 200 ns",
+                picture_aspect="TRADE, 4:3",
+                colour_system=f"{BT470}, PAL",
+                colour_frames="DERIVED, 625 x 283.7516 cycles a frame leave three quarters of a cycle over; V turns "
+                "over from frame to frame",
+                burst_swing_deg="MEMORY, burst at 135 degrees where V is as in NTSC, at 225 where it is turned over",
+                burst_free_lines="MEMORY, nine lines in each field, moved over four fields so that every field's "
+                "first and last burst stand at 135 degrees",
+                chroma_bandwidth_hz="MODEL, 3 dB at 1.3 MHz for both axes alike; the 1.3 MHz is from memory",
+                multiburst_hz="MEMORY; the last packet lies beyond the 5.0 MHz of System B,G",
             ),
         ),
     }

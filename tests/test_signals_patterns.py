@@ -8,13 +8,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import scipy.signal
-from numpy.typing import NDArray
 
 from sim.errors import UnknownNameError
 from sim.signals import SIGNALS, blanking_template, make_signal, visible_columns, visible_rows
 from sim.standards import get_standard
-
-Array = NDArray[np.float64]
+from tests import signal_measuring
+from tests.signal_measuring import Array, degrees_apart, half_height
 
 STANDARD = get_standard("525/60")
 RATE_HZ = STANDARD.sample_rate_hz
@@ -22,6 +21,7 @@ RATE_HZ = STANDARD.sample_rate_hz
 # chosen for the front porch).
 ACTIVE_START = 9.4e-6 * RATE_HZ
 ACTIVE_WIDTH = 910 - 10.9e-6 * RATE_HZ
+COLOURED = ("bars", "red", "stair_20", "stair_40")
 BAR_NAMES = ("grey", "yellow", "cyan", "green", "magenta", "red", "blue")
 
 
@@ -35,42 +35,38 @@ def between(begin: float, end: float) -> slice:
 
 
 def lock_in(piece: Array, first_sample: int, frequency_hz: float) -> tuple[complex, float]:
-    """Fit a wave and a mean: the phasor (relative to a cosine at 0H of the piece's line) and the mean."""
-    angle = 2.0 * np.pi * frequency_hz * (first_sample + np.arange(piece.size)) / RATE_HZ
-    basis = np.stack([np.cos(angle), np.sin(angle), np.ones_like(angle)], axis=1)
-    cosine, sine, mean = np.linalg.lstsq(basis, piece, rcond=None)[0]
-    return complex(cosine, -sine), float(mean)
+    return signal_measuring.lock_in(piece, first_sample, frequency_hz, RATE_HZ)
 
 
 def colour_of(row: Array, place: slice) -> tuple[float, float, float]:
-    """Luminance, chrominance peak to peak and phase of a piece of a line, its own burst being at 180 degrees."""
-    # The plateau of the burst, 6.0 to 7.1 us after 0H.
-    reference, _ = lock_in(row[86:102], 86, STANDARD.subcarrier_hz)
-    phasor, luma = lock_in(row[place], place.start, STANDARD.subcarrier_hz)
-    phase_deg = 180.0 + np.rad2deg(np.angle(phasor / reference))
-    return luma, 2.0 * abs(phasor), float(phase_deg % 360.0)
+    return signal_measuring.colour_of(row, place, STANDARD)
 
 
 def bar_place(index: int) -> slice:
     return between((index + 0.3) / 7, (index + 0.7) / 7)
 
 
-def degrees_apart(one: float, other: float) -> float:
-    return abs((one - other + 180.0) % 360.0 - 180.0)
-
-
 def test_names() -> None:
-    # The names of the project's contract, in its order.
-    assert list(SIGNALS) == ["bars", "grid", "stair", "multiburst", "flat", "sweep", "pulse_bar"]
+    # The names of the project's contract in its order, and those that came with colour.
+    assert [name for name in SIGNALS if name not in ("red", "stair_20", "stair_40")] == [
+        "bars",
+        "grid",
+        "stair",
+        "multiburst",
+        "flat",
+        "sweep",
+        "pulse_bar",
+    ]
+    assert len(SIGNALS) == 10
     for name, spec in SIGNALS.items():
         assert spec.name == name
         assert spec.description.count(".") - spec.description.count("0.") == 1
         assert spec.description.endswith(".")
-        assert any(mark in spec.source for mark in ("PUB", "DERIVED", "from memory", "MODEL"))
+        assert any(mark in spec.source for mark in ("PUB", "DERIVED", "from memory", "MODEL", "TRADE"))
 
 
 def test_unknown_name() -> None:
-    with pytest.raises(UnknownNameError, match=r"unknown test signal 'bar'; use one of 'bars', 'grid'"):
+    with pytest.raises(UnknownNameError, match=r"unknown test signal 'bar'; use one of 'bars', 'red', 'grid'"):
         make_signal("bar", STANDARD)
 
 
@@ -91,7 +87,7 @@ def test_levels_stay_legal(name: str) -> None:
     assert frame.min() == pytest.approx(-40.0, abs=1e-4)
     columns = visible_columns(STANDARD)
     inner = frame[visible_rows(STANDARD)[1:-1], columns.start + 4 : columns.stop - 4]
-    low, high = (-20.0, 120.0) if name == "bars" else (7.5, 100.0)
+    low, high = (-20.0, 120.0) if name in COLOURED else (7.5, 100.0)
     assert inner.min() >= low - 1e-3
     assert inner.max() <= high + 1e-3
 
@@ -171,19 +167,11 @@ def test_bars_colour_frame_turns_chrominance_over() -> None:
     np.testing.assert_allclose(pair[0] - luma, luma - pair[1], atol=1e-4)
 
 
-@pytest.mark.parametrize("name", [name for name in SIGNALS if name != "bars"])
-def test_only_bars_have_chrominance(name: str) -> None:
+@pytest.mark.parametrize("name", [name for name in SIGNALS if name not in COLOURED])
+def test_grey_signals_have_no_chrominance(name: str) -> None:
     # Chrominance is what turns over between the colour frames, burst aside.
     difference = frame_of(name, 0) - frame_of(name, 1)
     assert np.abs(difference[:, visible_columns(STANDARD)]).max() < 1e-4
-
-
-def half_height(wave: Array, level: float) -> tuple[float, float]:
-    """First rise through a level and the next fall, in samples, on a band-limited copy 64 times finer."""
-    fine = scipy.signal.resample(wave, 64 * wave.size)
-    above = np.flatnonzero(fine >= level)
-    last = above[0] + np.flatnonzero(np.diff(fine[above[0] :] >= level))[0]
-    return above[0] / 64, last / 64
 
 
 def test_grid_upright_lines() -> None:
@@ -226,6 +214,25 @@ def test_stair_levels() -> None:
     for tread in range(11):
         piece = line[between((tread + 0.3) / 11, (tread + 0.7) / 11)]
         np.testing.assert_allclose(piece, 7.5 + 9.25 * tread, atol=1e-3)
+
+
+@pytest.mark.parametrize(("name", "peak_to_peak"), [("stair_20", 20.0), ("stair_40", 40.0)])
+def test_subcarrier_over_the_stair(name: str, peak_to_peak: float) -> None:
+    # From memory: 20 or 40 IRE peak to peak in the phase of burst, on the same stair.
+    row = frame_of(name)[300]
+    for tread in range(11):
+        luma, chroma, phase_deg = colour_of(row, between((tread + 0.3) / 11, (tread + 0.7) / 11))
+        assert luma == pytest.approx(7.5 + 9.25 * tread, abs=0.01)
+        assert chroma == pytest.approx(peak_to_peak, abs=0.01)
+        assert degrees_apart(phase_deg, 180.0) < 0.1
+
+
+def test_red_field_is_the_red_bar() -> None:
+    # physics.md section 8 (DERIVED): the red bar.
+    luma, chroma, phase_deg = colour_of(frame_of("red")[300], between(0.1, 0.9))
+    assert luma == pytest.approx(28.2, abs=0.06)
+    assert chroma == pytest.approx(87.7, abs=0.06)
+    assert degrees_apart(phase_deg, 103.5) < 0.06
 
 
 def multiburst_packet(index: int) -> slice:

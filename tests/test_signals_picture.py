@@ -184,8 +184,11 @@ def test_colour_frame_turns_burst_only() -> None:
 @pytest.mark.parametrize(
     ("grey", "text"),
     [
-        (np.zeros((4, 4, 3)), "3 dimensions (shape (4, 4, 3))"),
-        (np.zeros(9), "1 dimensions"),
+        (np.zeros((4, 4, 4)), "the shape (4, 4, 4), but grey has two dimensions"),
+        (np.zeros((3, 4, 4)), "colour three, (rows, columns, 3) for red, green and blue; leave transparency out"),
+        (np.zeros(9), "the shape (9,)"),
+        (np.zeros((1, 50, 3)), "1 rows by 50 columns; it needs at least 2 of each"),
+        (np.full((2, 2, 3), np.nan), "not a number at row 0, column 0"),
         (np.zeros((1, 50)), "1 rows by 50 columns; it needs at least 2 of each"),
         (np.zeros((50, 0)), "50 rows by 0 columns"),
         (np.array([[0.0, 0.5], [np.nan, 1.0]]), "not a number at row 1, column 0"),

@@ -6,14 +6,11 @@ checked, its source stands beside it.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 import scipy.signal
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from sim.signals import (
     SIGNALS,
@@ -27,8 +24,8 @@ from sim.signals import (
 )
 from sim.signals.shapes import SINE_SQUARED_RISE, periodic_pulses, sine_squared_pulse, step
 from sim.standards import get_standard
-
-Array = NDArray[np.float64]
+from tests import signal_measuring
+from tests.signal_measuring import Array, sync_pulses_of
 
 STANDARD = get_standard("525/60")
 RATE_HZ = STANDARD.sample_rate_hz
@@ -38,31 +35,10 @@ FRAME = STANDARD.samples_per_frame
 
 
 def crossings_s(wave: Array, level: float, falling: bool) -> Array:
-    """Times at which a repeating wave crosses a level, by a straight line between two samples."""
-    if falling:
-        wave, level = -wave, -level
-    here, following = wave.ravel(), np.roll(wave.ravel(), -1)
-    at = np.flatnonzero((here < level) & (following >= level))
-    times_s: Array = (at + (level - here[at]) / (following[at] - here[at])) / RATE_HZ
-    return times_s
+    return signal_measuring.crossings_s(wave, level, falling, RATE_HZ)
 
 
-def pulses_s(level: float) -> tuple[Array, Array]:
-    """Start and width of every sync pulse of a frame at a level, the first one that of line 1."""
-    # Without burst, whose negative peaks touch the half amplitude of sync: two opposite colour frames cancel
-    # it.
-    both = [make_signal("flat", STANDARD, colour_frame).astype(np.float64) for colour_frame in (0, 1)]
-    wave = (both[0] + both[1]) / 2.0
-    starts_s, ends_s = crossings_s(wave, level, True), crossings_s(wave, level, False)
-    frame_s = FRAME / RATE_HZ
-    # A start a hair before 0H of line 1 is found at the frame's end.
-    starts_s = np.sort(np.where(starts_s > frame_s - 1e-6, starts_s - frame_s, starts_s))
-    # Ends of the sync pulses only: the first rise after each start.
-    widths_s = ends_s[np.searchsorted(ends_s, starts_s)] - starts_s
-    return starts_s, widths_s
-
-
-STARTS_S, WIDTHS_S = pulses_s(-20.0)
+STARTS_S, WIDTHS_S = sync_pulses_of(make_signal("flat", STANDARD, monochrome=True).astype(np.float64), -20.0, STANDARD)
 # BT.470: equalising 2.3, line sync 4.7 and broad pulses 27.1 us (H/2 less 4.7 us) are told apart by width.
 IS_EQUALISING = WIDTHS_S < 3.5e-6
 IS_BROAD = WIDTHS_S > 10e-6
@@ -257,7 +233,7 @@ def test_subcarrier_alternates_from_line_to_line() -> None:
 
 @pytest.mark.parametrize("colour_frame", [-1, 2])
 def test_colour_frame_out_of_range(colour_frame: int) -> None:
-    with pytest.raises(ValueError, match="frame of the pair is 0 or 1"):
+    with pytest.raises(ValueError, match="525/60 repeats after 2 frames, so use 0 to 1"):
         make_signal("flat", STANDARD, colour_frame)
 
 
@@ -304,31 +280,3 @@ def test_periodic_pulses_repeat(start: float, width: float, shift: int) -> None:
     assert here.sum() == pytest.approx(width, abs=0.3e-9 * RATE_HZ)
     assert here.min() >= 0.0
     assert here.max() <= 1.0
-
-
-def test_a_625_line_frame_needs_only_data() -> None:
-    # PUB BT.470 numbers of 625/50; line numbering (line 1 starts with the first broad pulse of field 1,
-    # picture from the middle of 23 to 310 and from 336 to the middle of 623) from memory.
-    other = replace(
-        STANDARD,
-        name="test",
-        lines_per_frame=625,
-        line_rate_hz=15625.0,
-        samples_per_line=1135,
-        line_blanking_s=12.0e-6,
-        equalising_pulse_s=2.35e-6,
-        equalising_half_lines=5,
-        broad_half_lines=5,
-        field_start_half_line=(-5, 620),
-        active_half_lines=((45, 620), (670, 1245)),
-    )
-    pulses = sync_pulses(other)
-    middle, high = 900, 0.999
-    assert (np.flatnonzero(pulses[:, 200] > high) + 1).tolist() == [1, 2, 3, 314, 315]
-    assert (np.flatnonzero(pulses[:, middle] > high) + 1).tolist() == [1, 2, 313, 314, 315]
-    rows = visible_rows(other) + 1
-    assert rows.size == 576
-    assert rows[[0, 1, 2, -2, -1]].tolist() == [23, 336, 24, 310, 623]
-    gate = active_gate(other)
-    # From memory: the half line of 23 begins 42.5 us after 0H (here 10.5 us after H/2).
-    assert np.flatnonzero(gate[22] >= 0.5)[0] / other.sample_rate_hz == pytest.approx(42.5e-6, abs=0.1e-6)

@@ -1,52 +1,38 @@
-"""The composite test signals: bars, grid, stair, multiburst, flat, sweep, pulse and bar.
+"""The composite test signals: bars, red field, grid, stairs, multiburst, flat, sweep, pulse and bar.
 
-Contents: `SignalSpec`, `SIGNALS`, `make_signal`, `composite`.
+Contents: `BarLayout`, `bar_layout`, `bar_interval`, `SignalSpec`, `SIGNALS`, `make_signal`.
 
-Each signal is drawn in continuous time on one line, or on the rows of the picture, then gated into the
-active part of the frame and given sync and burst by `composite`. Places along a line are parts of the active
-line, 0 at its left edge and 1 at its right, so that a second scanning standard needs no second drawing.
+Each signal is drawn in continuous time on one line, or on the rows of the picture, as a `sim.signals.encoder.Drawing`;
+`composite` then gates it into the active part of the frame, modulates its colour and gives it sync and burst. Places
+along a line are parts of the active line, 0 at its left edge and 1 at its right, and levels are parts of white, so
+that both standards share the drawings.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import UnknownNameError
+from sim.signals.encoder import Drawing, Frame, composite, encode_rgb
 from sim.signals.shapes import SINE_SQUARED_RISE, FloatArray, sine_squared_pulse, step
-from sim.signals.timing import (
-    active_gate,
-    active_interval_s,
-    burst,
-    line_time_s,
-    subcarrier,
-    sync_pulses,
-    visible_rows,
-)
+from sim.signals.timing import active_interval_s, line_time_s, visible_rows
 from sim.standards import Standard
 
-__all__ = ["SIGNALS", "SignalSpec", "composite", "make_signal"]
+__all__ = ["SIGNALS", "BarLayout", "SignalSpec", "bar_interval", "bar_layout", "make_signal"]
 
-Frame = NDArray[np.float32]
-
-# Luminance and the two colour-difference weights of the NTSC encoding equations (physics.md section 8; from
-# memory).
-LUMA_WEIGHTS = (0.299, 0.587, 0.114)
-B_Y_WEIGHT = 0.492111
-R_Y_WEIGHT = 0.877283
-
-# RS-189-A (from memory): seven bars of 75 % amplitude above a bottom quarter of -I, white, Q and black.
-BARS_RGB = ((1, 1, 1), (1, 1, 0), (0, 1, 1), (0, 1, 0), (1, 0, 1), (1, 0, 0), (0, 0, 1))
-BARS_AMPLITUDE = 0.75
-BARS_UPPER_PART = 0.75
+# The strip under the bars of RS-189-A (from memory): -I, white, Q and black.
 IQ_WIDTH = 5.0 / 28.0
-IQ_PEAK = 20.0
+IQ_PEAK_PART_OF_WHITE = 0.2
 MINUS_I_DEG = 303.0
 Q_DEG = 33.0
+
+RED_FIELD_RGB = (0.75, 0.0, 0.0)
 
 # MODEL: square cells on a 4:3 picture, lines at the cells' centres; two rows a line, one in each field.
 GRID_COLUMNS = 16
@@ -54,19 +40,20 @@ GRID_ROWS = 12
 GRID_PART_OF_WHITE = 0.75
 
 STAIR_STEPS = 10
+# The subcarrier laid over a stair stands where the burst stands: at minus B-Y (TRADE in NTSC, MODEL in PAL).
+STAIR_CARRIER_SIGN = -1.0
 
-# Frequencies from memory; layout and level MODEL: far enough from black and white that a high packet is not
-# clipped by any stage, and mean grey is the same under every packet.
-MULTIBURST_HZ = (0.5e6, 1.25e6, 2.0e6, 3.0e6, 3.58e6, 4.1e6)
+# Layout and level MODEL: far enough from black and white that a high packet is not clipped by any stage, and mean
+# grey is the same under every packet.
 MULTIBURST_FLAG = (0.03, 0.12)
 MULTIBURST_FIRST = 0.15
 MULTIBURST_PITCH = 0.14
 MULTIBURST_WIDTH = 0.115
-MID_GREY = 50.0
-WAVE_PEAK = 30.0
+MID_GREY_PART_OF_WHITE = 0.5
+WAVE_PEAK_PART_OF_WHITE = 0.3
 
-# MODEL: the whole video band of System M along one line.
-SWEEP_HZ = (0.2e6, 4.2e6)
+# MODEL: from 0.2 MHz to the end of the video band along one line.
+SWEEP_START_HZ = 0.2e6
 SWEEP_SPAN = (0.03, 0.97)
 
 # MODEL: where the pulse and the bar stand on the line.
@@ -75,48 +62,107 @@ BAR_SPAN = (0.4, 0.8)
 
 
 @dataclass(frozen=True)
+class BarLayout:
+    """The bars of the test signal "bars", equally wide from left to right.
+
+    Attributes
+    ----------
+    names : tuple of str
+        What each bar is called.
+    rgb : tuple of (red, green, blue)
+        Its colour, 0 to 1.
+    upper_part : float
+        How far down the picture the bars reach; a strip of other colours fills the rest.
+    source : str
+        Where this comes from.
+    """
+
+    names: tuple[str, ...]
+    rgb: tuple[tuple[float, float, float], ...]
+    upper_part: float
+    source: str
+
+
+_SIX_NAMES = ("yellow", "cyan", "green", "magenta", "red", "blue")
+_SIX_RGB = (
+    (0.75, 0.75, 0.0),
+    (0.0, 0.75, 0.75),
+    (0.0, 0.75, 0.0),
+    (0.75, 0.0, 0.75),
+    (0.75, 0.0, 0.0),
+    (0.0, 0.0, 0.75),
+)
+_BARS: Mapping[str, BarLayout] = MappingProxyType(
+    {
+        "NTSC": BarLayout(
+            names=("grey", *_SIX_NAMES),
+            rgb=((0.75, 0.75, 0.75), *_SIX_RGB),
+            upper_part=0.75,
+            source="RS-189-A, from memory: 75 % bars over a quarter of -I, white, Q, black",
+        ),
+        "PAL": BarLayout(
+            names=("white", *_SIX_NAMES, "black"),
+            rgb=((1.0, 1.0, 1.0), *_SIX_RGB, (0.0, 0.0, 0.0)),
+            upper_part=1.0,
+            source="100/0/75/0 bars (white 100 %, colours 75 %), from memory",
+        ),
+    }
+)
+
+
+@dataclass(frozen=True)
 class SignalSpec:
-    """One test signal: what it is called, what it is for, where its numbers come from, how it is made."""
+    """One test signal: what it is called, what it is for, where its numbers come from, how it is drawn."""
 
     name: str
     title: str
     description: str
     source: str
-    make: Callable[[Standard, int], Frame]
+    draw: Callable[[Standard], Drawing]
 
 
-def composite(standard: Standard, picture: FloatArray, chroma: FloatArray | None, colour_frame: int) -> Frame:
-    """Put a picture into the active part of a frame with sync, blanking and burst.
-
-    Parameters
-    ----------
-    standard : Standard
-        The scanning standard.
-    picture : ndarray, broadcastable to (lines, samples)
-        Luminance level everywhere; what falls into blanking is gated away. [level unit]
-    chroma : ndarray, broadcastable to (lines, samples), or None
-        Modulated chrominance about zero, already ended inside the active line. [level unit]
-    colour_frame : int
-        0 or 1: which frame of the pair.
-
-    Returns
-    -------
-    ndarray, float32, (lines, samples)
-        The composite signal. [level unit]
+def bar_layout(standard: Standard) -> BarLayout:
+    """Return which bars the test signal "bars" has in a standard.
 
     Examples
     --------
     >>> from sim.standards import get_standard
-    >>> composite(get_standard("525/60"), np.full((1, 1), 50.0), None, 0)[20, [30, 400]].tolist()
-    [-40.0, 50.0]
+    >>> bar_layout(get_standard("625/50")).names[:2]
+    ('white', 'yellow')
     """
-    blanking = standard.blanking_level
-    gate = active_gate(standard)
-    frame = blanking + gate * (picture - blanking) + burst(standard, colour_frame)
-    frame += (standard.sync_level - blanking) * sync_pulses(standard)
-    if chroma is not None:
-        frame += gate * chroma
-    return frame.astype(np.float32)
+    return _BARS[standard.colour_system]
+
+
+def bar_interval(standard: Standard, name: str, inner_part: float = 0.4) -> slice:
+    """Return the samples of a line that lie in the middle of a bar.
+
+    Parameters
+    ----------
+    standard : Standard
+        Decides the bars.
+    name : str
+        One of ``bar_layout(standard).names``.
+    inner_part : float
+        How much of the bar's width to take.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such bar.
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> bar_interval(get_standard("525/60"), "yellow")
+    slice(275, 318, None)
+    """
+    names = bar_layout(standard).names
+    if name not in names:
+        raise UnknownNameError("bar", name, names)
+    centre = (names.index(name) + 0.5) / len(names)
+    half = 0.5 * inner_part / len(names)
+    first, last = (_place_s(standard, centre + side * half) * standard.sample_rate_hz for side in (-1.0, 1.0))
+    return slice(round(first), round(last))
 
 
 def _place_s(standard: Standard, part: float) -> float:
@@ -166,52 +212,57 @@ def _lower_rows(standard: Standard, upper_part: float) -> NDArray[np.bool_]:
     return marked
 
 
-def _encode_bars(standard: Standard) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return luminance and the two weighted colour differences of the bars, each (7,), in level units."""
-    rgb = BARS_AMPLITUDE * np.array(BARS_RGB)
-    luma = rgb @ np.array(LUMA_WEIGHTS)
-    white = standard.white_level - standard.setup_level
-    b_y = white * B_Y_WEIGHT * (rgb[:, 2] - luma)
-    r_y = white * R_Y_WEIGHT * (rgb[:, 0] - luma)
-    return standard.setup_level + white * luma, b_y, r_y
+def _part_of_white(standard: Standard, part: float) -> float:
+    return standard.blanking_level + part * (standard.white_level - standard.blanking_level)
 
 
-def _bars(standard: Standard, colour_frame: int) -> Frame:
-    luma_rise_s, chroma_rise_s = _luma_rise_s(standard), _chroma_rise_s(standard)
+def _chroma_inset(standard: Standard) -> float:
+    """Return half a chrominance edge as part of the active line.
+
+    Chrominance begins and ends that far inside the active line, so that blanking cannot cut its edges.
+    """
     start_s, end_s = active_interval_s(standard)
-    # Chrominance begins and ends half an edge inside the active line, so that blanking cannot cut its edges.
-    inset = 0.5 * chroma_rise_s / SINE_SQUARED_RISE / (end_s - start_s)
-    chroma_outer = np.array([inset, 1.0 - inset])
+    return 0.5 * _chroma_rise_s(standard) / SINE_SQUARED_RISE / (end_s - start_s)
 
-    luma, b_y, r_y = _encode_bars(standard)
+
+def _colour_treads(standard: Standard, colours: FloatArray, edges: FloatArray) -> FloatArray:
+    """Return a colour difference that holds each value (n,) until the next edge (n - 1,) and is 0 at both ends."""
+    inset = _chroma_inset(standard)
+    places = np.concatenate([[inset], edges, [1.0 - inset]])
+    return _treads(standard, np.pad(colours, 1), places, _chroma_rise_s(standard))
+
+
+def _bars(standard: Standard) -> Drawing:
+    layout = bar_layout(standard)
+    luma, u, v = encode_rgb(np.array(layout.rgb), standard)
     edges = np.arange(1.0, len(luma)) / len(luma)
-    chroma_edges = np.insert(chroma_outer, 1, edges)
-    upper = _treads(standard, luma, edges, luma_rise_s)
-    upper_b_y, upper_r_y = (
-        _treads(standard, np.pad(axis, 1), chroma_edges, chroma_rise_s) for axis in (b_y, r_y)
-    )
+    upper = _treads(standard, luma, edges, _luma_rise_s(standard))
+    upper_u, upper_v = (_colour_treads(standard, colours, edges) for colours in (u, v))
+    if layout.upper_part == 1.0:
+        return Drawing(upper[None, :], upper_u[None, :], upper_v[None, :])
 
     black, white = standard.setup_level, standard.white_level
-    lower_edges = IQ_WIDTH * np.arange(1.0, 4.0)
-    lower = _treads(standard, np.array([black, white, black, black]), lower_edges, luma_rise_s)
+    strip_edges = IQ_WIDTH * np.arange(1.0, 4.0)
+    strip = _treads(standard, np.array([black, white, black, black]), strip_edges, _luma_rise_s(standard))
     angles = np.deg2rad([MINUS_I_DEG, Q_DEG])
-    lower_chroma_edges = np.concatenate([chroma_outer[:1], lower_edges])
-    lower_b_y, lower_r_y = (
-        _treads(
-            standard, IQ_PEAK * np.array([0.0, axis[0], 0.0, axis[1], 0.0]), lower_chroma_edges, chroma_rise_s
-        )
+    peak = IQ_PEAK_PART_OF_WHITE * (white - standard.blanking_level)
+    strip_u, strip_v = (
+        _colour_treads(standard, peak * np.array([axis[0], 0.0, axis[1], 0.0]), strip_edges)
         for axis in (np.cos(angles), np.sin(angles))
     )
-
-    is_lower = _lower_rows(standard, BARS_UPPER_PART)
-    sine, cosine = subcarrier(standard, colour_frame)
-    chroma = (
-        np.where(is_lower, lower_b_y, upper_b_y) * sine + np.where(is_lower, lower_r_y, upper_r_y) * cosine
+    is_lower = _lower_rows(standard, layout.upper_part)
+    return Drawing(
+        np.where(is_lower, strip, upper), np.where(is_lower, strip_u, upper_u), np.where(is_lower, strip_v, upper_v)
     )
-    return composite(standard, np.where(is_lower, lower, upper), chroma, colour_frame)
 
 
-def _grid(standard: Standard, colour_frame: int) -> Frame:
+def _red(standard: Standard) -> Drawing:
+    luma, u, v = encode_rgb(np.array([RED_FIELD_RGB]), standard)
+    field_u, field_v = (_colour_treads(standard, colours, np.zeros(0)) for colours in (u, v))
+    return Drawing(luma[None, :], field_u[None, :], field_v[None, :])
+
+
+def _grid(standard: Standard) -> Drawing:
     time_s = line_time_s(standard)
     vertical = np.zeros_like(time_s)
     for column in range(GRID_COLUMNS):
@@ -222,48 +273,52 @@ def _grid(standard: Standard, colour_frame: int) -> Frame:
     horizontal = np.zeros((standard.lines_per_frame, 1))
     horizontal[rows[np.concatenate([below - 1, below])]] = 1.0
     height = GRID_PART_OF_WHITE * (standard.white_level - standard.setup_level)
-    picture = standard.setup_level + height * np.maximum(vertical, horizontal)
-    return composite(standard, picture, None, colour_frame)
+    return Drawing(standard.setup_level + height * np.maximum(vertical, horizontal))
 
 
-def _stair(standard: Standard, colour_frame: int) -> Frame:
+def _stair(standard: Standard, carrier_part_of_white: float = 0.0) -> Drawing:
     levels = np.linspace(standard.setup_level, standard.white_level, STAIR_STEPS + 1)
     edges = np.arange(1.0, STAIR_STEPS + 1) / (STAIR_STEPS + 1)
-    return composite(
-        standard, _treads(standard, levels, edges, _luma_rise_s(standard))[None, :], None, colour_frame
-    )
+    luma = _treads(standard, levels, edges, _luma_rise_s(standard))[None, :]
+    if not carrier_part_of_white:
+        return Drawing(luma)
+    peak = 0.5 * carrier_part_of_white * (standard.white_level - standard.blanking_level)
+    carrier = _colour_treads(standard, np.array([STAIR_CARRIER_SIGN * peak]), np.zeros(0))[None, :]
+    return Drawing(luma, carrier, np.zeros((1, 1)))
 
 
-def _multiburst(standard: Standard, colour_frame: int) -> Frame:
+def _multiburst(standard: Standard) -> Drawing:
     time_s = line_time_s(standard)
-    flag = _gate(standard, MULTIBURST_FLAG, _luma_rise_s(standard))
-    line = MID_GREY + (standard.white_level - MID_GREY) * flag
-    for place, frequency_hz in enumerate(MULTIBURST_HZ):
+    grey, white = _part_of_white(standard, MID_GREY_PART_OF_WHITE), standard.white_level
+    peak = WAVE_PEAK_PART_OF_WHITE * (white - standard.blanking_level)
+    line = grey + (white - grey) * _gate(standard, MULTIBURST_FLAG, _luma_rise_s(standard))
+    for place, frequency_hz in enumerate(standard.multiburst_hz):
         start = MULTIBURST_FIRST + place * MULTIBURST_PITCH
         envelope = _gate(standard, (start, start + MULTIBURST_WIDTH), _chroma_rise_s(standard))
         phase = 2.0 * np.pi * frequency_hz * (time_s - _place_s(standard, start))
-        line += WAVE_PEAK * envelope * np.sin(phase)
-    return composite(standard, line[None, :], None, colour_frame)
+        line += peak * envelope * np.sin(phase)
+    return Drawing(line[None, :])
 
 
-def _flat(standard: Standard, colour_frame: int) -> Frame:
-    return composite(standard, np.full((1, 1), MID_GREY), None, colour_frame)
+def _flat(standard: Standard) -> Drawing:
+    return Drawing(np.full((1, 1), _part_of_white(standard, MID_GREY_PART_OF_WHITE)))
 
 
-def _sweep(standard: Standard, colour_frame: int) -> Frame:
+def _sweep(standard: Standard) -> Drawing:
     begin_s, end_s = (_place_s(standard, part) for part in SWEEP_SPAN)
     since_s = line_time_s(standard) - begin_s
-    slope = (SWEEP_HZ[1] - SWEEP_HZ[0]) / (end_s - begin_s)
-    phase = 2.0 * np.pi * (SWEEP_HZ[0] * since_s + 0.5 * slope * since_s**2)
+    slope = (standard.video_bandwidth_hz - SWEEP_START_HZ) / (end_s - begin_s)
+    phase = 2.0 * np.pi * (SWEEP_START_HZ * since_s + 0.5 * slope * since_s**2)
     envelope = _gate(standard, SWEEP_SPAN, _chroma_rise_s(standard))
-    return composite(standard, (MID_GREY + WAVE_PEAK * envelope * np.sin(phase))[None, :], None, colour_frame)
+    peak = WAVE_PEAK_PART_OF_WHITE * (standard.white_level - standard.blanking_level)
+    return Drawing((_part_of_white(standard, MID_GREY_PART_OF_WHITE) + peak * envelope * np.sin(phase))[None, :])
 
 
-def _pulse_bar(standard: Standard, colour_frame: int) -> Frame:
+def _pulse_bar(standard: Standard) -> Drawing:
     pulse = sine_squared_pulse(line_time_s(standard) - _place_s(standard, PULSE_PLACE), standard.pulse_2t_s)
     bar = _gate(standard, BAR_SPAN, _luma_rise_s(standard))
     height = standard.white_level - standard.setup_level
-    return composite(standard, (standard.setup_level + height * (pulse + bar))[None, :], None, colour_frame)
+    return Drawing((standard.setup_level + height * (pulse + bar))[None, :])
 
 
 SIGNALS: Mapping[str, SignalSpec] = MappingProxyType(
@@ -273,9 +328,17 @@ SIGNALS: Mapping[str, SignalSpec] = MappingProxyType(
             SignalSpec(
                 "bars",
                 "Colour bars",
-                "Seven colour bars at 75 % over a strip of minus-I, white, Q, black: for levels and colour.",
-                "RS-189-A, from memory; levels and phases DERIVED from the NTSC encoding equations",
+                "Colour bars at 75 %, in 525/60 over a strip of minus-I, white, Q, black: for levels and colour.",
+                "525: RS-189-A, 625: 100/0/75/0 bars, both from memory; levels and phases DERIVED from the encoding "
+                "equations",
                 _bars,
+            ),
+            SignalSpec(
+                "red",
+                "Red field",
+                "One even red of 75 %: for colour noise and for heads that differ in hue or saturation.",
+                "TRADE; level and phase DERIVED from the encoding equations",
+                _red,
             ),
             SignalSpec(
                 "grid",
@@ -292,17 +355,33 @@ SIGNALS: Mapping[str, SignalSpec] = MappingProxyType(
                 _stair,
             ),
             SignalSpec(
+                "stair_20",
+                "Stair with 20 % subcarrier",
+                "The stair under an even subcarrier of 20 % of white, peak to peak (20 IRE, 140 mV): for colour that "
+                "changes with brightness.",
+                "amplitude from memory; phase of the subcarrier that of burst in 525, minus B-Y in 625 (MODEL)",
+                partial(_stair, carrier_part_of_white=0.2),
+            ),
+            SignalSpec(
+                "stair_40",
+                "Stair with 40 % subcarrier",
+                "The stair under an even subcarrier of 40 % of white, peak to peak (40 IRE, 280 mV): for colour that "
+                "changes with brightness.",
+                "amplitude from memory; phase of the subcarrier that of burst in 525, minus B-Y in 625 (MODEL)",
+                partial(_stair, carrier_part_of_white=0.4),
+            ),
+            SignalSpec(
                 "multiburst",
                 "Multiburst",
                 "A white flag and six packets of rising frequency at one amplitude: for frequency response.",
-                "frequencies from memory; layout, 50 IRE centre and 60 IRE peak to peak MODEL",
+                "frequencies from memory; layout, centre at half white and 60 % of white peak to peak MODEL",
                 _multiburst,
             ),
             SignalSpec(
                 "flat",
                 "Flat grey",
                 "One even grey over the whole picture: for noise and for uneven head channels.",
-                "MODEL: 50 IRE",
+                "MODEL: half of white",
                 _flat,
             ),
             SignalSpec(
@@ -310,14 +389,15 @@ SIGNALS: Mapping[str, SignalSpec] = MappingProxyType(
                 "Sweep",
                 "One frequency sweep along each line, low at the left and high at the right: for frequency "
                 "response without gaps.",
-                "MODEL: 0.2 to 4.2 MHz, linear in time, 50 IRE centre and 60 IRE peak to peak",
+                "MODEL: 0.2 MHz to the end of the video band, linear in time, centre at half white and 60 % of white "
+                "peak to peak",
                 _sweep,
             ),
             SignalSpec(
                 "pulse_bar",
                 "Pulse and bar",
                 "A narrow pulse that just fits the video band and a wide bar: for ringing and smear.",
-                "2T pulse of 250 ns from memory; places on the line MODEL",
+                "2T pulse of 250 ns (525) or 200 ns (625) from memory; places on the line MODEL",
                 _pulse_bar,
             ),
         )
@@ -325,7 +405,7 @@ SIGNALS: Mapping[str, SignalSpec] = MappingProxyType(
 )
 
 
-def make_signal(name: str, standard: Standard, colour_frame: int = 0) -> Frame:
+def make_signal(name: str, standard: Standard, colour_frame: int = 0, *, monochrome: bool = False) -> Frame:
     """Make one frame of a test signal.
 
     The frame is complete: sync, blanking and burst surround the picture. It is ready for the modulator of a
@@ -338,7 +418,9 @@ def make_signal(name: str, standard: Standard, colour_frame: int = 0) -> Frame:
     standard : Standard
         The scanning standard.
     colour_frame : int, default 0
-        0 or 1: which frame of the pair; the second has the subcarrier turned over.
+        From 0: which frame of the standard's colour sequence, two frames in NTSC and four in PAL.
+    monochrome : bool, default False
+        True leaves burst and colour out.
 
     Returns
     -------
@@ -350,11 +432,11 @@ def make_signal(name: str, standard: Standard, colour_frame: int = 0) -> Frame:
     UnknownNameError
         If there is no such signal; the message lists those there are.
     ValueError
-        If `colour_frame` is neither 0 nor 1.
+        If `colour_frame` is not in the sequence.
 
     Notes
     -----
-    One frame only: repeating it repeats the subcarrier's phase, which a real signal takes two frames to do.
+    One frame only: repeating it repeats the subcarrier's phase, which a real signal takes a whole sequence to do.
 
     Examples
     --------
@@ -362,9 +444,11 @@ def make_signal(name: str, standard: Standard, colour_frame: int = 0) -> Frame:
     >>> frame = make_signal("flat", get_standard("525/60"))
     >>> frame.shape, frame.dtype, float(frame[100, 400])
     ((525, 910), dtype('float32'), 50.0)
+    >>> make_signal("flat", get_standard("625/50"), 3).shape
+    (625, 1134)
     """
     try:
         spec = SIGNALS[name]
     except KeyError:
         raise UnknownNameError("test signal", name, SIGNALS) from None
-    return spec.make(standard, colour_frame)
+    return composite(standard, spec.draw(standard), colour_frame, monochrome=monochrome)

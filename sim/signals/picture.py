@@ -1,4 +1,4 @@
-"""A person's own picture as a test signal: checked, fitted into the 4:3 frame, band-limited.
+"""A person's own picture, grey or colour, as a test signal: checked, fitted into the 4:3 frame, band-limited.
 
 Contents: `PictureError`, `signal_from_picture`.
 
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import BandbenchError
-from sim.signals.patterns import Frame, composite
+from sim.signals.encoder import Drawing, Frame, chroma_response, composite, encode_rgb
 from sim.signals.shapes import FloatArray
 from sim.signals.timing import active_interval_s, visible_columns, visible_rows
 from sim.standards import Standard
@@ -21,6 +21,7 @@ from sim.standards import Standard
 __all__ = ["PictureError", "signal_from_picture"]
 
 SMALLEST_SIDE = 2
+COLOURS = 3
 
 # MODEL: from this part of the video bandwidth up to the whole of it the response falls as a squared cosine.
 # Wider would soften pictures, narrower would ring longer; a black-to-white edge overshoots by 7 % either
@@ -32,15 +33,15 @@ class PictureError(BandbenchError):
     """A picture that cannot be shown; the text says what is wrong with it and what to do."""
 
 
-def _checked(grey: NDArray[np.generic]) -> NDArray[np.generic]:
+def _checked(given: NDArray[np.generic]) -> NDArray[np.generic]:
     """Return the picture as an array of real numbers, or say what is wrong with it."""
-    picture = np.asarray(grey)
-    if picture.ndim != 2:
+    picture = np.asarray(given)
+    if picture.ndim not in (2, 3) or (picture.ndim == 3 and picture.shape[2] != COLOURS):
         raise PictureError(
-            f"the picture has {picture.ndim} dimensions (shape {picture.shape}), but a grey picture has two, "
-            "rows and columns; turn colour into grey first"
+            f"the picture has the shape {picture.shape}, but grey has two dimensions, (rows, columns), and colour "
+            "three, (rows, columns, 3) for red, green and blue; leave transparency out"
         )
-    if min(picture.shape) < SMALLEST_SIDE:
+    if min(picture.shape[:2]) < SMALLEST_SIDE:
         raise PictureError(
             f"the picture is {picture.shape[0]} rows by {picture.shape[1]} columns; it needs at least "
             f"{SMALLEST_SIDE} of each"
@@ -52,7 +53,7 @@ def _checked(grey: NDArray[np.generic]) -> NDArray[np.generic]:
     # NaN makes both extremes NaN, so one test of them finds it.
     lowest, highest = float(picture.min()), float(picture.max())
     if np.isnan(lowest):
-        row, column = np.argwhere(np.isnan(picture))[0]
+        row, column = np.argwhere(np.isnan(picture))[0][:2]
         raise PictureError(f"the picture is not a number at row {row}, column {column}; replace it by 0 to 1")
     if lowest < 0.0 or highest > 1.0:
         raise PictureError(
@@ -62,9 +63,7 @@ def _checked(grey: NDArray[np.generic]) -> NDArray[np.generic]:
     return picture
 
 
-def _resample(
-    picture: NDArray[np.generic], start: float, pitch: float, count: int, filled: bool
-) -> FloatArray:
+def _resample(picture: NDArray[np.generic], start: float, pitch: float, count: int, filled: bool) -> FloatArray:
     """Resample the rows of a picture onto `count` cells.
 
     Cell ``k`` reaches from ``start + k pitch`` to ``start + (k + 1) pitch``, in rows of the picture. What a
@@ -91,39 +90,71 @@ def _resample(
     return shown
 
 
-def _low_pass_lines(standard: Standard, picture: FloatArray, columns: slice) -> FloatArray:
-    """Limit each line to the video bandwidth; shape (lines, samples), picture only in `columns`.
+def _fit(plane: NDArray[np.generic], standard: Standard) -> FloatArray:
+    """Lay one plane of a picture over the visible part of the frame; (lines, samples), 0 around it."""
+    rows, columns = visible_rows(standard), visible_columns(standard)
+    active_start, active_end = (time_s * standard.sample_rate_hz for time_s in active_interval_s(standard))
+    # Above 1 the picture is wider than the frame, below 1 it is narrower.
+    relative_aspect = plane.shape[1] / plane.shape[0] / standard.picture_aspect
+    box_height = len(rows) * min(1.0, 1.0 / relative_aspect)
+    box_width = (active_end - active_start) * min(1.0, relative_aspect)
+    box_top = 0.5 * (len(rows) - box_height)
+    box_left = 0.5 * (active_start + active_end - box_width)
 
-    The rest of the line is bridged from the right-hand edge back to the left-hand one, so that nothing rings
-    in from the blanking.
+    pitch = plane.shape[0] / box_height
+    fitted = _resample(plane, -box_top * pitch, pitch, len(rows), relative_aspect <= 1.0)
+    pitch = plane.shape[1] / box_width
+    start = (columns.start - 0.5 - box_left) * pitch
+    count = columns.stop - columns.start
+    frame = np.zeros((standard.lines_per_frame, standard.samples_per_line))
+    frame[rows, columns] = _resample(fitted.T, start, pitch, count, relative_aspect >= 1.0).T
+    return frame
+
+
+def _line_frequency_hz(standard: Standard) -> FloatArray:
+    return np.asarray(np.fft.rfftfreq(standard.samples_per_line, 1.0 / standard.sample_rate_hz))
+
+
+def _filter_lines(picture: FloatArray, response: FloatArray) -> FloatArray:
+    return np.asarray(np.fft.irfft(np.fft.rfft(picture) * response, picture.shape[1]))
+
+
+def _low_pass_lines(standard: Standard, picture: FloatArray) -> FloatArray:
+    """Limit each line of luminance to the video bandwidth; shape (lines, samples).
+
+    What is outside the visible columns is bridged from the right-hand edge back to the left-hand one, so that nothing
+    rings in from the blanking.
     """
+    columns = visible_columns(standard)
     bridged = picture.copy()
     left, right = picture[:, columns.start], picture[:, columns.stop - 1]
     outside = np.arange(columns.stop, columns.start + standard.samples_per_line)
     part = (outside - columns.stop + 1) / (len(outside) + 1)
     bridged[:, outside % standard.samples_per_line] = right[:, None] + (left - right)[:, None] * part
-    frequency_hz = np.fft.rfftfreq(standard.samples_per_line, 1.0 / standard.sample_rate_hz)
     passband_hz = PASSBAND_PART * standard.video_bandwidth_hz
-    fall = np.clip((frequency_hz - passband_hz) / (standard.video_bandwidth_hz - passband_hz), 0.0, 1.0)
-    response = np.cos(0.5 * np.pi * fall) ** 2
-    limited: FloatArray = np.fft.irfft(np.fft.rfft(bridged) * response, standard.samples_per_line)
-    return limited
+    beyond_hz = _line_frequency_hz(standard) - passband_hz
+    fall = np.clip(beyond_hz / (standard.video_bandwidth_hz - passband_hz), 0.0, 1.0)
+    return _filter_lines(bridged, np.cos(0.5 * np.pi * fall) ** 2)
 
 
-def signal_from_picture(grey: NDArray[np.generic], standard: Standard, colour_frame: int = 0) -> Frame:
-    """Make one frame of composite signal from a grey picture of any size.
+def signal_from_picture(
+    picture: NDArray[np.generic], standard: Standard, colour_frame: int = 0, *, monochrome: bool = False
+) -> Frame:
+    """Make one frame of composite signal from a grey or colour picture of any size.
 
     The whole picture is shown with its own proportions, as large as the frame allows; what is left over at
     the top and bottom or at the sides is black. Pixels are taken as square.
 
     Parameters
     ----------
-    grey : ndarray, (rows, columns)
-        The picture from top left, 0 for black to 1 for white, at least 2 by 2. [1]
+    picture : ndarray, (rows, columns) or (rows, columns, 3)
+        Grey, or red, green and blue, from top left, 0 to 1, at least 2 by 2 pixels. [1]
     standard : Standard
         The scanning standard.
     colour_frame : int, default 0
-        0 or 1: which frame of the pair; only the burst differs.
+        From 0: which frame of the standard's colour sequence.
+    monochrome : bool, default False
+        True sends the luminance of a colour picture alone, and no burst.
 
     Returns
     -------
@@ -133,17 +164,18 @@ def signal_from_picture(grey: NDArray[np.generic], standard: Standard, colour_fr
     Raises
     ------
     PictureError
-        If the picture is not two-dimensional, smaller than 2 by 2, holds anything but real numbers from 0 to
-        1.
+        If the picture has another shape, is smaller than 2 by 2, or holds anything but real numbers from 0 to 1.
     ValueError
-        If `colour_frame` is neither 0 nor 1.
+        If `colour_frame` is not in the sequence.
 
     Notes
     -----
-    Grey is taken as the signal itself, already with the gamma of a screen: setup for 0, white for 1. Along
-    the line the picture is limited to the video bandwidth, flat to 0.7 of it and nothing beyond; a hard edge
-    then overshoots by about 7 %, as one from a band-limited camera does. Down the picture nothing is
-    limited: fine level lines flicker from field to field.
+    Grey or red, green and blue are taken as the signals themselves, already with the gamma of a screen: setup for 0,
+    white for 1. Along the line luminance is limited to the video bandwidth, flat to 0.7 of it and nothing beyond; a
+    hard edge then overshoots by about 7 %, as one from a band-limited camera does. The colour differences are limited
+    by `sim.signals.encoder.chroma_response` and start from no colour at the sides of the frame. Down the picture
+    nothing is limited: fine level lines flicker from field to field. Saturated colours of full brightness reach beyond
+    white, by a third for yellow and cyan; nothing is clipped here.
 
     Examples
     --------
@@ -151,25 +183,19 @@ def signal_from_picture(grey: NDArray[np.generic], standard: Standard, colour_fr
     >>> frame = signal_from_picture(np.full((3, 4), 1.0), get_standard("525/60"))
     >>> round(float(frame[100, 400]), 3), float(frame[100, 30])
     (100.0, -40.0)
+    >>> red = np.zeros((3, 4, 3))
+    >>> red[..., 0] = 1.0
+    >>> signal_from_picture(red, get_standard("625/50")).shape
+    (625, 1134)
     """
-    picture = _checked(grey)
-    rows, columns = visible_rows(standard), visible_columns(standard)
-    active_start, active_end = (time_s * standard.sample_rate_hz for time_s in active_interval_s(standard))
-    # Above 1 the picture is wider than the frame, below 1 it is narrower.
-    relative_aspect = picture.shape[1] / picture.shape[0] / standard.picture_aspect
-    box_height = len(rows) * min(1.0, 1.0 / relative_aspect)
-    box_width = (active_end - active_start) * min(1.0, relative_aspect)
-    box_top = 0.5 * (len(rows) - box_height)
-    box_left = 0.5 * (active_start + active_end - box_width)
-
-    pitch = picture.shape[0] / box_height
-    fitted = _resample(picture, -box_top * pitch, pitch, len(rows), relative_aspect <= 1.0)
-    pitch = picture.shape[1] / box_width
-    start = (columns.start - 0.5 - box_left) * pitch
-    count = columns.stop - columns.start
-    fitted = _resample(fitted.T, start, pitch, count, relative_aspect >= 1.0).T
-
-    level = np.zeros((standard.lines_per_frame, standard.samples_per_line))
-    level[rows, columns] = fitted
-    level = standard.setup_level + (standard.white_level - standard.setup_level) * level
-    return composite(standard, _low_pass_lines(standard, level, columns), None, colour_frame)
+    pixels = _checked(picture)
+    if pixels.ndim == 2:
+        shown = _fit(pixels, standard)
+        level = standard.setup_level + (standard.white_level - standard.setup_level) * shown
+        drawing = Drawing(_low_pass_lines(standard, level))
+    else:
+        fitted = np.stack([_fit(pixels[:, :, colour], standard) for colour in range(COLOURS)], axis=-1)
+        luma, u, v = encode_rgb(fitted, standard)
+        response = chroma_response(standard, _line_frequency_hz(standard))
+        drawing = Drawing(_low_pass_lines(standard, luma), _filter_lines(u, response), _filter_lines(v, response))
+    return composite(standard, drawing, colour_frame, monochrome=monochrome)

@@ -82,9 +82,7 @@ def step(time_s: FloatArray, rise_s: float) -> FloatArray:
     return 0.5 + part + np.sin(2.0 * np.pi * part) / (2.0 * np.pi)
 
 
-def periodic_pulses(
-    standard: Standard, starts_s: FloatArray, ends_s: FloatArray, rise_s: float
-) -> FloatArray:
+def periodic_pulses(standard: Standard, starts_s: FloatArray, ends_s: FloatArray, rise_s: float) -> FloatArray:
     """Sample many pulses of height 1 on one frame that repeats for ever.
 
     Parameters

@@ -1,11 +1,11 @@
 """What surrounds the picture: sync, blanking, burst, and which samples are picture.
 
-Contents: `line_time_s`, `sync_pulses`, `active_gate`, `active_interval_s`, `subcarrier`, `burst`,
-`blanking_template`, `visible_rows`, `visible_columns`.
+Contents: `line_time_s`, `sync_pulses`, `active_gate`, `active_interval_s`, `subcarrier`, `v_sense`, `burst_lines`,
+`burst`, `blanking_template`, `visible_rows`, `visible_columns`.
 
 One frame is an array of shape ``(lines, samples)`` in time order, each row starting at 0H, the
 half-amplitude point of the leading edge of line sync, which falls exactly on sample 0. Row 0 is line 1. The
-frame is one of a pair: the subcarrier of the next one has the opposite sign (`colour_frame`).
+frame is one of a sequence of two (NTSC) or four (PAL), which differ in the phase of the subcarrier (`colour_frame`).
 """
 
 from __future__ import annotations
@@ -21,9 +21,11 @@ __all__ = [
     "active_interval_s",
     "blanking_template",
     "burst",
+    "burst_lines",
     "line_time_s",
     "subcarrier",
     "sync_pulses",
+    "v_sense",
     "visible_columns",
     "visible_rows",
 ]
@@ -69,7 +71,7 @@ def _vertical_half_lines(standard: Standard) -> tuple[NDArray[np.int64], NDArray
 
 
 def _plain_lines(standard: Standard) -> NDArray[np.int64]:
-    """Return the rows that begin with an ordinary line-sync pulse (and so carry burst)."""
+    """Return the rows that begin with an ordinary line-sync pulse."""
     vertical = np.concatenate(_vertical_half_lines(standard)) % (2 * standard.lines_per_frame)
     return np.setdiff1d(np.arange(standard.lines_per_frame), vertical[vertical % 2 == 0] // 2)
 
@@ -142,7 +144,15 @@ def active_gate(standard: Standard) -> FloatArray:
         line_s = np.arange(first // 2, (last + 1) // 2) * standard.line_period_s
         starts.append(np.maximum(line_s, first * half_line_s) + start_s)
         ends.append(np.minimum(line_s + end_s, last * half_line_s - standard.front_porch_s))
-    return periodic_pulses(standard, np.concatenate(starts), np.concatenate(ends), standard.edge_rise_s)
+    return periodic_pulses(standard, np.concatenate(starts), np.concatenate(ends), standard.blanking_rise_s)
+
+
+def _check_colour_frame(standard: Standard, colour_frame: int) -> None:
+    last = standard.colour_frames - 1
+    if colour_frame not in range(standard.colour_frames):
+        raise ValueError(
+            f"colour_frame is {colour_frame!r}; {standard.name} repeats after {last + 1} frames, so use 0 to {last}"
+        )
 
 
 def subcarrier(standard: Standard, colour_frame: int = 0) -> tuple[FloatArray, FloatArray]:
@@ -153,22 +163,23 @@ def subcarrier(standard: Standard, colour_frame: int = 0) -> tuple[FloatArray, F
     standard : Standard
         Subcarrier and line rate.
     colour_frame : int
-        0 or 1: which frame of the pair; the second has the subcarrier turned over.
+        From 0: which frame of the colour sequence.
 
     Returns
     -------
     sine, cosine : ndarray, (lines, samples)
-        The axes of B-Y (0 degrees) and of R-Y (90 degrees). [1]
+        The axes of B-Y (0 degrees) and of R-Y (90 degrees; see `v_sense`). [1]
 
     Raises
     ------
     ValueError
-        If `colour_frame` is neither 0 nor 1.
+        If `colour_frame` is not in the sequence.
 
     Notes
     -----
-    The subcarrier runs on without a break through all the lines of the frame, 227.5 cycles a line in 525/60.
-    Its zero crossing coincides with 0H on every line (from memory), rising on line 1 in colour frame 0.
+    The subcarrier runs on without a break through all the lines and frames, 227.5 cycles a line in 525/60, 283.7516
+    in 625/50 (the 0.0016 being the 25 Hz offset). A rising zero crossing coincides with 0H of line 1 in colour frame
+    0 (from memory); in 525/60 a crossing then coincides with 0H of every line.
 
     Examples
     --------
@@ -177,31 +188,79 @@ def subcarrier(standard: Standard, colour_frame: int = 0) -> tuple[FloatArray, F
     >>> sine[:2, 1].round(6).tolist(), cosine[:2, 0].round(6).tolist()
     ([1.0, -1.0], [1.0, -1.0])
     """
-    if colour_frame not in (0, 1):
-        raise ValueError(f"colour_frame is {colour_frame!r}; a frame of the pair is 0 or 1")
+    _check_colour_frame(standard, colour_frame)
+    per_line = standard.subcarrier_cycles_per_line
     row = np.arange(standard.lines_per_frame)
-    row_start = (
-        2.0 * np.pi * np.mod(row * standard.subcarrier_hz / standard.line_rate_hz + 0.5 * colour_frame, 1.0)
-    )
+    before = np.mod(colour_frame * standard.lines_per_frame * per_line, 1.0)
+    row_start = 2.0 * np.pi * np.mod(row * per_line + before, 1.0)
     along = 2.0 * np.pi * standard.subcarrier_hz * line_time_s(standard)
     row_sine, row_cosine = np.sin(row_start)[:, None], np.cos(row_start)[:, None]
     sine, cosine = np.sin(along), np.cos(along)
     return row_sine * cosine + row_cosine * sine, row_cosine * cosine - row_sine * sine
 
 
-def burst(standard: Standard, colour_frame: int = 0) -> FloatArray:
-    """Return the colour burst of one frame, at 180 degrees (minus B-Y), in level units.
+def v_sense(standard: Standard, colour_frame: int = 0) -> FloatArray:
+    """Return the sense in which each line carries R-Y: 1 along the subcarrier's cosine, -1 against it.
 
-    Every line that begins with an ordinary line-sync pulse carries a burst; the lines of the vertical sync
-    do not. The half-amplitude points of its envelope are the burst's start and, the counted cycles later,
+    Parameters
+    ----------
+    standard : Standard
+        Says whether V is turned over from line to line.
+    colour_frame : int
+        As in `subcarrier`.
+
+    Returns
+    -------
+    ndarray, (lines,)
+        1 everywhere in NTSC; in PAL alternating without a break through lines and frames. [1]
+
+    Notes
+    -----
+    In colour frame 0 of PAL the odd lines have V as in NTSC (from memory). A frame has an odd number of lines, so
+    the next one has it on the even lines.
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> [v_sense(get_standard("625/50"), frame)[:3].tolist() for frame in (0, 1)]
+    [[1.0, -1.0, 1.0], [-1.0, 1.0, -1.0]]
+    """
+    _check_colour_frame(standard, colour_frame)
+    if not standard.switches_v:
+        return np.ones(standard.lines_per_frame)
+    line = np.arange(standard.lines_per_frame) + colour_frame * standard.lines_per_frame
+    return np.where(line % 2 == 0, 1.0, -1.0)
+
+
+def burst_lines(standard: Standard, colour_frame: int = 0) -> NDArray[np.int64]:
+    """Return the rows of the frame that carry a burst.
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> (burst_lines(get_standard("625/50"), 0) + 1)[[0, -1]].tolist()
+    [7, 621]
+    """
+    _check_colour_frame(standard, colour_frame)
+    carries = np.ones(standard.lines_per_frame, dtype=np.bool_)
+    for first, last in standard.burst_free_lines[colour_frame % len(standard.burst_free_lines)]:
+        carries[first - 1 : last] = False
+    return np.flatnonzero(carries)
+
+
+def burst(standard: Standard, colour_frame: int = 0) -> FloatArray:
+    """Return the colour burst of one frame in level units.
+
+    It stands at 180 degrees (minus B-Y); in PAL it swings from there by 45 degrees towards V, as V is turned over
+    from line to line. The half-amplitude points of its envelope are the burst's start and, the counted cycles later,
     its end.
 
     Parameters
     ----------
     standard : Standard
-        Start, cycles, amplitude and envelope rise of the burst.
+        Start, cycles, amplitude, swing and envelope rise of the burst, and the lines without.
     colour_frame : int
-        0 or 1, as in `subcarrier`.
+        As in `subcarrier`.
 
     Returns
     -------
@@ -215,10 +274,14 @@ def burst(standard: Standard, colour_frame: int = 0) -> FloatArray:
     >>> round(float(wave[20].max()), 3), float(abs(wave[0]).max())
     (20.0, 0.0)
     """
-    starts_s = _plain_lines(standard).astype(np.float64) * standard.line_period_s + standard.burst_start_s
+    starts_s = burst_lines(standard, colour_frame).astype(np.float64) * standard.line_period_s + standard.burst_start_s
     ends_s = starts_s + standard.burst_cycles / standard.subcarrier_hz
     envelope = periodic_pulses(standard, starts_s, ends_s, standard.burst_rise_s)
-    return -standard.burst_amplitude * envelope * subcarrier(standard, colour_frame)[0]
+    sine, cosine = subcarrier(standard, colour_frame)
+    swing = np.deg2rad(standard.burst_swing_deg)
+    along_v = np.sin(swing) * v_sense(standard, colour_frame)[:, None]
+    wave: FloatArray = standard.burst_amplitude * envelope * (along_v * cosine - np.cos(swing) * sine)
+    return wave
 
 
 def blanking_template(
@@ -234,7 +297,7 @@ def blanking_template(
     standard : Standard
         The scanning standard.
     colour_frame : int
-        0 or 1, as in `subcarrier`.
+        As in `subcarrier`.
     with_burst : bool
         False for a monochrome machine, which takes burst out with the old blanking.
 
@@ -284,9 +347,7 @@ def visible_rows(standard: Standard) -> NDArray[np.int64]:
     [283, 21, 284, 525, 263]
     """
     lines, heights = [], []
-    for (first, last), field_start in zip(
-        standard.active_half_lines, standard.field_start_half_line, strict=True
-    ):
+    for (first, last), field_start in zip(standard.active_half_lines, standard.field_start_half_line, strict=True):
         field_lines = np.arange(first // 2, (last + 1) // 2)
         lines.append(field_lines)
         heights.append(2 * field_lines - field_start)
@@ -303,6 +364,4 @@ def visible_columns(standard: Standard) -> slice:
     slice(135, 889, None)
     """
     start_s, end_s = active_interval_s(standard)
-    return slice(
-        int(np.ceil(start_s * standard.sample_rate_hz)), int(np.floor(end_s * standard.sample_rate_hz)) + 1
-    )
+    return slice(int(np.ceil(start_s * standard.sample_rate_hz)), int(np.floor(end_s * standard.sample_rate_hz)) + 1)
