@@ -22,7 +22,7 @@ from string import Template
 from bandbench import build_python
 from bandbench.bench.lessons import read_lessons
 from bandbench.build_archive import archive_bytes
-from bandbench.build_assets import AssetGroup, compressed, content_digest, write_site
+from bandbench.build_assets import COMPRESSIBLE, AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
 from bandbench.build_page import lesson_html, still_picture
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
@@ -159,15 +159,19 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
     archive = compressed(_archive([*wheels, numpy_wheel(wheels_folder)], core_folder))
     python = AssetGroup("python", {"site-packages.pack": archive})
     lock = json.loads((core_folder / "pyodide-lock.json").read_text("utf-8"))
-    counted = ("pyodide.asm.wasm", "python_stdlib.zip")
-    sizes = {name: len(core.files[name]) for name in counted}
-    download = len(archive) + sum(sizes.values())
+    # What the worker counts while it fetches: sizes as sent, the bulk of the download.
+    sizes = {
+        "pyodide.asm.wasm": len(compressed(core.files["pyodide.asm.wasm"])),
+        "python_stdlib.zip": len(core.files["python_stdlib.zip"]),
+        "site-packages.pack": len(archive),
+    }
     parts = {
         "page": page.folder,
         "pyodide": core.folder,
         "panel": panel.folder,
-        "archive": {"path": f"{python.folder}/site-packages.pack"},
-        "sizes": {"download": download, "core": sizes, "lock_info": lock["info"]},
+        "archive": f"{python.folder}/site-packages.pack",
+        "sizes": sizes,
+        "lock_info": lock["info"],
     }
     first_lesson = next(iter(read_lessons().values()))
     still_png, still_words = still_picture(first_lesson)
@@ -182,13 +186,21 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
             "panel": panel.folder,
             "parts": json.dumps(parts).replace("<", "\\u003c"),
             "content_security_policy": html.escape(PAGE_POLICY),
-            "download_megabytes": f"{download / 1e6:.0f}",
+            "download_megabytes": f"{_sent_bytes(files) / 1e6:.0f}",
             "lesson": lesson_html(first_lesson),
             "still": f"{still.folder}/still.png",
             "still_words": html.escape(still_words),
         }
     )
     return files
+
+
+def _sent_bytes(files: Mapping[str, bytes]) -> int:
+    """Return how much a first visit takes: everything but Panel's style sheets that no part asks for."""
+    taken = [path for path in files if "/css/" not in path and "/images/" not in path and "/assets/" not in path[7:]]
+    return sum(
+        len(compressed(files[path])) if Path(path).suffix in COMPRESSIBLE else len(files[path]) for path in taken
+    )
 
 
 def _index(values: Mapping[str, str]) -> bytes:

@@ -123,9 +123,10 @@ function start() {
   post({
     type: "start",
     pyodide: address(`${parts.pyodide}/`),
-    archive: address(parts.archive.path),
+    archive: address(parts.archive),
     panel: address(`${parts.panel}/`),
     sizes: parts.sizes,
+    lock_info: parts.lock_info,
   });
   watch();
 }

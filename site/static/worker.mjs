@@ -10,18 +10,32 @@ class FetchFailed extends Error {}
 let bench = null;
 const early = [];
 
-// Counts the bytes of several downloads together (as they are after the browser has unpacked them).
-function byteCounter(size) {
-  let loaded = 0;
-  let shown = 0;
-  return (bytes) => {
-    loaded += bytes;
-    if (loaded - shown > size / 200 || loaded >= size) {
-      shown = loaded;
-      progress("download", { loaded: Math.min(loaded, size), size });
-    }
+// Tells the page how much of the download has arrived. `sizes` has each file's size as it is sent.
+function downloadCounter(sizes) {
+  const size = Object.values(sizes).reduce((sum, one) => sum + one, 0);
+  const arrived = {};
+  let shown = -1;
+  let done = false;
+  const note = (name, bytes) => {
+    arrived[name] = Math.min(sizes[name] ?? 0, bytes);
+    const loaded = Object.values(arrived).reduce((sum, one) => sum + one, 0);
+    if (done || (loaded - shown < size / 200 && loaded < size)) return;
+    shown = loaded;
+    progress("download", { loaded, size });
   };
+  // The runtime must reach the browser's compiler untouched, or the browser would not keep what it compiled for the
+  // next visit: it counts when it is complete.
+  new PerformanceObserver((list) => {
+    for (const entry of list.getEntries()) {
+      const name = nameOf(entry.name);
+      if (name in sizes) note(name, sizes[name]);
+    }
+  }).observe({ type: "resource", buffered: true });
+  note("", 0);
+  return { note, finish: () => { done = true; } };
 }
+
+const nameOf = (address) => new URL(address).pathname.split("/").at(-1);
 
 async function fetchPart(address) {
   let response;
@@ -34,18 +48,17 @@ async function fetchPart(address) {
   return response;
 }
 
-function counted(stream, count) {
-  return stream.pipeThrough(new TransformStream({
+async function fetchArchive(address, note) {
+  const response = await fetchPart(address);
+  let arrived = 0;
+  const counter = new TransformStream({
     transform(chunk, controller) {
-      count(chunk.byteLength);
+      arrived += chunk.byteLength;
+      note(nameOf(address), arrived);
       controller.enqueue(chunk);
     },
-  }));
-}
-
-async function fetchArchive(address, count) {
-  const response = await fetchPart(address);
-  const unpacked = counted(response.body, count).pipeThrough(new DecompressionStream("gzip"));
+  });
+  const unpacked = response.body.pipeThrough(counter).pipeThrough(new DecompressionStream("gzip"));
   return new Uint8Array(await new Response(unpacked).arrayBuffer());
 }
 
@@ -68,23 +81,20 @@ function writeArchive(FS, root, archive) {
 }
 
 async function start(config) {
-  const count = byteCounter(config.sizes.download);
-  const archive = fetchArchive(config.archive, count);
+  const download = downloadCounter(config.sizes);
+  const archive = fetchArchive(config.archive, download.note);
   archive.catch(() => {});
-  const plainFetch = self.fetch;
-  self.fetch = async (resource, options) => {
-    const response = await plainFetch(resource, options);
-    count(config.sizes.core[new URL(response.url).pathname.split("/").at(-1)] ?? 0);
-    return response;
-  };
   const { loadPyodide } = await import(`${config.pyodide}pyodide.mjs`);
   const pyodide = await loadPyodide({
     indexURL: config.pyodide,
-    lockFileContents: { info: config.sizes.lock_info, packages: {} },
+    lockFileContents: { info: config.lock_info, packages: {} },
     packageBaseUrl: config.pyodide,
     env: { PANEL_CDN_ROOT: config.panel, HOME: "/home/bench", PYTHONHASHSEED: "0" },
     fsInit: async (FS, { sitePackages }) => {
-      writeArchive(FS, sitePackages, await archive);
+      const files = await archive;
+      download.finish();
+      progress("python");
+      writeArchive(FS, sitePackages, files);
     },
   });
   progress("libraries");
