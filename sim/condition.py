@@ -12,13 +12,22 @@ from types import MappingProxyType
 
 from sim.errors import BandbenchError, UnknownNameError
 from sim.headtape import GOOD_HEAD, HeadTip
+from sim.servo import LOCK_RESIDUAL_NS
 
 __all__ = ["FAULTS", "Condition", "ConditionError", "FaultSpec", "with_fault"]
 
 FourHeads = tuple[float, float, float, float]
 _NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
 # Values that would not be a head at all.
-_LOWEST = {"head_projection_um": 0.0, "head_debris_um": 0.0, "head_gap_um": 0.1, "head_resonance_mhz": 5.0}
+_LOWEST = {
+    "wheel_jitter_ns": 0.0,
+    "capstan_swing_deg": 0.0,
+    "capstan_swing_hz": 0.0,
+    "head_projection_um": 0.0,
+    "head_debris_um": 0.0,
+    "head_gap_um": 0.1,
+    "head_resonance_mhz": 5.0,
+}
 
 
 class ConditionError(BandbenchError):
@@ -49,6 +58,10 @@ class Condition:
         Error of each channel's response at subcarrier frequency when its equaliser reads 0 [dB].
     noise_db : float
         RF noise against normal [dB].
+    wheel_jitter_ns : float
+        Peak time-base error the wheel servo leaves [ns] (`sim.servo.LOCK_RESIDUAL_NS`).
+    capstan_swing_deg, capstan_swing_hz : float
+        How far [deg] and how fast [Hz] the capstan servo lets the tracking swing.
 
     Raises
     ------
@@ -68,6 +81,9 @@ class Condition:
     head_resonance_mhz: FourHeads = (GOOD_HEAD.resonance_hz / 1e6,) * 4
     channel_eq_offset_db: FourHeads = _NONE
     noise_db: float = 0.0
+    wheel_jitter_ns: float = 0.0
+    capstan_swing_deg: float = 0.0
+    capstan_swing_hz: float = 0.8
 
     def __post_init__(self) -> None:
         for entry in fields(self):
@@ -119,6 +135,7 @@ _WORST_WEAR_UM = -63.0
 _WORST_TIMING_NS = 400.0
 _WORST_EQ_DB = -4.0
 _WORST_NOISE_DB = 20.0
+_WORST_SWING_DEG = 40.0
 
 
 def _clog(head: int) -> Callable[[Condition, float], Condition]:
@@ -173,6 +190,20 @@ def _fault_list() -> list[FaultSpec]:
             "RF noise",
             "The RF noise of all channels is high; the whole picture is grainy.",
             lambda c, severity: replace(c, noise_db=c.noise_db + _WORST_NOISE_DB * severity),
+        ),
+    ]
+    faults += [
+        FaultSpec(
+            "wheel_unsteady",
+            "Head wheel unsteady",
+            "The wheel servo leaves too much error; vertical lines shiver from line to line.",
+            lambda c, severity: replace(c, wheel_jitter_ns=c.wheel_jitter_ns + LOCK_RESIDUAL_NS["vertical"] * severity),
+        ),
+        FaultSpec(
+            "capstan_hunting",
+            "Capstan servo hunting",
+            "The tracking swings to and fro; the RF of all heads rises and falls together.",
+            lambda c, severity: replace(c, capstan_swing_deg=c.capstan_swing_deg + _WORST_SWING_DEG * severity),
         ),
     ]
     for head in range(1, 5):

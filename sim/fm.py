@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.standards import Practice, Standard
-from sim.timebase import spline_compensation
+from sim.timebase import LineBlocks, line_ramps, spline_compensation
 
 __all__ = [
     "OutputFilter",
@@ -179,7 +179,7 @@ def discriminate(envelope: ComplexArray, rate_hz: float) -> FloatArray:
 
 
 class OutputFilter:
-    """De-emphasis, low-pass and discriminator correction in one pass of block FFTs.
+    """De-emphasis, low-pass and discriminator correction, line by line, in one pass of FFTs.
 
     Parameters
     ----------
@@ -187,31 +187,13 @@ class OutputFilter:
         Fix the response and the block layout.
     spline : bool
         True gives the spline coefficients `sim.timebase.Displacement` reads, instead of samples.
-    block_lines : int
-        Lines filtered together; must divide the lines of a frame.
-
-    Notes
-    -----
-    Each block is read with a margin before and after it (longer before: de-emphasis is causal) and only its inside
-    is kept, which equals filtering the whole loop to better than 1e-4 of a step.
     """
 
-    _MARGIN_BEFORE = 74
-    _MARGIN_AFTER = 36
-
-    def __init__(
-        self,
-        standard: Standard,
-        practice: Practice,
-        spline: bool = False,
-        block_lines: int = 7,
-    ) -> None:
-        self.standard = standard
-        self._block = block_lines * standard.samples_per_line
-        self._blocks = standard.lines_per_frame // block_lines
-        length = self._block + self._MARGIN_BEFORE + self._MARGIN_AFTER
-        self._length = length + length % 2
-        frequency_hz = np.fft.rfftfreq(self._length, 1.0 / standard.sample_rate_hz)
+    def __init__(self, standard: Standard, practice: Practice, spline: bool = False) -> None:
+        self._rate_hz = standard.sample_rate_hz
+        lead = round(0.5 * standard.front_porch_s * standard.sample_rate_hz)
+        self._cutter = LineBlocks(standard.lines_per_frame, standard.samples_per_line, lead)
+        frequency_hz = np.fft.rfftfreq(self._cutter.length, 1.0 / standard.sample_rate_hz)
         ratio = frequency_hz / standard.sample_rate_hz
         response = low_pass_response(frequency_hz, standard) / emphasis_response(frequency_hz, practice)
         # Undo the mean over one sample interval (sinc) and its half-sample lateness.
@@ -220,30 +202,23 @@ class OutputFilter:
         if spline:
             response = response * spline_compensation(ratio)
         self._response = (response / hz_per_level).astype(np.complex64)
-        self._offset_hz = np.float32(practice.blanking_hz - hz_per_level * standard.blanking_level)
+        self._offset_hz = practice.blanking_hz - hz_per_level * standard.blanking_level
 
-    def __call__(self, frequency_hz: FloatArray) -> FloatArray:
+    def __call__(self, frequency_hz: FloatArray, line_error_s: NDArray[np.float64] | None = None) -> FloatArray:
         """Return video in level units, shape (samples_per_frame,).
 
         Parameters
         ----------
         frequency_hz : ndarray of float32, (samples_per_frame,)
             What `discriminate` gave [Hz].
+        line_error_s : ndarray, (lines,), optional
+            Time-base error of each line as a whole [s]; positive reads later. It costs next to nothing here.
         """
-        count = frequency_hz.size
-        before, after = self._MARGIN_BEFORE, self._length - self._block - self._MARGIN_BEFORE
-        padded = np.empty(count + before + after, dtype=np.float32)
-        np.subtract(frequency_hz, self._offset_hz, out=padded[before : before + count])
-        padded[:before] = padded[count : count + before]
-        padded[before + count :] = padded[before : before + after]
-        blocks = np.lib.stride_tricks.as_strided(
-            padded, (self._blocks, self._length), (self._block * 4, 4), writeable=False
-        )
-        spectrum = np.fft.rfft(blocks, axis=1)
+        spectrum = np.fft.rfft(self._cutter.cut(frequency_hz, self._offset_hz), axis=1)
         spectrum *= self._response
-        filtered = np.fft.irfft(spectrum, self._length, axis=1)
-        inside = filtered[:, before : before + self._block]
-        return np.ascontiguousarray(inside, dtype=np.float32).ravel()
+        if line_error_s is not None:
+            spectrum *= line_ramps(line_error_s * self._rate_hz, self._cutter.length)
+        return self._cutter.join(np.fft.irfft(spectrum, self._cutter.length, axis=1)).ravel()
 
 
 def demodulated_noise_density(frequency_hz: NDArray[np.float64], noise_to_carrier_per_hz: float) -> NDArray[np.float64]:

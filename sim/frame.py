@@ -28,8 +28,10 @@ class PlaybackFrame:
         Frame number since time 0.
     rf : ndarray of complex64, (samples_per_frame,)
         RF envelope at the switcher's output, centred on half the sample rate, 1.0 = a good head on its track.
-    time_base_error_s : ndarray of float32, (lines, samples)
-        How early each sample of `demod` was read [s] (see `sim.headwheel`).
+    guide_error_s : ndarray of float32, (lines, samples)
+        Time-base error of guide and heads, played less recorded [s]; positive is early (see `sim.headwheel`).
+    servo_error_s : ndarray, (lines,)
+        Time-base error that the wheel servo leaves in each line [s].
     head_of_line : ndarray of int8, (lines,)
         Head, 1 to 4, that plays the active part of each line; 0 where its channel is switched off.
     schedule : PassSchedule
@@ -43,7 +45,8 @@ class PlaybackFrame:
     standard: Standard
     index: int
     rf: NDArray[np.complex64]
-    time_base_error_s: NDArray[np.float32]
+    guide_error_s: NDArray[np.float32]
+    servo_error_s: NDArray[np.float64]
     head_of_line: NDArray[np.int8]
     schedule: PassSchedule
     template: NDArray[np.float32]
@@ -54,12 +57,17 @@ class PlaybackFrame:
     @cached_property
     def demod(self) -> NDArray[np.float32]:
         """Demodulated video in time order, (lines, samples) [level unit], each row from the reference's 0H."""
-        return self.demodulate().reshape(self.time_base_error_s.shape)
+        return self.demodulate().reshape(self.guide_error_s.shape)
+
+    @cached_property
+    def time_base_error_s(self) -> NDArray[np.float32]:
+        """How early each sample of `demod` was read [s], (lines, samples)."""
+        return self.guide_error_s + self.servo_error_s[:, None].astype(np.float32)
 
     @cached_property
     def rf_envelope(self) -> NDArray[np.float32]:
         """Amplitude of the RF at the switcher's output, (lines, samples), 1.0 = nominal."""
-        return np.abs(self.rf).reshape(self.time_base_error_s.shape)
+        return np.abs(self.rf).reshape(self.guide_error_s.shape)
 
     @cached_property
     def sync_edges_s(self) -> NDArray[np.float64]:

@@ -30,6 +30,7 @@ from sim.playback import (
     single_head_signal,
     switched_signal,
 )
+from sim.servo import tracking_wobble_deg, wheel_jitter_s
 from sim.signals import blanking_template, make_signal
 from sim.standards import FOOTPRINT, get_practice, get_standard
 from sim.tape import TAPES, RecordedFrame, TapeSpec, get_tape, record_frame
@@ -64,6 +65,8 @@ _SEGMENTS_PER_LINE = 7
 
 # A head whose response stays within this of a good one's is read as one (MODEL: far below what can be seen).
 _FLAT_DB = 0.01
+# Readings of the tape by differently worn heads that are kept; a moving guide would make a new one at every step.
+_MOST_HEARD = 8
 # Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
 _CONTACT_POINTS = 37
 
@@ -143,6 +146,8 @@ class Recorder:
         self._programme = make_signal(signal or self._tape.signal, self.standard)
         self._recorded: RecordedFrame | None = None
         self._signal: NDArray[np.complex64] | None = None
+        self._signal_match: TrackMatch | None = None
+        self._seed = seed
         self._heard: dict[tuple[HeadTip, bytes], NDArray[np.complex64]] = {}
         self._geometry: tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None] | None = None
         if controls:
@@ -171,12 +176,10 @@ class Recorder:
         """Set several controls at once: all of them, or none if one is wrong."""
         checked = {name: check_control(name, value) for name, value in values.items()}
         changed = {name for name, value in checked.items() if self._controls[name] != value}
-        before = self._match
         self._controls.update(checked)
         if changed.intersection(_RECORDING) and self._tape.recorded_here:
             self._recorded = None
-        # A new match of heads to tracks changes which timing error each pass has.
-        if changed.intersection(_GEOMETRY) or self._match.head_shift != before.head_shift:
+        if changed.intersection(_GEOMETRY):
             self._geometry = None
         # The guide also decides how firmly the tips press.
         if changed.difference(_GEOMETRY) or "guide_position_um" in changed:
@@ -209,10 +212,15 @@ class Recorder:
         """Return frame number `index` (0 or more) as it comes off the tape now."""
         if index < 0:
             raise BandbenchError(f"frame index {index}: use 0 or more")
-        match, channels = self._match, self._channels
+        time_s = index / self.standard.frame_rate_hz
+        match, channels = self._match_at(time_s), self._channels
         where = (match, channels, self._schedule, self.standard, self.practice)
         recorded = self._recorded_frame
-        if self._signal is None:
+        if self._signal is None or match != self._signal_match:
+            # A new match of heads to tracks changes which timing error each pass has.
+            if self._signal_match is None or match.head_shift != self._signal_match.head_shift:
+                self._geometry = None
+            self._signal_match = match
             self._signal = switched_signal([self._as_read(recorded, head) for head in range(4)], *where)
         noise = self._noise.frame(index)
         rf = add_noise(self._signal, noise, *where)
@@ -220,6 +228,7 @@ class Recorder:
             self._geometry = self._prepare_geometry(match, recorded.geometry)
         error, slope, displacement = self._geometry
         level = 10.0 ** (self._controls["video_level_db"] / 20.0)
+        servo_error_s = self._servo_error_s(time_s)
         heads = head_of_pass(match, self._schedule.passes)
         playing = np.array([head + 1 if self._is_on(head) else 0 for head in range(4)], dtype=np.int8)
         shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
@@ -227,12 +236,13 @@ class Recorder:
             standard=self.standard,
             index=index,
             rf=rf,
-            time_base_error_s=error.reshape(shape),
+            guide_error_s=error.reshape(shape),
+            servo_error_s=servo_error_s,
             head_of_line=playing[heads][self._schedule.pass_of_line()],
             schedule=self._schedule,
             template=self._template,
             active=self._active,
-            demodulate=partial(self._demodulate, rf, slope, displacement, level),
+            demodulate=partial(self._demodulate, rf, slope, displacement, servo_error_s, level),
             single_head=partial(self._single_head, recorded, noise, match, channels),
         )
 
@@ -250,9 +260,21 @@ class Recorder:
             self._signal = None
         return self._recorded
 
-    @property
-    def _match(self) -> TrackMatch:
-        return match_tracks(self._controls["tracking_phase_deg"] + self._condition.tracking_offset_deg)
+    def _match_at(self, time_s: float) -> TrackMatch:
+        condition = self._condition
+        phase_deg = self._controls["tracking_phase_deg"] + condition.tracking_offset_deg
+        if condition.capstan_swing_deg:
+            swing = (condition.capstan_swing_deg, condition.capstan_swing_hz)
+            phase_deg += tracking_wobble_deg(time_s, *swing, self._seed)
+        return match_tracks(phase_deg)
+
+    def _servo_error_s(self, time_s: float) -> NDArray[np.float64]:
+        standard = self.standard
+        peak_s = self._condition.wheel_jitter_ns * 1e-9
+        if not peak_s:
+            return np.zeros(standard.lines_per_frame)
+        line_s = time_s + np.arange(standard.lines_per_frame, dtype=np.float64) * standard.line_period_s
+        return wheel_jitter_s(line_s, peak_s, standard.wheel_rate_hz, self._seed)
 
     def _is_on(self, head: int) -> bool:
         return self._controls[f"channel_on_{head + 1}"] == 1.0
@@ -296,6 +318,8 @@ class Recorder:
         spacing_um = contact_spacing_um(tip, inward_um, sine)
         key = (tip, spacing_um.tobytes())
         if key not in self._heard:
+            if len(self._heard) >= _MOST_HEARD:
+                self._heard.clear()
             mean_um = float(spacing_um.mean())
             tip_speed = FOOTPRINT.tip_speed_m_per_s(self.standard.wheel_rate_hz)
             frequency_hz = envelope_frequency_hz(self.standard)
@@ -344,14 +368,16 @@ class Recorder:
         rf: NDArray[np.complex64],
         slope: NDArray[np.float32],
         displacement: Displacement | None,
+        servo_error_s: NDArray[np.float64],
         level: float,
     ) -> NDArray[np.float32]:
         """Demodulate RF under the time-base errors and the video level of the moment it was played."""
         frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
+        line_error_s = servo_error_s if servo_error_s.any() else None
         if displacement is None:
-            video = self._sample_filter(frequency_hz)
+            video = self._sample_filter(frequency_hz, line_error_s)
         else:
-            video = displacement(self._spline_filter(frequency_hz))
+            video = displacement(self._spline_filter(frequency_hz, line_error_s))
             # The reproduced carrier is faster by the slope: blanking's own frequency moves as well.
             standard, practice = self.standard, self.practice
             hz_per_level = practice.white_deviation_hz / (standard.white_level - standard.blanking_level)

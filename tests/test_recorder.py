@@ -255,6 +255,37 @@ def test_the_wrong_practice_gives_the_levels_it_really_would() -> None:
         assert where.mean() == pytest.approx((carrier_hz - played.blanking_hz) / hz_per_level, rel=0.01)
 
 
+def test_wheel_jitter_moves_whole_lines_by_what_the_frame_says(outside_check: OutsideCheck) -> None:
+    recorder = Recorder(signal="grid", condition=Condition(wheel_jitter_ns=125.0), seed=3)
+    peaks = []
+    for index in range(8):
+        frame = recorder.play_frame(index)
+        np.testing.assert_allclose(frame.sync_edges_s, -frame.servo_error_s, atol=5e-9)
+        peaks.append(np.abs(frame.sync_edges_s).max() * 1e9)
+    # +-0.1 to 0.15 us line-locked before electronic correction (from memory, physics.md section 7).
+    outside_check(
+        "peak time-base error, line-locked wheel", "+-100 to 150 ns, from memory", 125.0, max(peaks), 40, "ns"
+    )
+
+
+def test_jitter_runs_on_from_frame_to_frame() -> None:
+    recorder = Recorder(signal="grid", condition=Condition(wheel_jitter_ns=500.0), seed=3)
+    errors = np.concatenate([recorder.play_frame(index).servo_error_s for index in range(3)])
+    steps = np.abs(np.diff(errors))
+    at_joins = steps[[524, 1049]]
+    assert at_joins.max() <= np.percentile(steps, 99.9)
+
+
+def test_a_hunting_capstan_makes_the_rf_rise_and_fall() -> None:
+    recorder = Recorder(signal="flat", condition=with_fault(Condition(), "capstan_hunting", 0.5), seed=3)
+    levels = [measure(recorder.play_frame(index), "rf_level_db") for index in range(0, 45, 3)]
+    assert max(levels) > -0.6
+    assert min(levels) < -2.0
+    steady = Recorder(signal="flat", condition=Condition(capstan_swing_deg=1.5), seed=3)
+    bobble = [measure(steady.play_frame(index), "rf_level_db") for index in range(0, 45, 3)]
+    assert 0.02 < max(bobble) - min(bobble) < 0.4  # a little, even when the servo holds (common practice)
+
+
 def test_tapes_are_ours_and_playable() -> None:
     for name, tape in TAPES.items():
         frame = Recorder(standard=tape.standard, practice=tape.practice, tape=name).play_frame(0)

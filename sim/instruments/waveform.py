@@ -108,7 +108,7 @@ def _values(frame: PlaybackFrame, point: TestPoint) -> NDArray[np.float32]:
     """Return the signal, (lines, samples); RF as the real wave at one of its two quadratures."""
     if point.is_rf:
         # The wave itself passes zero several times a sample; its in-phase part is as good a sample of it as any.
-        return np.ascontiguousarray(_rf(frame, point).real).reshape(frame.time_base_error_s.shape)
+        return np.ascontiguousarray(_rf(frame, point).real).reshape(frame.guide_error_s.shape)
     return frame.processed if point.name == "processed" else frame.demod
 
 
@@ -218,7 +218,7 @@ def line_trace(frame: PlaybackFrame, test_point: str, line: int) -> LineTrace:
     if not 1 <= line <= standard.lines_per_frame:
         raise BandbenchError(f"line {line}: this standard has lines 1 to {standard.lines_per_frame}")
     if point.is_rf:
-        values = np.abs(_rf(frame, point).reshape(frame.time_base_error_s.shape)[line - 1])
+        values = np.abs(_rf(frame, point).reshape(frame.guide_error_s.shape)[line - 1])
     else:
         values = _values(frame, point)[line - 1].copy()
     _, y_unit = _units(point, standard)
