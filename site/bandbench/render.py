@@ -59,9 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--standard", default="525/60", metavar="|".join(STANDARDS), help="scanning standard (default: %(default)s)"
     )
     parser.add_argument("--practice", metavar="NAME", help="recording practice (default: high-band)")
-    parser.add_argument(
-        "--tape", default="programme", metavar="NAME", help="tape on the machine (default: %(default)s)"
-    )
+    parser.add_argument("--tape", metavar="NAME", help="tape on the machine (default: the one it records itself)")
     parser.add_argument(
         "--signal", metavar="NAME|PICTURE", help="test signal or picture file on the tape (default: the tape's own)"
     )
@@ -116,7 +114,7 @@ def run(arguments: argparse.Namespace) -> int:
     recorder = Recorder(
         standard=standard.name,
         practice=NORMAL_PRACTICE[standard.name] if arguments.practice is None else arguments.practice,
-        tape=arguments.tape,
+        tape=_work_tape(standard.name) if arguments.tape is None else arguments.tape,
         signal=arguments.signal if own_signal else None,
         condition=condition,
         controls=controls,
@@ -251,6 +249,12 @@ def _fault(text: str) -> tuple[str, float]:
         return name.strip(), float(value) if equals else 1.0
     except ValueError:
         raise RenderError(f"--fault {text}: the severity {value!r} is not a number from 0 to 1") from None
+
+
+def _work_tape(standard: str) -> str:
+    """Return the tape that the machine records itself in this standard; the recorder refuses it if there is none."""
+    own = [tape for tape in TAPES.values() if tape.recorded_here]
+    return next((tape.name for tape in own if tape.standard == standard), own[0].name)
 
 
 def _picture_path(text: str) -> Path:
