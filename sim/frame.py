@@ -78,7 +78,7 @@ class PlaybackFrame:
     def processed(self) -> NDArray[np.float32]:
         """Processed video, (lines, samples) [level unit]."""
         clamp = clamp_levels(self.demod, self.sync_edges_s, self.standard)
-        return process(self.demod, clamp, self.template, self.active)
+        return process(self.demod, clamp, self.template, self.active, self.standard)
 
     def head_rf(self, head: int) -> NDArray[np.complex64]:
         """Return the RF of one head's channel before the switcher, (samples_per_frame,); `head` is 1 to 4."""

@@ -19,12 +19,11 @@ FloatArray = NDArray[np.float32]
 _SEARCH_S = 6.5e-6
 # Averaging before slicing (MODEL: well under the 2.3 us of an equalising pulse); symmetrical, so edges stay in place.
 _SMOOTHING_S = 0.63e-6
-# The line clamp never pulls further than this (MODEL); noise must not throw the level about.
-_CLAMP_LIMIT = 15.0
-# White and black limits of the processing amplifier, in level units of a 140-unit signal (MODEL: outside every legal
-# composite signal; they tame full-scale noise).
-_UPPER_LIMIT = 130.0
-_LOWER_LIMIT = -40.0
+# The line clamp never pulls further than this share of white (MODEL); noise must not throw the level about.
+_CLAMP_LIMIT = 0.15
+# White limit of the processing amplifier in shares of white; the black limit is sync level (MODEL: outside every
+# legal composite signal; they tame full-scale noise).
+_UPPER_LIMIT = 1.3
 
 
 def sync_edges_s(demod: FloatArray, standard: Standard) -> NDArray[np.float64]:
@@ -84,7 +83,8 @@ def clamp_levels(demod: FloatArray, edges_s: NDArray[np.float64], standard: Stan
     flat = demod.ravel()
     first = np.arange(standard.lines_per_frame) * standard.samples_per_line + start + shift
     porch = flat[(first[:, None] + np.arange(length)) % flat.size].mean(axis=1)
-    level = np.clip(porch - standard.blanking_level, -_CLAMP_LIMIT, _CLAMP_LIMIT)
+    limit = _CLAMP_LIMIT * standard.white_level
+    level = np.clip(porch - standard.blanking_level, -limit, limit)
     return np.where(found, level, 0.0).astype(np.float32)
 
 
@@ -93,6 +93,7 @@ def process(
     clamp: FloatArray,
     template: FloatArray,
     active: NDArray[np.bool_],
+    standard: Standard,
 ) -> FloatArray:
     """Return processed video: the active picture of `demod`, clamped and limited, between new sync and blanking.
 
@@ -104,12 +105,14 @@ def process(
         What `clamp_levels` measured.
     template, active : ndarray, (lines, samples)
         New sync and blanking, and where the picture goes (`sim.signals.blanking_template`).
+    standard : Standard
+        Levels.
 
     Notes
     -----
     The new sync stands at the reference's 0H. The picture keeps its time-base errors: this stage cannot mend them.
     """
     result = demod - clamp[:, None]
-    np.clip(result, _LOWER_LIMIT, _UPPER_LIMIT, out=result)
+    np.clip(result, standard.sync_level, _UPPER_LIMIT * standard.white_level, out=result)
     np.copyto(result, template, where=~active)
     return result

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sim.headwheel import quadrature_s
 from sim.instruments import band_edges, head_of_row, measure, picture
 from sim.recorder import PlaybackFrame, Recorder
+from sim.signals import make_signal
 from sim.standards import get_standard
 from tests.outside_checks import OutsideCheck
 from tests.picture_measuring import displacement_of_rows_s, fold_by_band, line_of_row, rows_in_time_order
@@ -155,3 +156,29 @@ def test_band_edges_join_without_gap_and_name_the_rows_heads() -> None:
             assert head in heads[middle - 1 : middle + 1]
     with pytest.raises(ValueError, match="field 2"):
         band_edges(frame, 2)
+
+
+def test_bands_of_625_50(outside_check: OutsideCheck) -> None:
+    standard = get_standard("625/50")
+    recorder = Recorder("625/50", "625 high-band", tape="alignment-625", controls={"guide_position_um": MIL_UM})
+    frame = recorder.play_frame(0)
+    # DERIVED: sqrt(2) e / v with v = pi D x 250 rev/s, D = 2.064-2.070 in (from memory).
+    expected_us = 1e6 * np.sqrt(2.0) * 25.4e-6 / (np.pi * 2.067 * 0.0254 * 250.0)
+    outside_check(
+        "lean of the bands, 625/50, 1 mil", "DERIVED: sqrt(2) e / v", expected_us, measure(frame, "skew_us"), 0.02
+    )
+    starts = np.flatnonzero(np.diff(frame.head_of_line)) + 1
+    slope, _ = np.polyfit(np.arange(starts.size), starts, 1)
+    outside_check("band height, 625/50", "DERIVED: 15 625 Hz / (4 x 250 rev/s)", 15.625, slope, 0.01, "field lines")
+    assert set(np.diff(starts).tolist()) == {15, 16}
+    assert standard.passes_per_frame == 40
+    assert measure(frame, "noise_db") == pytest.approx(46.0, abs=1.0)
+
+
+@pytest.mark.parametrize("practice", ["625 low-band", "625 high-band"])
+def test_625_gives_back_what_it_recorded(practice: str) -> None:
+    frame = Recorder("625/50", practice, signal="stair").play_frame(0)
+    programme = make_signal("stair", get_standard("625/50"))
+    rows, columns = slice(30, 300), slice(220, 1080)
+    # A hundredth of white; the noise of one line averages out over the rows.
+    assert np.abs(np.mean(frame.demod[rows, columns] - programme[rows, columns], axis=0)).max() < 7.0

@@ -288,7 +288,8 @@ def test_a_hunting_capstan_makes_the_rf_rise_and_fall() -> None:
 
 def test_tapes_are_ours_and_playable() -> None:
     for name, tape in TAPES.items():
-        frame = Recorder(standard=tape.standard, practice=tape.practice, tape=name).play_frame(0)
+        standard, practice = tape.standard or "525/60", tape.practice or "525 high-band"
+        frame = Recorder(standard=standard, practice=practice, tape=name).play_frame(0)
         assert measure(frame, "rf_level_db") == pytest.approx(0.0, abs=0.1)
 
 

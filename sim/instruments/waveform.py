@@ -57,8 +57,9 @@ _POINTS = (
 )
 TEST_POINTS: Mapping[str, TestPoint] = MappingProxyType({point.name: point for point in _POINTS})
 
-# Vertical range of the screen: video in level units of a 140-unit signal, RF in shares of the nominal level.
-_VIDEO_RANGE = (-60.0, 140.0)
+# Vertical range of the screen: video in shares of white (a third of it below sync tip is spare), RF in shares of the
+# nominal level.
+_VIDEO_RANGE = (-0.6, 1.4)
 _RF_RANGE = (-1.6, 1.6)
 
 
@@ -113,7 +114,10 @@ def _values(frame: PlaybackFrame, point: TestPoint) -> NDArray[np.float32]:
 
 
 def _units(point: TestPoint, standard: Standard) -> tuple[tuple[float, float], str]:
-    return (_RF_RANGE, "of nominal") if point.is_rf else (_VIDEO_RANGE, standard.level_unit)
+    if point.is_rf:
+        return _RF_RANGE, "of nominal"
+    low, high = (part * standard.white_level for part in _VIDEO_RANGE)
+    return (low, high), standard.level_unit
 
 
 def waveform(

@@ -70,7 +70,7 @@ def name_problems(lesson: Lesson) -> list[Problem]:
     if find.known("standard", "standard", lesson.standard, STANDARDS):
         own = [name for name, practice in PRACTICES.items() if practice.standard == lesson.standard]
         find.known("practice", f"{lesson.standard} recording practice", lesson.practice, own)
-        tapes = [name for name, tape in TAPES.items() if tape.standard == lesson.standard]
+        tapes = [name for name, tape in TAPES.items() if tape.standard in ("", lesson.standard)]
         find.known("tape", f"{lesson.standard} tape", lesson.tape, tapes)
     find.known("signal", "test signal", lesson.signal, SIGNALS)
     for place, name in enumerate(lesson.controls, start=1):
