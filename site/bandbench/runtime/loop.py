@@ -13,12 +13,14 @@ from collections.abc import Callable
 
 from bandbench.runtime.application import FrameImage
 
-__all__ = ["FRAMES_IN_FLIGHT", "FRAME_PERIOD_S", "TICK_PERIOD_S", "FrameLoop"]
+__all__ = ["FRAMES_IN_FLIGHT", "FRAME_PERIOD_S", "TICK_PERIOD_S", "TICK_SHARE", "FrameLoop"]
 
 FRAME_PERIOD_S = 1001 / 30000
 """Time between frames of the moving picture: the 525-line frame rate, 30000/1001 a second. [s]"""
 TICK_PERIOD_S = 0.1
-"""Time between updates of scopes and readings. [s]"""
+"""Shortest time between updates of scopes and readings. [s]"""
+TICK_SHARE = 0.2
+"""Largest share of the time that these updates may take from the picture, unless a control has just moved."""
 FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
 
@@ -82,8 +84,13 @@ class FrameLoop:
                     self._sent += 1
                     self._send(self._sent, frame)
             if now_s >= self._next_tick_s:
+                started_s = self._clock()
+                # Planned before it runs: a tick that wakes the loop keeps its word.
                 self._next_tick_s = now_s + TICK_PERIOD_S
                 self._tick(now_s)
+                took_s = self._clock() - started_s
+                if self._next_tick_s > now_s:
+                    self._next_tick_s = max(self._next_tick_s, started_s + took_s / TICK_SHARE)
             # Unconditional: with it the messages of the page get their turn even when frames take too long.
             await asyncio.sleep(0)
             await self._wait()

@@ -21,7 +21,7 @@ from panel.io.state import set_curdoc, state
 if TYPE_CHECKING:
     from panel.viewable import Viewable
 
-__all__ = ["PINNED", "DocumentMessage", "apply_patch", "batched", "connect", "document_message", "new_document"]
+__all__ = ["PINNED", "DocumentMessage", "apply_patch", "connect", "current", "document_message", "new_document"]
 
 PINNED = {"panel": "1.9.4", "bokeh": "3.9.2"}
 """The versions these functions were read and tried in."""
@@ -118,11 +118,11 @@ def apply_patch(document: Document, patch: Any) -> None:
 
 
 @contextmanager
-def batched(document: Document) -> Iterator[None]:
-    """Send the changes made inside as one per property, at the end."""
+def current(document: Document) -> Iterator[None]:
+    """Make changes inside as part of the document.
+
+    They are not held back and sent together: Panel marks a change of its own only while it is being made, and would
+    take one that is sent later for a change made in the page, and process it.
+    """
     with set_curdoc(document):
-        document.hold("combine")
-        try:
-            yield
-        finally:
-            document.unhold()
+        yield

@@ -69,16 +69,16 @@ class Worker:
     def picture_file(self, name: str, rows: int, columns: int, grey: Any) -> None:
         """Give the bench a picture of the user's, as bytes in rows."""
         pixels = np.asarray(grey.to_py(), np.uint8).reshape(rows, columns)
-        with panel_glue.batched(self._document):
+        with panel_glue.current(self._document):
             self._application.on_picture_file(PictureFile(name, pixels.astype(np.float32) / np.float32(255)))
         self._loop.wake()
 
     def _next_frame(self) -> FrameImage | None:
-        with panel_glue.batched(self._document):
+        with panel_glue.current(self._document):
             return self._application.next_frame()
 
     def _tick(self, now_s: float) -> None:
-        with panel_glue.batched(self._document):
+        with panel_glue.current(self._document):
             self._application.tick(now_s)
 
     async def _run(self) -> None:
