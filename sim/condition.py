@@ -20,6 +20,7 @@ FourHeads = tuple[float, float, float, float]
 _NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
 # Values that would not be a head at all.
 _LOWEST = {
+    "record_current_best_pct": 10.0,
     "wheel_jitter_ns": 0.0,
     "capstan_swing_deg": 0.0,
     "capstan_swing_hz": 0.0,
@@ -54,6 +55,8 @@ class Condition:
         Debris between tip and tape [um].
     head_gap_um, head_azimuth_deg, head_resonance_mhz : four floats
         Gap length [um], azimuth against the tape [deg] and resonance of each head [MHz].
+    record_current_best_pct : four floats
+        Record current that gives each head its playback peak [% of nominal].
     channel_eq_offset_db : four floats
         Error of each channel's response at subcarrier frequency when its equaliser reads 0 [dB].
     noise_db : float
@@ -79,6 +82,7 @@ class Condition:
     head_gap_um: FourHeads = (GOOD_HEAD.gap_um,) * 4
     head_azimuth_deg: FourHeads = _NONE
     head_resonance_mhz: FourHeads = (GOOD_HEAD.resonance_hz / 1e6,) * 4
+    record_current_best_pct: FourHeads = (100.0, 100.0, 100.0, 100.0)
     channel_eq_offset_db: FourHeads = _NONE
     noise_db: float = 0.0
     wheel_jitter_ns: float = 0.0

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from sim.errors import BandbenchError, UnknownNameError
+from sim.correction import CORRECTIONS
+from sim.errors import BandbenchError, UnknownNameError, known_names
 from sim.standards import Practice
 
 __all__ = [
@@ -55,7 +56,7 @@ class ControlSpec:
     """One control: what it is called, how far it goes and by what steps it moves.
 
     `step` is one press of an arrow key, `fine_step` with Shift, `coarse_step` with Page Up or Page Down. A switch
-    has the values 0.0 (off) and 1.0 (on).
+    has the values 0.0 (off) and 1.0 (on); a choice has the number of one of its `choices`, from 0.
     """
 
     name: str
@@ -71,6 +72,7 @@ class ControlSpec:
     kind: str
     description: str
     head: int = 0
+    choices: tuple[str, ...] = ()
 
 
 def _number(
@@ -112,6 +114,17 @@ def _control_list() -> list[ControlSpec]:
             default=2100.0,
         ),
         _number(
+            "fm_carrier_khz",
+            "FM carrier",
+            "kHz",
+            (3500.0, 9500.0),
+            (2.0, 10.0, 100.0),
+            "tape",
+            "Carrier that stands for blanking level when this machine records. "
+            "It changes only a tape this machine records itself. Its default is the recording practice's own.",
+            default=7900.0,
+        ),
+        _number(
             "guide_position_um",
             "Guide position",
             "um",
@@ -130,6 +143,21 @@ def _control_list() -> list[ControlSpec]:
             "Moves the guide across the tape. Wrong: every band is bowed.",
         ),
     ]
+    for head in range(1, 5):
+        controls.append(
+            _number(
+                f"record_current_pct_{head}",
+                f"Head {head} record current",
+                "%",
+                (10.0, 250.0),
+                (0.5, 2.0, 10.0),
+                "tape",
+                f"Record current of head {head}, in percent of nominal. Set for the peak of the playback level. "
+                "It changes only a tape this machine records itself.",
+                default=100.0,
+                head=head,
+            )
+        )
     for head in range(1, 5):
         controls.append(
             _number(
@@ -187,6 +215,35 @@ def _control_list() -> list[ControlSpec]:
                 head=head,
             )
         )
+    controls += [
+        _number(
+            "dropout_threshold_db",
+            "Dropout threshold",
+            "dB",
+            (-40.0, 0.0),
+            (0.5, 1.0, 5.0),
+            "switcher",
+            "When the RF falls to this, the compensator takes what came lines before. Too high: it repeats good "
+            "picture; too low: dropouts show. Lowest: compensator off.",
+            default=-40.0,
+        ),
+        ControlSpec(
+            name="correction",
+            label="Time-base correction",
+            unit="",
+            minimum=0.0,
+            maximum=float(len(CORRECTIONS) - 1),
+            default=0.0,
+            step=1.0,
+            fine_step=1.0,
+            coarse_step=1.0,
+            stage="processing",
+            kind="choice",
+            description="Puts each line back by its sync (monochrome) or also by its burst (colour). It hides small "
+            "guide errors: set the guide with the correction off.",
+            choices=CORRECTIONS,
+        ),
+    ]
     controls.append(
         _number(
             "video_level_db",
@@ -209,10 +266,11 @@ def default_controls(practice: Practice | None = None) -> dict[str, float]:
     values = {name: spec.default for name, spec in CONTROLS.items()}
     if practice is not None:
         values["fm_deviation_khz"] = practice.white_deviation_hz / 1e3
+        values["fm_carrier_khz"] = practice.blanking_hz / 1e3
     return values
 
 
-def check_control(name: str, value: float) -> float:
+def check_control(name: str, value: float | str) -> float:
     """Return `value` as a float if the control exists and can be set to it.
 
     Raises
@@ -220,7 +278,8 @@ def check_control(name: str, value: float) -> float:
     UnknownNameError
         If no control has this name.
     ControlError
-        If the value is not a finite number in the control's range, or not 0 or 1 for a switch.
+        If the value is not a finite number in the control's range, not 0 or 1 for a switch, or neither the name
+        nor the number of a choice.
 
     Examples
     --------
@@ -230,12 +289,17 @@ def check_control(name: str, value: float) -> float:
     if name not in CONTROLS:
         raise UnknownNameError("control", name, CONTROLS)
     spec = CONTROLS[name]
+    if spec.kind == "choice" and isinstance(value, str) and value in spec.choices:
+        return float(spec.choices.index(value))
     try:
         number = float(value)
     except (TypeError, ValueError):
-        raise ControlError(f"control '{name}': {value!r} is not a number") from None
+        wanted = f"one of {known_names(spec.choices)}" if spec.choices else "a number"
+        raise ControlError(f"control '{name}': {value!r} is not {wanted}") from None
     if not math.isfinite(number):
         raise ControlError(f"control '{name}': {value!r} is not a finite number")
+    if spec.kind == "choice" and number not in range(len(spec.choices)):
+        raise ControlError(f"control '{name}': {value!r} is not one of {known_names(spec.choices)}")
     if spec.kind == "switch" and number not in (0.0, 1.0):
         raise ControlError(f"control '{name}': {value!r} is neither 0 (off) nor 1 (on)")
     if not spec.minimum <= number <= spec.maximum:

@@ -85,6 +85,7 @@ def frequency_modulated_wave(
     standard: Standard,
     practice: Practice,
     white_deviation_hz: float | None = None,
+    blanking_hz: float | None = None,
 ) -> FloatArray:
     """Return the recording current of one frame: a real wave, frequency-modulated by a recording practice.
 
@@ -99,6 +100,8 @@ def frequency_modulated_wave(
         Scanning standard and recording practice.
     white_deviation_hz : float, optional
         Deviation from blanking to peak white [Hz]; the practice's own when omitted.
+    blanking_hz : float, optional
+        Carrier at blanking level [Hz]; the practice's own when omitted.
 
     Returns
     -------
@@ -117,7 +120,8 @@ def frequency_modulated_wave(
 
     spectrum = np.fft.rfft(flat)
     frequency_hz = np.arange(spectrum.size) * (rate_hz / count)
-    mean_hz = practice.blanking_hz + hz_per_level * (spectrum[0].real / count - standard.blanking_level)
+    carrier_hz = practice.blanking_hz if blanking_hz is None else blanking_hz
+    mean_hz = carrier_hz + hz_per_level * (spectrum[0].real / count - standard.blanking_level)
     cycles = round(mean_hz * count / rate_hz)
 
     frequency_hz[0] = 1.0
@@ -136,6 +140,7 @@ def modulate(
     standard: Standard,
     practice: Practice,
     white_deviation_hz: float | None = None,
+    blanking_hz: float | None = None,
 ) -> ComplexArray:
     """Return the RF envelope of `frequency_modulated_wave`: same parameters, see the module's first paragraph.
 
@@ -144,7 +149,7 @@ def modulate(
     ndarray of complex64, (samples_per_frame,)
         Envelope of amplitude 1, centred on half the sample rate.
     """
-    wave = frequency_modulated_wave(video, standard, practice, white_deviation_hz)
+    wave = frequency_modulated_wave(video, standard, practice, white_deviation_hz, blanking_hz)
     count = wave.size // MODULATOR_OVERSAMPLING
     bins = np.fft.rfft(wave)
     band = bins[:count]

@@ -38,8 +38,9 @@ class PlaybackFrame:
         Wheel angle and pass of every sample.
     template, active : ndarray, (lines, samples)
         What the processing amplifier puts around the picture, and where the picture is.
-    demodulate, single_head : callables
-        Work out what a reading of RF alone does not need: the demodulated frame, and one head's RF (head 0 to 3).
+    demodulate, correct, single_head : callables
+        Work out what a reading of RF alone does not need: the demodulated frame, the video after dropout
+        compensation and time-base correction, and one head's RF (head 0 to 3).
     """
 
     standard: Standard
@@ -52,6 +53,7 @@ class PlaybackFrame:
     template: NDArray[np.float32]
     active: NDArray[np.bool_]
     demodulate: Callable[[], NDArray[np.float32]]
+    correct: Callable[[NDArray[np.float32]], NDArray[np.float32]]
     single_head: Callable[[int], NDArray[np.complex64]]
 
     @cached_property
@@ -75,10 +77,17 @@ class PlaybackFrame:
         return sync_edges_s(self.demod, self.standard)
 
     @cached_property
+    def corrected(self) -> NDArray[np.float32]:
+        """Video after dropout compensation and time-base correction, (lines, samples); `demod` if both are off."""
+        return self.correct(self.demod)
+
+    @cached_property
     def processed(self) -> NDArray[np.float32]:
         """Processed video, (lines, samples) [level unit]."""
-        clamp = clamp_levels(self.demod, self.sync_edges_s, self.standard)
-        return process(self.demod, clamp, self.template, self.active, self.standard)
+        video = self.corrected
+        edges_s = self.sync_edges_s if video is self.demod else sync_edges_s(video, self.standard)
+        clamp = clamp_levels(video, edges_s, self.standard)
+        return process(video, clamp, self.template, self.active, self.standard)
 
     def head_rf(self, head: int) -> NDArray[np.complex64]:
         """Return the RF of one head's channel before the switcher, (samples_per_frame,); `head` is 1 to 4."""

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from sim.condition import FAULTS, Condition, FaultSpec, with_fault
 from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, check_control, default_controls
+from sim.correction import CORRECTIONS, Corrector
+from sim.dropout import compensate, lost_samples
 from sim.errors import BandbenchError
 from sim.fm import OutputFilter, discriminate, noise_to_carrier_for_snr
 from sim.frame import PlaybackFrame
@@ -33,7 +35,7 @@ from sim.playback import (
 from sim.servo import tracking_wobble_deg, wheel_jitter_s
 from sim.signals import blanking_template, make_signal
 from sim.standards import FOOTPRINT, get_practice, get_standard
-from sim.tape import TAPES, RecordedFrame, TapeSpec, get_tape, record_frame
+from sim.tape import TAPES, RecordedFrame, RecordSettings, TapeSpec, get_tape, record_frame
 from sim.timebase import Displacement
 from sim.tracking import TrackMatch, match_tracks
 
@@ -71,7 +73,14 @@ _MOST_HEARD = 8
 _CONTACT_POINTS = 37
 
 # Which prepared parts a control invalidates; everything else is cheap and done for each frame.
-_RECORDING = ("fm_deviation_khz",)
+_RECORDING = (
+    "fm_deviation_khz",
+    "fm_carrier_khz",
+    "record_current_pct_1",
+    "record_current_pct_2",
+    "record_current_pct_3",
+    "record_current_pct_4",
+)
 _GEOMETRY = (
     "guide_position_um",
     "guide_height_um",
@@ -89,8 +98,8 @@ class Recorder:
     ----------
     standard, practice : str
         Names from `sim.standards`.
-    tape : str
-        Name from `TAPES`.
+    tape : str or TapeSpec
+        Name from `TAPES`, or a tape of one's own.
     signal : str, optional
         Test signal on the tape; the tape's own when omitted.
     condition : Condition, optional
@@ -117,7 +126,7 @@ class Recorder:
         self,
         standard: str = "525/60",
         practice: str = "525 high-band",
-        tape: str = "programme",
+        tape: str | TapeSpec = "programme",
         signal: str | None = None,
         condition: Condition | None = None,
         controls: Mapping[str, float] | None = None,
@@ -135,8 +144,10 @@ class Recorder:
         self._controls = default_controls(self.practice)
         self._tape = get_tape(tape)
         self._schedule = pass_schedule(self.standard)
+        self._template, self._active = blanking_template(self.standard)
         # Monochrome working: the burst goes with the blanking it came in.
-        self._template, self._active = blanking_template(self.standard, with_burst=False)
+        self._plain_template, _ = blanking_template(self.standard, with_burst=False)
+        self._corrector = Corrector(self.standard, seed)
         self._noise = NoisePool(self.standard, seed)
         self._noise_to_carrier = noise_to_carrier_for_snr(
             NORMAL_PICTURE_SNR_DB, self.standard, get_practice(NORMAL_PRACTICE[self.standard.name])
@@ -182,16 +193,18 @@ class Recorder:
         if changed.intersection(_GEOMETRY):
             self._geometry = None
         # The guide also decides how firmly the tips press.
-        if changed.difference(_GEOMETRY) or "guide_position_um" in changed:
+        if any(name.startswith("channel_") for name in changed) or "guide_position_um" in changed:
             self._signal = None
 
     def set_condition(self, condition: Condition) -> None:
         """Change what is wrong or worn."""
+        if condition.record_current_best_pct != self._condition.record_current_best_pct and self._tape.recorded_here:
+            self._recorded = None
         self._condition = condition
         self._signal = None
         self._geometry = None
 
-    def load_tape(self, name: str, signal: str | None = None) -> None:
+    def load_tape(self, name: str | TapeSpec, signal: str | None = None) -> None:
         """Put another tape on, at its own test signal or at `signal`."""
         tape = get_tape(name)
         programme = make_signal(signal or tape.signal, self.standard)
@@ -228,6 +241,7 @@ class Recorder:
             self._geometry = self._prepare_geometry(match, recorded.geometry)
         error, slope, displacement = self._geometry
         level = 10.0 ** (self._controls["video_level_db"] / 20.0)
+        correction = CORRECTIONS[int(self._controls["correction"])]
         servo_error_s = self._servo_error_s(time_s)
         heads = head_of_pass(match, self._schedule.passes)
         playing = np.array([head + 1 if self._is_on(head) else 0 for head in range(4)], dtype=np.int8)
@@ -240,17 +254,24 @@ class Recorder:
             servo_error_s=servo_error_s,
             head_of_line=playing[heads][self._schedule.pass_of_line()],
             schedule=self._schedule,
-            template=self._template,
+            template=self._template if correction == "colour" else self._plain_template,
             active=self._active,
             demodulate=partial(self._demodulate, rf, slope, displacement, servo_error_s, level),
+            correct=partial(self._correct, rf, self._controls["dropout_threshold_db"], correction, index),
             single_head=partial(self._single_head, recorded, noise, match, channels),
         )
 
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
-        if self._tape.recorded_here:
-            deviation_khz = self._controls["fm_deviation_khz"]
-            return record_frame(frame, self._tape, self.standard, self.practice, deviation_khz)
-        return record_frame(frame, self._tape, self.standard, get_practice(self._tape.practice))
+        if not self._tape.recorded_here:
+            return record_frame(frame, self._tape, self.standard, get_practice(self._tape.practice))
+        controls, best = self._controls, self._condition.record_current_best_pct
+        current = [100.0 * controls[f"record_current_pct_{head + 1}"] / best[head] for head in range(4)]
+        settings = RecordSettings(
+            deviation_hz=controls["fm_deviation_khz"] * 1e3,
+            carrier_hz=controls["fm_carrier_khz"] * 1e3,
+            current_pct=(current[0], current[1], current[2], current[3]),
+        )
+        return record_frame(frame, self._tape, self.standard, self.practice, settings)
 
     @property
     def _recorded_frame(self) -> RecordedFrame:
@@ -296,6 +317,22 @@ class Recorder:
                 )
             )
         return tuple(channels)
+
+    def _correct(
+        self,
+        rf: NDArray[np.complex64],
+        threshold_db: float,
+        correction: str,
+        index: int,
+        demod: NDArray[np.float32],
+    ) -> NDArray[np.float32]:
+        """Compensate dropouts, then correct the time base, by the settings of the moment the frame was played."""
+        video = demod
+        if threshold_db > CONTROLS["dropout_threshold_db"].minimum:
+            lost = lost_samples(rf, threshold_db, self.standard).reshape(demod.shape)
+            if lost.any():
+                video = compensate(demod, lost, self.standard)
+        return self._corrector(video, correction, index)
 
     def _single_head(
         self,

@@ -1,6 +1,7 @@
 """Tapes: what is recorded, by whom and how well, as data; and the recorded RF of one frame.
 
-Contents: `TapeSpec`, `TAPES`, `get_tape`, `RecordedFrame`, `record_frame`. Every tape here is invented.
+Contents: `TapeSpec`, `TAPES`, `get_tape`, `RecordSettings`, `RecordedFrame`, `record_frame`. Every tape, station and
+workshop here is invented.
 """
 
 from __future__ import annotations
@@ -12,12 +13,20 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.dropout import DropoutPattern, dropout_level
 from sim.errors import BandbenchError, UnknownNameError
 from sim.fm import modulate
-from sim.headwheel import GuideGeometry
-from sim.standards import Practice, Standard
+from sim.headtape import record_current_db, wavelength_m
+from sim.headwheel import GuideGeometry, pass_schedule
+from sim.standards import FOOTPRINT, Practice, Standard
 
-__all__ = ["TAPES", "RecordedFrame", "TapeSpec", "get_tape", "record_frame"]
+__all__ = ["TAPES", "RecordSettings", "RecordedFrame", "TapeSpec", "get_tape", "record_frame"]
+
+FourHeads = tuple[float, float, float, float]
+_EVEN: FourHeads = (0.0, 0.0, 0.0, 0.0)
+
+# A damaged edge reaches this far into a pass, as a share of it (MODEL).
+_EDGE_SHARE = 0.12
 
 
 @dataclass(frozen=True)
@@ -36,6 +45,16 @@ class TapeSpec:
         True if this machine records it itself, so that its record controls shape it.
     geometry : GuideGeometry
         Errors of the machine that recorded it; they stay in the tape.
+    track_level_db : four floats
+        Level of the tracks that heads 1 to 4 of that machine left [dB].
+    dropouts : DropoutPattern
+        Dropouts of the tape.
+    damaged_edge_db : float
+        RF level at the edge where the heads leave the tape, 0 if the edge is sound [dB].
+    worn_lines : tuple of (first, last, level_db)
+        Worn regions, from line to line of the frame [dB].
+    serial : int
+        Tells tapes of one kind apart: places of dropouts depend on it.
     """
 
     name: str
@@ -46,6 +65,11 @@ class TapeSpec:
     signal: str
     recorded_here: bool
     geometry: GuideGeometry = field(default_factory=GuideGeometry)
+    track_level_db: FourHeads = _EVEN
+    dropouts: DropoutPattern = field(default_factory=DropoutPattern)
+    damaged_edge_db: float = 0.0
+    worn_lines: tuple[tuple[int, int, float], ...] = ()
+    serial: int = 0
 
 
 _TAPES = (
@@ -77,16 +101,83 @@ _TAPES = (
         signal="bars",
         recorded_here=True,
     ),
+    TapeSpec(
+        name="station-525",
+        title="Marlpit Bay Television, evening programme reel",
+        description="An everyday recording: heads a little out of quadrature, a few dropouts.",
+        standard="525/60",
+        practice="525 high-band",
+        signal="bars",
+        recorded_here=False,
+        geometry=GuideGeometry(inward_um=3.0, height_um=-6.0, head_timing_ns=(20.0, -15.0, 10.0, -15.0)),
+        track_level_db=(0.0, -0.5, 0.3, -0.2),
+        dropouts=DropoutPattern(per_frame=1.5),
+        serial=1,
+    ),
+    TapeSpec(
+        name="archive-525",
+        title="County archive, box 17, harvest parade",
+        description="An old low-band colour recording: many dropouts, a worn stretch, one edge damaged.",
+        standard="525/60",
+        practice="525 low-band colour",
+        signal="bars",
+        recorded_here=False,
+        geometry=GuideGeometry(inward_um=-12.0, height_um=20.0, head_timing_ns=(60.0, -40.0, 30.0, -50.0)),
+        track_level_db=(-1.0, -2.0, -0.5, -3.0),
+        dropouts=DropoutPattern(per_frame=14.0, median_s=15e-6),
+        damaged_edge_db=-14.0,
+        worn_lines=((120, 175, -5.0),),
+        serial=2,
+    ),
+    TapeSpec(
+        name="interchange-525",
+        title="Interchange reel from Tansy Hill, machine C",
+        description="Sound tape, but recorded with the guide 10 um out, one head displaced and uneven levels.",
+        standard="525/60",
+        practice="525 high-band",
+        signal="grid",
+        recorded_here=False,
+        geometry=GuideGeometry(inward_um=10.0, head_timing_ns=(0.0, 0.0, 150.0, 0.0)),
+        track_level_db=(0.0, -4.0, 0.0, 0.0),
+        serial=3,
+    ),
+    TapeSpec(
+        name="station-625",
+        title="Marlpit Bay Television, European exchange reel",
+        description="An everyday 625/50 recording: heads a little out of quadrature, a few dropouts.",
+        standard="625/50",
+        practice="625 high-band",
+        signal="bars",
+        recorded_here=False,
+        geometry=GuideGeometry(inward_um=-2.0, height_um=4.0, head_timing_ns=(-10.0, 15.0, -10.0, 5.0)),
+        track_level_db=(0.2, 0.0, -0.4, 0.1),
+        dropouts=DropoutPattern(per_frame=1.5),
+        serial=4,
+    ),
 )
 TAPES: Mapping[str, TapeSpec] = MappingProxyType({tape.name: tape for tape in _TAPES})
 
 
-def get_tape(name: str) -> TapeSpec:
-    """Return the tape called `name`; UnknownNameError lists those there are."""
+def get_tape(name: str | TapeSpec) -> TapeSpec:
+    """Return the tape called `name` (or the tape itself); UnknownNameError lists those there are."""
+    if isinstance(name, TapeSpec):
+        return name
     try:
         return TAPES[name]
     except KeyError:
         raise UnknownNameError("tape", name, TAPES) from None
+
+
+@dataclass(frozen=True)
+class RecordSettings:
+    """How this machine records: blanking-to-white deviation and blanking carrier [Hz], each head's current [% of best].
+
+    What is None is the practice's own.
+    """
+
+    deviation_hz: float | None = None
+    carrier_hz: float | None = None
+    current_pct: FourHeads = (100.0, 100.0, 100.0, 100.0)
 
 
 @dataclass(frozen=True)
@@ -96,7 +187,7 @@ class RecordedFrame:
     Attributes
     ----------
     envelope : ndarray of complex64, (samples_per_frame,)
-        Recorded RF at unit amplitude (see `sim.fm`). Pass k lies under samples of track k.
+        Recorded RF, 1 = a sound track (see `sim.fm`). Pass k lies under samples of track k.
     geometry : GuideGeometry
         Errors under which it was recorded.
     """
@@ -110,7 +201,7 @@ def record_frame(
     tape: TapeSpec,
     standard: Standard,
     practice: Practice,
-    deviation_khz: float | None = None,
+    settings: RecordSettings | None = None,
 ) -> RecordedFrame:
     """Record one frame of video.
 
@@ -119,11 +210,11 @@ def record_frame(
     video : ndarray, (lines, samples)
         Composite video in level units.
     tape : TapeSpec
-        Which tape, and under which errors it was recorded.
+        Which tape, under which errors it was recorded, and what has happened to it since.
     standard, practice : Standard, Practice
         Must be the tape's own.
-    deviation_khz : float, optional
-        Blanking-to-white deviation [kHz]; the practice's own when omitted.
+    settings : RecordSettings, optional
+        Record controls; the practice's own when omitted.
 
     Raises
     ------
@@ -140,5 +231,47 @@ def record_frame(
             f"tape '{tape.name}' is a {tape.standard} tape; the machine is set to {standard.name}. "
             f"Choose a {standard.name} tape or change the standard"
         )
-    deviation_hz = None if deviation_khz is None else deviation_khz * 1e3
-    return RecordedFrame(modulate(video, standard, practice, deviation_hz), tape.geometry)
+    settings = settings or RecordSettings()
+    envelope = modulate(video, standard, practice, settings.deviation_hz, settings.carrier_hz)
+    envelope = _by_current(envelope, settings.current_pct, standard)
+    level = _tape_level(tape, standard)
+    if level is not None:
+        envelope *= level
+    return RecordedFrame(envelope, tape.geometry)
+
+
+def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standard: Standard) -> NDArray[np.complex64]:
+    """Give each head's tracks the level and the response that its record current leaves."""
+    if all(current == 100.0 for current in current_pct):
+        return envelope
+    schedule = pass_schedule(standard)
+    rate_hz = standard.sample_rate_hz
+    frequency_hz = np.fft.fftfreq(envelope.size, 1.0 / rate_hz) + rate_hz / 2.0
+    wave = wavelength_m(frequency_hz, FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz))
+    spectrum = np.fft.fft(envelope)
+    result = np.empty_like(envelope)
+    head_of_sample = schedule.pass_of_sample % 4
+    for head, current in enumerate(current_pct):
+        gain = (10.0 ** (record_current_db(current, wave) / 20.0)).astype(np.float32)
+        np.copyto(result, np.fft.ifft(spectrum * gain).astype(np.complex64), where=head_of_sample == head)
+    return result
+
+
+def _tape_level(tape: TapeSpec, standard: Standard) -> NDArray[np.float32] | None:
+    """Return the RF level that the tape's own state leaves at each sample, or None if it is sound throughout."""
+    schedule = pass_schedule(standard)
+    level = np.ones(standard.samples_per_frame, dtype=np.float32)
+    if any(tape.track_level_db):
+        tracks = np.tile(10.0 ** (np.asarray(tape.track_level_db) / 20.0), schedule.passes // 4)
+        level *= schedule.per_sample(tracks)
+    if tape.dropouts.per_frame:
+        level *= dropout_level(tape.dropouts, standard, tape.serial)
+    if tape.damaged_edge_db:
+        # The wheel angle runs from -45 to +45 degrees; the heads leave the tape at the end.
+        angle = np.arcsin(np.clip(schedule.sine, -1.0, 1.0)) / (np.pi / 2.0)
+        into = np.clip((angle - (0.5 - _EDGE_SHARE)) / _EDGE_SHARE, 0.0, 1.0)
+        level *= (10.0 ** (tape.damaged_edge_db * into / 20.0)).astype(np.float32)
+    for first, last, worn_db in tape.worn_lines:
+        worn = slice((first - 1) * standard.samples_per_line, last * standard.samples_per_line)
+        level[worn] *= np.float32(10.0 ** (worn_db / 20.0))
+    return None if (level == 1.0).all() else level

@@ -1,0 +1,105 @@
+"""Electronic time-base correction: put each line back where its sync, and then its burst, should be.
+
+Contents: `CORRECTIONS`, `Corrector`. A corrector measures the demodulated signal; it knows nothing of the machine.
+What it leaves is what it cannot see: its own uncertainty, errors beyond its range, and whatever changes within a line
+(velocity error), because it takes each line as a whole.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.output import sync_edges_s
+from sim.signals import burst
+from sim.standards import Standard
+from sim.timebase import shift_lines
+
+__all__ = ["CORRECTIONS", "Corrector"]
+
+FloatArray = NDArray[np.float32]
+
+# By how much the machine is corrected: not at all, by sync (monochrome), or by sync and then burst (colour).
+CORRECTIONS = ("off", "monochrome", "colour")
+
+# Range of a corrector (about +-0.5 us, from memory).
+RANGE_S = 0.5e-6
+# Peak residuals: +-20-30 ns after monochrome correction, +-3 ns after colour correction (from memory); a peak is
+# taken as three times the rms value.
+_MONOCHROME_RESIDUAL_S = 25e-9 / 3.0
+_COLOUR_RESIDUAL_S = 3e-9 / 3.0
+# Least burst, in shares of the standard's, by which a line can be judged (MODEL).
+_LEAST_BURST = 0.25
+
+
+class Corrector:
+    """A time-base corrector of a standard.
+
+    Parameters
+    ----------
+    standard : Standard
+        Timing and subcarrier.
+    seed : int
+        Seed of its own uncertainty.
+    """
+
+    def __init__(self, standard: Standard, seed: int) -> None:
+        self._standard = standard
+        self._seed = seed
+        rate_hz = standard.sample_rate_hz
+        self._lead = round(0.5 * standard.front_porch_s * rate_hz)
+        first = int((standard.burst_start_s + 0.5e-6) * rate_hz)
+        cycles = standard.burst_cycles - 3
+        self._window = slice(first, first + round(cycles * rate_hz / standard.subcarrier_hz))
+        lines = np.arange(standard.lines_per_frame)[:, None] * standard.samples_per_line
+        sample = lines + np.arange(self._window.start, self._window.stop)
+        turns = sample * (standard.subcarrier_hz / rate_hz)
+        self._carrier = np.exp(-2j * np.pi * (turns - np.floor(turns))).astype(np.complex64)
+        self._expected = self._burst_phasors(burst(standard).astype(np.float32))
+
+    def _burst_phasors(self, video: FloatArray) -> NDArray[np.complex64]:
+        window = video[:, self._window]
+        return np.asarray(((window - window.mean(axis=1, keepdims=True)) * self._carrier).sum(axis=1))
+
+    def __call__(self, demod: FloatArray, mode: str, index: int) -> FloatArray:
+        """Return corrected video, (lines, samples).
+
+        Parameters
+        ----------
+        demod : ndarray of float32, (lines, samples)
+            Demodulated video.
+        mode : str
+            One of `CORRECTIONS`.
+        index : int
+            Frame number; fixes the uncertainty of this frame.
+        """
+        if mode == "off":
+            return demod
+        rate_hz = self._standard.sample_rate_hz
+        uncertainty = np.random.default_rng([self._seed, 4, index]).standard_normal((2, demod.shape[0]))
+        edges_s = _held(sync_edges_s(demod, self._standard))
+        move_s = np.clip(edges_s, -RANGE_S, RANGE_S) + _MONOCHROME_RESIDUAL_S * uncertainty[0]
+        if mode == "colour":
+            # Burst is judged where the monochrome stage has put it: whole cycles are that stage's business.
+            late_s = self._burst_lateness_s(shift_lines(demod, move_s * rate_hz, self._lead))
+            residual = np.where(np.isfinite(late_s), _COLOUR_RESIDUAL_S * uncertainty[1], 0.0)
+            move_s = move_s + np.nan_to_num(late_s) + residual
+        return shift_lines(demod, move_s * rate_hz, self._lead)
+
+    def _burst_lateness_s(self, video: FloatArray) -> NDArray[np.float64]:
+        """Return how late each line's burst is [s], less than half a cycle; NaN where there is no burst."""
+        measured = self._burst_phasors(video)
+        least = _LEAST_BURST * np.abs(self._expected).max()
+        present = (np.abs(measured) > least) & (np.abs(self._expected) > least)
+        turns = np.angle(measured * np.conj(self._expected)) / (2.0 * np.pi)
+        return np.where(present, -turns / self._standard.subcarrier_hz, np.nan)
+
+
+def _held(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return values with gaps (NaN) filled by the last good one; zeros if there is none at all."""
+    good = np.isfinite(values)
+    if not good.any():
+        return np.zeros_like(values)
+    last = np.maximum.accumulate(np.where(good, np.arange(values.size), -1))
+    # Before the first good one: the frame is a loop, so the last of the frame.
+    return values[np.where(last < 0, np.flatnonzero(good)[-1], last)]
