@@ -138,6 +138,28 @@ def test_last_word_on_a_control_counts_and_faults_add_up(tmp_path: Path) -> None
     assert np.abs(whole["time_base_error_s"]).max() > 0.1e-6
 
 
+def test_a_choice_is_set_by_its_word(tmp_path: Path) -> None:
+    words = ("--signal", "flat", "--set", "guide_position_um=20", "--set")
+    by_word = render(tmp_path, *words, "correction=monochrome")
+    meta = json.loads(str(by_word["meta"]))
+    number = meta["control_choices"]["correction"].index("monochrome")
+    assert meta["inputs"]["controls"]["correction"] == number
+    np.testing.assert_array_equal(render(tmp_path, *words, f"correction={number}")["processed"], by_word["processed"])
+    assert not np.array_equal(render(tmp_path, *words, "correction=off")["processed"], by_word["processed"])
+
+
+def test_625(tmp_path: Path) -> None:
+    europe = render(tmp_path, "--standard", "625/50")
+    meta = json.loads(str(europe["meta"]))
+    # PUB ITU-R BT.470: 625 lines at 25 frames a second, levels in millivolts; TRADE 576 lines of picture.
+    assert europe["demod"].shape[0] == 625
+    assert europe["picture"].shape[0] in range(574, 578)
+    assert float(europe["sample_rate_hz"]) == pytest.approx(625 * 25 * europe["demod"].shape[1])
+    assert meta["units"]["demod"] == "mV"
+    assert meta["inputs"]["practice"] == "625 high-band"
+    assert np.median(europe["processed"][30:300, -5]) == pytest.approx(0.0, abs=7.0)
+
+
 def test_practice_may_be_named(tmp_path: Path, plain: Arrays) -> None:
     named = render(tmp_path, "--standard", "525/60", "--practice", "525 high-band")
     np.testing.assert_array_equal(named["demod"], plain["demod"])
@@ -280,6 +302,7 @@ def test_bad_pictures_are_told_and_nothing_is_written(tmp_path: Path, capsys: py
         ("--set guide_position_um=", ["''", "not a number"]),
         ("--set guide_position_um=1e9", ["guide_position_um", "range"]),
         ("--set guide_position_um=nan", ["guide_position_um", "finite"]),
+        ("--set correction=perfect", ["'perfect'", "'monochrome'"]),
         ("--set channel_on_1=0.5", ["channel_on_1", "0 (off)"]),
         ("--fault gremlin", ["'gremlin'", "guide_knocked"]),
         ("--fault guide_knocked=2", ["guide_knocked", "0 to 1"]),

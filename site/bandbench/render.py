@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from bandbench.picture_files import picture_image, read_grey_picture
 from sim.condition import FAULTS, Condition, with_fault
-from sim.controls import CONTROLS
+from sim.controls import CONTROLS, check_control
 from sim.errors import BandbenchError, known_names
 from sim.frame import PlaybackFrame
 from sim.instruments import picture
@@ -59,7 +59,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--standard", default="525/60", metavar="|".join(STANDARDS), help="scanning standard (default: %(default)s)"
     )
     parser.add_argument("--practice", metavar="NAME", help="recording practice (default: high-band)")
-    parser.add_argument("--tape", metavar="NAME", help="tape on the machine (default: the one it records itself)")
+    parser.add_argument(
+        "--tape", default="programme", metavar="NAME", help="tape on the machine (default: %(default)s)"
+    )
     parser.add_argument(
         "--signal", metavar="NAME|PICTURE", help="test signal or picture file on the tape (default: the tape's own)"
     )
@@ -114,7 +116,7 @@ def run(arguments: argparse.Namespace) -> int:
     recorder = Recorder(
         standard=standard.name,
         practice=NORMAL_PRACTICE[standard.name] if arguments.practice is None else arguments.practice,
-        tape=_work_tape(standard.name) if arguments.tape is None else arguments.tape,
+        tape=arguments.tape,
         signal=arguments.signal if own_signal else None,
         condition=condition,
         controls=controls,
@@ -180,6 +182,7 @@ def frame_arrays(frame: PlaybackFrame, inputs: dict[str, Any]) -> dict[str, NDAr
         "format_version": FORMAT_VERSION,
         "inputs": inputs,
         "control_units": {name: spec.unit for name, spec in CONTROLS.items()},
+        "control_choices": {name: list(spec.choices) for name, spec in CONTROLS.items() if spec.choices},
         "frame_index": frame.index,
         "frame_rate_hz": standard.frame_rate_hz,
         "lines_per_frame": standard.lines_per_frame,
@@ -237,10 +240,7 @@ def _setting(text: str) -> tuple[str, float]:
     name, equals, value = text.partition("=")
     if not equals:
         raise RenderError(f"--set {text}: write CONTROL=VALUE, for example guide_position_um=12")
-    try:
-        return name.strip(), float(value)
-    except ValueError:
-        raise RenderError(f"--set {text}: {value!r} is not a number") from None
+    return name.strip(), check_control(name.strip(), value.strip())
 
 
 def _fault(text: str) -> tuple[str, float]:
@@ -249,12 +249,6 @@ def _fault(text: str) -> tuple[str, float]:
         return name.strip(), float(value) if equals else 1.0
     except ValueError:
         raise RenderError(f"--fault {text}: the severity {value!r} is not a number from 0 to 1") from None
-
-
-def _work_tape(standard: str) -> str:
-    """Return the tape that the machine records itself in this standard; the recorder refuses it if there is none."""
-    own = [tape for tape in TAPES.values() if tape.recorded_here]
-    return next((tape.name for tape in own if tape.standard == standard), own[0].name)
 
 
 def _picture_path(text: str) -> Path:
@@ -268,7 +262,10 @@ def _picture_path(text: str) -> Path:
 
 def _names_and_ranges() -> str:
     """Return every name that the options take, as the text at the end of the help."""
-    controls = {spec.name: f"{spec.minimum:g} to {spec.maximum:g} {spec.unit}".rstrip() for spec in CONTROLS.values()}
+    controls = {
+        spec.name: " | ".join(spec.choices) or f"{spec.minimum:g} to {spec.maximum:g} {spec.unit}".rstrip()
+        for spec in CONTROLS.values()
+    }
     lists = {
         "controls": controls,
         "test signals": {spec.name: spec.title for spec in SIGNALS.values()},
