@@ -22,6 +22,7 @@ _NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
 _LOWEST = {
     "record_current_best_pct": 10.0,
     "wheel_jitter_ns": 0.0,
+    "switch_jump_deg": 0.0,
     "capstan_swing_deg": 0.0,
     "capstan_swing_hz": 0.0,
     "head_projection_um": 0.0,
@@ -61,6 +62,8 @@ class Condition:
         Error of each channel's response at subcarrier frequency when its equaliser reads 0 [dB].
     noise_db : float
         RF noise against normal [dB].
+    switch_jump_deg : float
+        Phase jump at the switching moments that the demodulator's gate does not hide [deg].
     wheel_jitter_ns : float
         Peak time-base error the wheel servo leaves [ns] (`sim.servo.LOCK_RESIDUAL_NS`).
     capstan_swing_deg, capstan_swing_hz : float
@@ -85,6 +88,7 @@ class Condition:
     record_current_best_pct: FourHeads = (100.0, 100.0, 100.0, 100.0)
     channel_eq_offset_db: FourHeads = _NONE
     noise_db: float = 0.0
+    switch_jump_deg: float = 0.0
     wheel_jitter_ns: float = 0.0
     capstan_swing_deg: float = 0.0
     capstan_swing_hz: float = 0.8
@@ -202,6 +206,12 @@ def _fault_list() -> list[FaultSpec]:
             "Head wheel unsteady",
             "The wheel servo leaves too much error; vertical lines shiver from line to line.",
             lambda c, severity: replace(c, wheel_jitter_ns=c.wheel_jitter_ns + LOCK_RESIDUAL_NS["vertical"] * severity),
+        ),
+        FaultSpec(
+            "switching_transients",
+            "Switching transients",
+            "The demodulator's gate does not hide the changeover from head to head; spikes stand at it.",
+            lambda c, severity: replace(c, switch_jump_deg=c.switch_jump_deg + 180.0 * severity),
         ),
         FaultSpec(
             "capstan_hunting",

@@ -217,6 +217,16 @@ def _control_list() -> list[ControlSpec]:
         )
     controls += [
         _number(
+            "switch_timing_us",
+            "Switch timing",
+            "us",
+            (-12.0, 15.0),
+            (0.1, 0.5, 2.0),
+            "switcher",
+            "When the switcher turns over, against the middle of the front porch. Practices differ: in sync tip or in "
+            "the back porch is right too; in the picture it shows as a row of ticks.",
+        ),
+        _number(
             "dropout_threshold_db",
             "Dropout threshold",
             "dB",

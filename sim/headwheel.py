@@ -66,7 +66,7 @@ class PassSchedule:
 
     @property
     def switch_lead(self) -> int:
-        """Samples by which the switcher turns over ahead of 0H."""
+        """Samples by which the switcher turns over ahead of 0H; negative if after it."""
         return -int(self.switch_sample[0])
 
     @property
@@ -85,7 +85,7 @@ class PassSchedule:
 
 
 @lru_cache(maxsize=4)
-def pass_schedule(standard: Standard) -> PassSchedule:
+def pass_schedule(standard: Standard, switch_timing_us: float = 0.0) -> PassSchedule:
     """Return the schedule of a frame: the switcher turns over in the line blanking nearest to each quarter turn.
 
     Parameters
@@ -93,6 +93,8 @@ def pass_schedule(standard: Standard) -> PassSchedule:
     standard : Standard
         Fixes lines, samples and passes. Pass 0 begins at 0H of line 1 (MODEL: the wheel phase that keeps vertical
         sync inside a pass in both fields).
+    switch_timing_us : float
+        How much later than the middle of the front porch the switcher turns over [us].
 
     Examples
     --------
@@ -103,7 +105,7 @@ def pass_schedule(standard: Standard) -> PassSchedule:
     """
     passes = standard.passes_per_frame
     first_line = np.floor(np.arange(passes + 1) * standard.lines_per_pass + 0.5).astype(np.int64)
-    lead = round(SWITCH_LEAD_S * standard.sample_rate_hz)
+    lead = round((SWITCH_LEAD_S - switch_timing_us * 1e-6) * standard.sample_rate_hz)
     switch_sample = first_line * standard.samples_per_line - lead
     count = standard.samples_per_frame
     sample = np.arange(count)
@@ -147,7 +149,10 @@ def _displacements_s(geometry: GuideGeometry, standard: Standard) -> tuple[float
 
 
 def time_base_error(
-    geometry: GuideGeometry, head_of_pass: NDArray[np.integer], standard: Standard
+    geometry: GuideGeometry,
+    head_of_pass: NDArray[np.integer],
+    standard: Standard,
+    schedule: PassSchedule | None = None,
 ) -> NDArray[np.float32]:
     """Return how early each sample of a frame is read [s].
 
@@ -159,6 +164,8 @@ def time_base_error(
         Index 0 to 3 of the head that makes each pass.
     standard : Standard
         Scanning standard.
+    schedule : PassSchedule, optional
+        Wheel schedule; the standard's own when omitted.
 
     Returns
     -------
@@ -171,7 +178,7 @@ def time_base_error(
     from -45 to +45 degrees. The mean of the cosine is taken out because the wheel servo's horizontal lock holds the
     mean position of the picture; without that a height error would shift the whole picture by 0.58 us per mil.
     """
-    schedule = pass_schedule(standard)
+    schedule = schedule or pass_schedule(standard)
     inward_s, height_s = _displacements_s(geometry, standard)
     timing_s = np.asarray(geometry.head_timing_ns)[np.asarray(head_of_pass)] * 1e-9
     error = schedule.per_sample(timing_s)
@@ -182,12 +189,14 @@ def time_base_error(
     return error
 
 
-def time_base_slope(geometry: GuideGeometry, standard: Standard) -> NDArray[np.float32]:
+def time_base_slope(
+    geometry: GuideGeometry, standard: Standard, schedule: PassSchedule | None = None
+) -> NDArray[np.float32]:
     """Return the rate of change of `time_base_error` within each pass, shape (samples_per_frame,) [s/s].
 
     The reproduced carrier is higher by this fraction (Doppler), so it also moves the demodulated level.
     """
-    schedule = pass_schedule(standard)
+    schedule = schedule or pass_schedule(standard)
     inward_s, height_s = _displacements_s(geometry, standard)
     rate = schedule.angle_rate_rad_per_s
     slope = (schedule.cosine + np.float32(_MEAN_COSINE)) * np.float32(inward_s * rate)

@@ -1,7 +1,7 @@
 """From tape to one continuous RF signal: heads, four channel amplifiers with equalisers, and the switcher.
 
 Contents: `ChannelSettings`, `as_read_by`, `envelope_frequency_hz`, `head_of_pass`, `equaliser_taps`, `equalise`,
-`NoisePool`, `switched_signal`, `add_noise`, `single_head_signal`.
+`head_phases`, `NoisePool`, `switched_signal`, `add_noise`, `single_head_signal`.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ __all__ = [
     "equalise",
     "equaliser_taps",
     "head_of_pass",
+    "head_phases",
     "single_head_signal",
     "switched_signal",
 ]
@@ -139,11 +140,23 @@ class NoisePool:
 
 
 def _pass_slices(schedule: PassSchedule, count: int) -> list[tuple[int, slice]]:
-    """Return (pass, slice of the frame) in time order; the tail of the frame belongs to pass 0."""
+    """Return (pass, slice of the frame) in time order; the frame's ends belong to the loop's neighbouring passes."""
     edges = np.clip(schedule.switch_sample, 0, count)
-    slices = [(k, slice(int(edges[k]), int(edges[k + 1]))) for k in range(schedule.passes)]
+    slices = [(schedule.passes - 1, slice(0, int(edges[0])))]
+    slices += [(k, slice(int(edges[k]), int(edges[k + 1]))) for k in range(schedule.passes)]
     slices.append((0, slice(int(edges[-1]), count)))
-    return slices
+    return [(k, where) for k, where in slices if where.stop > where.start]
+
+
+def head_phases(standard: Standard, peak_deg: float, seed: int) -> NDArray[np.complex64]:
+    """Return the carrier phase of each pass at the switcher, as unit phasors, shape (passes,).
+
+    Heads do not meet the recorded carrier in step: where the switcher turns over, the phase jumps, and the demodulator
+    answers with a transient. A gate in the demodulator normally hides it (MODEL: then `peak_deg`, what is left of the
+    jump, is 0); without the gate it is 180.
+    """
+    angle = np.random.default_rng([seed, 6]).uniform(-1.0, 1.0, standard.passes_per_frame)
+    return np.asarray(np.exp(1j * np.radians(peak_deg) * angle), dtype=np.complex64)
 
 
 def _off_tape(envelope: ComplexArray, match: TrackMatch, standard: Standard) -> ComplexArray:
@@ -171,6 +184,7 @@ def switched_signal(
     match: TrackMatch,
     channels: tuple[ChannelSettings, ...],
     schedule: PassSchedule,
+    phases: NDArray[np.complex64],
     standard: Standard,
     practice: Practice,
 ) -> ComplexArray:
@@ -184,8 +198,12 @@ def switched_signal(
         Tracking.
     channels : four ChannelSettings
         Channels of heads 1 to 4.
-    schedule, standard, practice
-        Wheel schedule and what fixes the equaliser.
+    schedule : PassSchedule
+        When each pass plays.
+    phases : ndarray of complex64, (passes,)
+        Carrier phase of each pass (`head_phases`).
+    standard, practice
+        What fixes the equaliser.
     """
     heads = head_of_pass(match, schedule.passes)
     # Good heads share one envelope: read it off the tape once.
@@ -194,13 +212,14 @@ def switched_signal(
     for k, where in _pass_slices(schedule, result.size):
         channel = channels[heads[k]]
         read = off_tape[id(envelopes[heads[k]])]
+        gain = np.complex64(channel.signal) * phases[k]
         if channel.equaliser_db:
             taps = equaliser_taps(channel.equaliser_db, standard, practice)
             beside = np.arange(where.start - 2, where.stop + 2) % read.size
             result[where] = equalise(read[beside], taps)
-            result[where] *= np.complex64(channel.signal)
+            result[where] *= gain
         else:
-            np.multiply(read[where], np.complex64(channel.signal), out=result[where])
+            np.multiply(read[where], gain, out=result[where])
     return result
 
 

@@ -21,7 +21,7 @@ from sim.errors import BandbenchError
 from sim.fm import OutputFilter, discriminate, noise_to_carrier_for_snr
 from sim.frame import PlaybackFrame
 from sim.headtape import HeadTip, contact_spacing_um, head_response, spacing_loss_db, wavelength_m
-from sim.headwheel import HALF_PASS_RAD, GuideGeometry, pass_schedule, time_base_error, time_base_slope
+from sim.headwheel import HALF_PASS_RAD, GuideGeometry, PassSchedule, pass_schedule, time_base_error, time_base_slope
 from sim.playback import (
     ChannelSettings,
     NoisePool,
@@ -29,6 +29,7 @@ from sim.playback import (
     as_read_by,
     envelope_frequency_hz,
     head_of_pass,
+    head_phases,
     single_head_signal,
     switched_signal,
 )
@@ -143,7 +144,6 @@ class Recorder:
         self._condition = Condition() if condition is None else condition
         self._controls = default_controls(self.practice)
         self._tape = get_tape(tape)
-        self._schedule = pass_schedule(self.standard)
         self._template, self._active = blanking_template(self.standard)
         # Monochrome working: the burst goes with the blanking it came in.
         self._plain_template, _ = blanking_template(self.standard, with_burst=False)
@@ -192,6 +192,8 @@ class Recorder:
             self._recorded = None
         if changed.intersection(_GEOMETRY):
             self._geometry = None
+        if "switch_timing_us" in changed:
+            self._geometry = self._signal = None
         # The guide also decides how firmly the tips press.
         if any(name.startswith("channel_") for name in changed) or "guide_position_um" in changed:
             self._signal = None
@@ -227,23 +229,26 @@ class Recorder:
             raise BandbenchError(f"frame index {index}: use 0 or more")
         time_s = index / self.standard.frame_rate_hz
         match, channels = self._match_at(time_s), self._channels
-        where = (match, channels, self._schedule, self.standard, self.practice)
+        schedule = self._schedule
+        where = (match, channels, schedule)
+        fixed = (self.standard, self.practice)
         recorded = self._recorded_frame
         if self._signal is None or match != self._signal_match:
             # A new match of heads to tracks changes which timing error each pass has.
             if self._signal_match is None or match.head_shift != self._signal_match.head_shift:
                 self._geometry = None
             self._signal_match = match
-            self._signal = switched_signal([self._as_read(recorded, head) for head in range(4)], *where)
+            phases = head_phases(self.standard, self._condition.switch_jump_deg, self._seed)
+            self._signal = switched_signal([self._as_read(recorded, head) for head in range(4)], *where, phases, *fixed)
         noise = self._noise.frame(index)
-        rf = add_noise(self._signal, noise, *where)
+        rf = add_noise(self._signal, noise, *where, *fixed)
         if self._geometry is None:
             self._geometry = self._prepare_geometry(match, recorded.geometry)
         error, slope, displacement = self._geometry
         level = 10.0 ** (self._controls["video_level_db"] / 20.0)
         correction = CORRECTIONS[int(self._controls["correction"])]
         servo_error_s = self._servo_error_s(time_s)
-        heads = head_of_pass(match, self._schedule.passes)
+        heads = head_of_pass(match, schedule.passes)
         playing = np.array([head + 1 if self._is_on(head) else 0 for head in range(4)], dtype=np.int8)
         shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
         return PlaybackFrame(
@@ -252,8 +257,8 @@ class Recorder:
             rf=rf,
             guide_error_s=error.reshape(shape),
             servo_error_s=servo_error_s,
-            head_of_line=playing[heads][self._schedule.pass_of_line()],
-            schedule=self._schedule,
+            head_of_line=playing[heads][schedule.pass_of_line()],
+            schedule=schedule,
             template=self._template if correction == "colour" else self._plain_template,
             active=self._active,
             demodulate=partial(self._demodulate, rf, slope, displacement, servo_error_s, level),
@@ -296,6 +301,10 @@ class Recorder:
             return np.zeros(standard.lines_per_frame)
         line_s = time_s + np.arange(standard.lines_per_frame, dtype=np.float64) * standard.line_period_s
         return wheel_jitter_s(line_s, peak_s, standard.wheel_rate_hz, self._seed)
+
+    @property
+    def _schedule(self) -> PassSchedule:
+        return pass_schedule(self.standard, self._controls["switch_timing_us"])
 
     def _is_on(self, head: int) -> bool:
         return self._controls[f"channel_on_{head + 1}"] == 1.0
@@ -390,13 +399,15 @@ class Recorder:
         machine = self._machine_geometry()
         playing = head_of_pass(match, self._schedule.passes)
         recording = np.arange(self._schedule.passes) % 4
-        error = time_base_error(machine, playing, self.standard)
-        error -= time_base_error(recorded, recording, self.standard)
-        slope = time_base_slope(machine, self.standard) - time_base_slope(recorded, self.standard)
+        schedule = self._schedule
+        error = time_base_error(machine, playing, self.standard, schedule)
+        error -= time_base_error(recorded, recording, self.standard, schedule)
+        slope = time_base_slope(machine, self.standard, schedule)
+        slope -= time_base_slope(recorded, self.standard, schedule)
         displacement = None
         if error.any():
             segment = self.standard.samples_per_line // _SEGMENTS_PER_LINE
-            first = segment - self._schedule.switch_lead
+            first = -self._schedule.switch_lead % segment
             displacement = Displacement(error, self.standard.sample_rate_hz, segment, first)
         return error, slope, displacement
 

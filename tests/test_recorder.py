@@ -121,7 +121,7 @@ def test_unknown_names_list_the_known_ones() -> None:
         {"seed": -1},
     ):
         with pytest.raises(BandbenchError, match=r"use (one of|a whole number)"):
-            Recorder(**wrong)  # type: ignore[arg-type]
+            Recorder(**wrong)
 
 
 def test_every_control_belongs_to_a_stage_and_has_ordered_steps() -> None:
@@ -286,6 +286,35 @@ def test_a_hunting_capstan_makes_the_rf_rise_and_fall() -> None:
     steady = Recorder(signal="flat", condition=Condition(capstan_swing_deg=1.5), seed=3)
     bobble = [measure(steady.play_frame(index), "rf_level_db") for index in range(0, 45, 3)]
     assert 0.02 < max(bobble) - min(bobble) < 0.4  # a little, even when the servo holds (common practice)
+
+
+def test_switching_transients_stand_in_the_front_porch_and_processing_removes_them() -> None:
+    """Once per 90 degrees, timed into line blanking (QUOTED); one switch every 16 or 17 lines."""
+    sound = Recorder(signal="flat", seed=4).play_frame(0)
+    spiked = Recorder(signal="flat", condition=with_fault(Condition(), "switching_transients"), seed=4).play_frame(0)
+    difference = np.abs(spiked.demod - sound.demod)
+    lines, samples = np.nonzero(difference > 15.0)
+    before_switch = set((sound.schedule.first_line[1:] - 1).tolist())
+    assert len(set(lines[samples > 880].tolist()) & before_switch) > 20
+    assert set(lines[(samples > 160) & (samples < 880)].tolist()) == set()
+    picture_change = np.abs(spiked.processed - sound.processed)[:, 170:880]
+    # Not the transients: the same noise under another carrier phase.
+    assert picture_change.max() < 9.0
+
+
+def test_a_mistimed_switch_is_seen_in_the_picture() -> None:
+    condition = with_fault(Condition(), "switching_transients")
+    late = Recorder(signal="flat", condition=condition, controls={"switch_timing_us": 14.0}, seed=4).play_frame(0)
+    sound = Recorder(signal="flat", seed=4).play_frame(0)
+    difference = np.abs(late.processed - sound.processed)
+    lines, samples = np.nonzero(difference > 15.0)
+    # DERIVED: 14 us after the middle of the front porch is 13.25 us after 0H.
+    assert np.median(samples) / STANDARD.sample_rate_hz == pytest.approx(13.25e-6, abs=0.4e-6)
+    assert 20 < len(set(lines.tolist())) <= 32
+    for timing_us in (3.0, 7.0):  # sync tip, back porch: right as well (QUOTED)
+        frame = Recorder(signal="flat", controls={"switch_timing_us": timing_us}).play_frame(0)
+        assert measure(frame, "rf_level_db") == pytest.approx(0.0, abs=0.1)
+        assert np.abs(frame.sync_edges_s).max() < 20e-9
 
 
 def test_tapes_are_ours_and_playable() -> None:

@@ -53,7 +53,9 @@ class MeasurementSpec:
 def _line_level(frame: PlaybackFrame) -> NDArray[np.float64]:
     """Rms RF amplitude of each line up to the moment the switcher may turn over, (lines,)."""
     power = np.square(frame.rf.real) + np.square(frame.rf.imag)
-    one_head = power.reshape(frame.guide_error_s.shape)[:, : -frame.schedule.switch_lead]
+    lead = frame.schedule.switch_lead
+    samples = slice(None, -lead) if lead > 0 else slice(-lead, None)
+    one_head = power.reshape(frame.guide_error_s.shape)[:, samples]
     return np.asarray(np.sqrt(one_head.mean(axis=1, dtype=np.float64)))
 
 
