@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pytest
@@ -15,13 +17,6 @@ from sim.errors import BandbenchError, UnknownNameError
 from sim.instruments import MEASUREMENTS, TEST_POINTS, measure, picture
 from sim.training.session import SessionError
 from sim.training.solution import solution_moves
-
-LESSON = "tracking-and-guide"
-
-
-@pytest.fixture(scope="module")
-def lessons() -> dict[str, object]:
-    return dict(read_lessons())
 
 
 @pytest.fixture
@@ -236,14 +231,15 @@ def test_a_lesson_dims_stages_and_instruments_it_does_not_need(lesson_bench: Ben
 def test_in_a_lesson_tape_programme_and_faults_are_fixed(lesson_bench: Bench) -> None:
     bench = lesson_bench
     before = (bench.recorder.tape, bench.programme, bench.recorder.condition)
-    for act in (
-        lambda: bench.load_tape("programme"),
-        lambda: bench.load_programme("bars"),
-        lambda: bench.play_picture("x", np.zeros((4, 4), np.float32)),
+    acts: list[Callable[[], None]] = [
+        partial(bench.load_tape, "programme"),
+        partial(bench.load_programme, "bars"),
+        partial(bench.play_picture, "x", np.zeros((4, 4), np.float32)),
         bench.hide_fault,
         bench.clear_fault,
-        lambda: bench.plant_fault("noisy_rf", 0.5),
-    ):
+        partial(bench.plant_fault, "noisy_rf", 0.5),
+    ]
+    for act in acts:
         with pytest.raises(BenchError, match="leave the lesson"):
             act()
     assert (bench.recorder.tape, bench.programme, bench.recorder.condition) == before
@@ -252,12 +248,14 @@ def test_in_a_lesson_tape_programme_and_faults_are_fixed(lesson_bench: Bench) ->
 def test_the_lesson_is_passed_with_the_right_settings_and_not_before(lesson_bench: Bench) -> None:
     bench = lesson_bench
     session = bench.running_session()
+    outcomes = []
     bench.check_lesson(101.0)
-    assert not session.finished
+    outcomes.append(session.finished)
     for control, value in solution_moves(session.lesson, session.start):
         bench.set_control(control, value, 110.0)
     bench.check_lesson(120.0)
-    assert session.finished
+    outcomes.append(session.finished)
+    assert outcomes == [False, True]
     assert session.score().passed
 
 
@@ -290,20 +288,25 @@ def test_undo_in_a_lesson_is_a_logged_move(lesson_bench: Bench) -> None:
 def test_lesson_acts_need_a_lesson(bench: Bench) -> None:
     with pytest.raises(BenchError, match="choose Learn"):
         bench.begin_lesson(0.0)
-    for act in (lambda: bench.check_lesson(0.0), lambda: bench.open_hint(1, 0.0), lambda: bench.restart_lesson(0.0)):
+    acts: list[Callable[[], None]] = [
+        partial(bench.check_lesson, 0.0),
+        partial(bench.open_hint, 1, 0.0),
+        partial(bench.restart_lesson, 0.0),
+    ]
+    for act in acts:
         with pytest.raises(BenchError, match="no lesson"):
             act()
 
 
 def test_a_hidden_fault_shows_and_goes_away(bench: Bench) -> None:
     bench.hide_fault()
-    assert bench.fault is not None
-    assert not bench.fault_shown
+    states = [(bench.fault is not None, bench.fault_shown)]
     broken = picture(bench.frame).copy()
     bench.show_fault()
-    assert bench.fault_shown
+    states.append((bench.fault is not None, bench.fault_shown))
     bench.clear_fault()
-    assert bench.fault is None
+    states.append((bench.fault is not None, bench.fault_shown))
+    assert states == [(True, False), (True, True), (False, False)]
     assert np.abs(picture(bench.frame) - broken).mean() > 1e-3
 
 

@@ -10,20 +10,24 @@ globalThis.importShim.addImportMap = ({ imports = {} }) => {
 
 let jsdoc = null;
 let patching = 0;
-let busy = false;
+let onTheWay = 0;
 let waiting = [];
 let send = null;
 
+// One patch for each event: Python drops a whole patch if a model in it has just left the document, as the figures of a
+// closed result have, and with it what was pressed meanwhile.
 function sendEvents(events) {
-  const patch = jsdoc.create_json_patch(events);
-  busy = true;
-  send({ type: "patch", patch });
+  for (const event of events) {
+    if (event.model?.document === null) continue;
+    onTheWay += 1;
+    send({ type: "patch", patch: jsdoc.create_json_patch([event]) });
+  }
 }
 
 // While Python is busy, only the latest value of each property waits.
 function onChange(event) {
   if (patching > 0) return;
-  if (!busy) {
+  if (onTheWay === 0) {
     sendEvents([event]);
     return;
   }
@@ -59,10 +63,10 @@ export function applyPatch({ patch, buffers }) {
   }
 }
 
-// Python has applied the last patch: send what has gathered meanwhile.
+// Python has applied a patch: after the last one send what has gathered meanwhile.
 export function onIdle() {
-  busy = false;
-  if (waiting.length > 0) {
+  onTheWay -= 1;
+  if (onTheWay === 0 && waiting.length > 0) {
     const events = waiting;
     waiting = [];
     sendEvents(events);

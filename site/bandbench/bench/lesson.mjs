@@ -40,7 +40,7 @@ function briefingPage(model, words, send) {
       h("h4", {}, words.cautions), list("ul", lesson.cautions));
   };
   follow(model, ["lesson"], show);
-  return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet" }))) };
+  return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
 function stepSection(model, words, send) {
@@ -135,7 +135,7 @@ function practisePage(model, words, send) {
     right.hidden = model.fault.state === "none";
   });
   return { title, element: h("div", {}, title, h("p", { class: "about" }, words.practise_text), state,
-    h("div", { class: "column" }, hide, reveal, right), h("p", {}, button(words.change, () => send("mode", null), { class: "quiet" }))) };
+    h("div", { class: "column" }, hide, reveal, right), h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
 function demonstratePage(model, words, send) {
@@ -161,7 +161,7 @@ function demonstratePage(model, words, send) {
   return { title, element: h("div", {}, title, h("p", { class: "about" }, words.demonstrate_text), state,
     h("div", { class: "column" }, fault.element,
       h("span", { class: "field" }, h("label", { for: "fault-severity" }, words.severity), severity, amount), plant, right),
-    h("p", {}, button(words.change, () => send("mode", null), { class: "quiet" }))) };
+    h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
 export function render({ model, el }) {

@@ -47,9 +47,11 @@ export function render({ model, el }) {
     single("scallop_us", labels.scallop_us, abouts.scallop_us, "centred", 0.5),
     single("noise_db", labels.noise_db, abouts.noise_db, "level", 1));
   const closed = h("p", { class: "about" }, words.closed);
-  el.append(h("div", { class: "part meters" }, list, heads, closed));
+  const part = h("div", { class: "part meters" }, list, heads, closed);
+  el.append(part);
 
-  follow(model, ["readings"], () => {
+  follow(model, ["readings", "revision"], () => {
+    part.dataset.revision = model.revision;
     for (const { name, value, bar: own } of shown) {
       const now = model.readings[name];
       if (now === undefined) continue;

@@ -34,12 +34,16 @@ class Meters(Part):
         For each reading its text, and its share of the bar's range, 0 to 1; None for both where there is none.
     needed : list of str
         Readings that the lesson needs.
+    revision : int
+        The bench's count of control changes when the readings were taken: whoever waits for the effect of a control
+        sees here that it is in.
     """
 
     labels = param.Dict(default={})
     abouts = param.Dict(default={})
     readings = param.Dict(default={})
     needed = param.List(default=[])
+    revision = param.Integer(default=0)
 
     _esm = script("meters")
 
@@ -95,4 +99,4 @@ class MetersView(View):
             "share": _share(readings.tracking_pct, _TRACKING_RANGE),
             "reason": None,
         }
-        self.meters.readings = shown
+        self.meters.param.update(readings=shown, revision=self.bench.revision)

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 import panel as pn
 import param
+from bokeh.models import Range1d
 from bokeh.models.annotations import BoxAnnotation, Span
+from numpy.typing import NDArray
 
 from bandbench.bench.lesson import check_data
 from bandbench.bench.plots import BAND, MARKED, TRACE, dress_legend, screen_figure
@@ -70,12 +72,18 @@ def _result_data(session: Session, score: Score) -> dict[str, Any]:
     }
 
 
-def _plot(title: str, unit: str) -> Any:
+def _plot(title: str, unit: str, times: NDArray[np.float32], values: NDArray[np.float32]) -> Any:
+    """Return an empty plot over time that has room for `values` (NaN counts for nothing)."""
+    known = values[np.isfinite(values)]
+    low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
+    margin = 0.08 * (high - low) or 1.0
     plot = screen_figure(
         title=say("result.of_unit", label=title, unit=unit_sign(unit)),
         height=230,
         sizing_mode="stretch_width",
         min_border_right=16,
+        x_range=Range1d(start=0.0, end=max(float(times[-1]), 1.0) * 1.03),
+        y_range=Range1d(start=low - margin, end=high + margin),
     )
     plot.xaxis.axis_label = say("result.time")
     return plot
@@ -83,12 +91,11 @@ def _plot(title: str, unit: str) -> Any:
 
 def _control_plot(track: ControlTrack) -> Any:
     spec = CONTROLS[track.control]
-    plot = _plot(spec.label, spec.unit)
     times, values = np.array(track.times_s, np.float32), np.array(track.values, np.float32)
+    plot = _plot(spec.label, spec.unit, times, np.append(values, np.float32(track.reference)))
     plot.step(times, values, mode="after", line_color=TRACE, line_width=2, legend_label=say("result.yours"))
-    ends = np.array([0.0, max(float(times[-1]), 1.0)], np.float32)
     plot.line(
-        ends,
+        np.array([0.0, max(float(times[-1]), 1.0)], np.float32),
         np.full(2, track.reference, np.float32),
         line_color=MARKED,
         line_width=2,
@@ -101,18 +108,17 @@ def _control_plot(track: ControlTrack) -> Any:
 
 def _reading_plot(track: ReadingTrack) -> Any:
     check = track.check
-    plot = _plot(check.title, check.unit)
-    low = track.target - check.tolerance
-    high = track.target if check.kind == "peak" else track.target + check.tolerance
-    if check.kind != "peak":
-        plot.add_layout(BoxAnnotation(bottom=low, top=high, fill_color=BAND, fill_alpha=0.45, line_color=BAND))
-    else:
-        # Above the peak there is nothing to be had; noise may read a little higher.
-        plot.add_layout(BoxAnnotation(bottom=low, fill_color=BAND, fill_alpha=0.45, line_color=BAND))
-    plot.add_layout(Span(location=track.target, dimension="width", line_color=MARKED, line_dash="dashed", line_width=2))
     times, values = np.array(track.times_s, np.float32), np.array(track.values, np.float32)
+    low = track.target - check.tolerance
+    # Above the peak there is nothing to be had; noise may read a little higher.
+    high = None if check.kind == "peak" else track.target + check.tolerance
+    ends = [low, track.target if high is None else high]
+    plot = _plot(check.title, check.unit, times, np.append(values, np.array(ends, np.float32)))
+    plot.add_layout(BoxAnnotation(bottom=low, top=high, fill_color=BAND, fill_alpha=0.45, line_color=BAND))
+    plot.add_layout(Span(location=track.target, dimension="width", line_color=MARKED, line_dash="dashed", line_width=2))
     plot.line(times, values, line_color=TRACE, line_width=2, legend_label=say("result.reading"))
     plot.scatter(times, values, size=6, color=TRACE)
+    # Only for the legend: a square of the band's colour.
     plot.scatter([np.nan], [np.nan], marker="square", size=12, color=BAND, legend_label=say("result.band"))
     dress_legend(plot)
     return plot

@@ -101,7 +101,8 @@ class FrameLoop:
         due_s = min(self._next_frame_s, self._next_tick_s) if room else self._next_tick_s
         delay_s = due_s - self._clock()
         if delay_s > 0:
-            try:
-                await asyncio.wait_for(self._woken.wait(), delay_s)
-            except TimeoutError:
-                return
+            # Not asyncio.wait_for: it turns the delay into a moment, which a busy machine may reach before the
+            # browser's event loop is asked for it; that loop refuses moments that have passed.
+            alarm = asyncio.get_running_loop().call_later(delay_s, self._woken.set)
+            await self._woken.wait()
+            alarm.cancel()
