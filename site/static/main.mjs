@@ -44,9 +44,16 @@ function drawPending() {
   post({ type: "ack", seq: latest.seq });
 }
 
+// Bokeh's and Panel's scripts come after this one; they have run when the document is complete.
+const scriptsReady = new Promise((resolve) => {
+  if (document.readyState === "complete") resolve();
+  else addEventListener("load", resolve, { once: true });
+});
+
 const handlers = {
   progress: showProgress,
   document: async (message) => {
+    await scriptsReady;
     await build(message, post);
     post({ type: "built" });
     acceptPictures(post);
@@ -101,6 +108,10 @@ function moduleWorker(address) {
   started.terminate();
   return null;
 }
+
+addEventListener("error", ({ target }) => {
+  if (target instanceof HTMLScriptElement) fail("network", target.src);
+}, { capture: true });
 
 function start() {
   const address = (path) => new URL(path, document.baseURI).href;

@@ -5,8 +5,6 @@ const STEPS = ["download", "python", "libraries", "bench", "page"];
 const post = (message, transfer = []) => self.postMessage(message, transfer);
 const progress = (step, counts = {}) => post({ type: "progress", step, index: STEPS.indexOf(step), total: STEPS.length, ...counts });
 
-class FetchFailed extends Error {}
-
 let bench = null;
 const early = [];
 
@@ -37,19 +35,23 @@ function downloadCounter(sizes) {
 
 const nameOf = (address) => new URL(address).pathname.split("/").at(-1);
 
-async function fetchPart(address) {
-  let response;
+// Pyodide passes over a part that it cannot fetch, or waits for it for ever: every failure is told at once. A response
+// goes on untouched (see downloadCounter).
+const plainFetch = self.fetch;
+self.fetch = async (address, options) => {
+  const failed = (why) => post({ type: "failed", kind: "network", detail: `${address}: ${why}` });
   try {
-    response = await fetch(address);
+    const response = await plainFetch(address, options);
+    if (!response.ok) failed(`the server answered ${response.status} ${response.statusText}`);
+    return response;
   } catch (error) {
-    throw new FetchFailed(`${address}: ${error.message}`);
+    failed(error.message);
+    throw error;
   }
-  if (!response.ok) throw new FetchFailed(`${address}: the server answered ${response.status} ${response.statusText}`);
-  return response;
-}
+};
 
 async function fetchArchive(address, note) {
-  const response = await fetchPart(address);
+  const response = await fetch(address);
   let arrived = 0;
   const counter = new TransformStream({
     transform(chunk, controller) {
@@ -132,7 +134,8 @@ self.onmessage = async ({ data }) => {
     else if (bench === null) early.push(data);
     else await handle(data);
   } catch (error) {
-    const kind = error instanceof FetchFailed ? "network" : starting ? "python" : "bench";
+    // A module that cannot be fetched is told by text alone; browsers agree on these words.
+    const kind = /dynamically imported module/.test(error.message) ? "network" : starting ? "python" : "bench";
     post({ type: "failed", kind, detail: `${error.stack ?? error}` });
   }
 };

@@ -1,0 +1,61 @@
+"""The built site, served for the tests that drive it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser
+
+from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
+from bandbench.serve import make_server
+from tests.browser.watching import WatchedPage
+
+
+@pytest.fixture(scope="session")
+def built_site() -> Path:
+    """Return the site built from the checkout as it is: what ``bandbench serve`` would serve."""
+    if not is_current(DEFAULT_OUTPUT):
+        build_site(DEFAULT_OUTPUT)
+    return DEFAULT_OUTPUT
+
+
+@pytest.fixture(scope="session")
+def site_url(built_site: Path) -> Iterator[str]:
+    """Return the address of the served site."""
+    server = make_server(built_site)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_address[1]}/"
+    server.shutdown()
+    server.server_close()
+
+
+RECORD_PROGRESS = """
+globalThis.progressSeen = [];
+document.addEventListener("DOMContentLoaded", () => {
+  const bar = document.getElementById("loading-bar");
+  const step = document.getElementById("loading-step");
+  new MutationObserver(() => progressSeen.push([bar.value, bar.max, step.textContent])).observe(step, { childList: true });
+});
+"""
+
+
+@pytest.fixture
+def watched_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
+    """Return a fresh page with an empty cache, not yet opened."""
+    context = browser.new_context(viewport={"width": 1400, "height": 900})
+    yield WatchedPage(context.new_page(), site_url)
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def running_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
+    """Return one page with the bench running, first visited with an empty cache, shared by a module's tests."""
+    context = browser.new_context(viewport={"width": 1400, "height": 900})
+    watched = WatchedPage(context.new_page(), site_url)
+    watched.page.add_init_script(RECORD_PROGRESS)
+    watched.start()
+    yield watched
+    context.close()

@@ -1,0 +1,53 @@
+"""A page of the site that notes everything it should not see."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from playwright.sync_api import Page
+
+__all__ = ["START_LIMIT_MS", "WatchedPage"]
+
+START_LIMIT_MS = 240_000
+"""Loading takes some 10 s on an idle machine of two cores; a busy one gets its time."""
+
+
+@dataclass
+class WatchedPage:
+    """A page, the requests it made and every complaint of its console."""
+
+    page: Page
+    url: str
+    requests: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.page.on("console", lambda line: self._note(line.type, line.text))
+        self.page.on("pageerror", lambda error: self.complaints.append(f"error: {error}"))
+        self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.on("requestfailed", lambda request: self.complaints.append(f"failed: {request.url}"))
+
+    def _note(self, kind: str, text: str) -> None:
+        if kind in {"error", "warning"}:
+            self.complaints.append(f"{kind}: {text}")
+
+    def start(self, query: str = "") -> None:
+        """Open the site and wait for its first picture."""
+        self.page.goto(self.url + query)
+        self.wait_until_running()
+
+    def wait_until_running(self) -> None:
+        """Wait for the first picture; a failure that the page tells of fails the test with its words."""
+        self.page.wait_for_selector("body:not([data-state='loading'])", timeout=START_LIMIT_MS)
+        state = self.page.evaluate("document.body.dataset.state")
+        assert state == "running", self.page.inner_text("#trouble") + self.page.inner_text("#trouble-detail")
+
+    def foreign_requests(self) -> list[str]:
+        """Return the requests to anything but the site's own origin."""
+        own = (self.url, f"blob:{self.url}", "data:")
+        return [address for address in self.requests if not address.startswith(own)]
+
+    def python(self, code: str) -> object:
+        """Return what Python code evaluates to inside the worker."""
+        worker = self.page.workers[0]
+        return worker.evaluate("(code) => self.bandbench.pyodide.runPython(code)", code)
