@@ -18,7 +18,7 @@ __all__ = ["FAULTS", "Condition", "ConditionError", "FaultSpec", "with_fault"]
 
 FourHeads = tuple[float, float, float, float]
 _NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
-# Values that would not be a head at all.
+# Values below which it would not be a head, or not an error, at all (MODEL).
 _LOWEST = {
     "record_current_best_pct": 10.0,
     "wheel_jitter_ns": 0.0,

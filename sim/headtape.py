@@ -32,10 +32,11 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 
-# 54.6 dB per wavelength is 20 log10 exp(2 pi).
+# DERIVED: 54.6 dB per wavelength is 20 log10 exp(2 pi).
 _SPACING_DB_PER_WAVELENGTH = 20.0 * math.log10(math.exp(2.0 * math.pi))
+# Effective length of the gap, in physical ones (PUB, Eargle; see `gap_loss_db`).
 _EFFECTIVE_GAP = 1.11
-# Below this a loss is not followed further: the head gives nothing but its amplifier's noise.
+# Below this a loss is not followed further: the head gives nothing but its amplifier's noise (MODEL).
 _FLOOR_DB = -120.0
 
 # Contact of tip and tape (MODEL throughout; projections from memory: 2.5-3.5 mil new, 0.5-1 mil at the end of life).
@@ -73,7 +74,8 @@ def spacing_loss_db(spacing_m: float, wavelength: FloatArray | float) -> FloatAr
 
     References
     ----------
-    R. L. Wallace, "The reproduction of magnetically recorded signals", Bell System Technical Journal 30, 1951.
+    R. L. Wallace, "The reproduction of magnetically recorded signals", Bell System Technical Journal 30, 1951 (from
+    memory; an observatory's memo of 1997 on tape heads has 55 dB per wavelength).
 
     Examples
     --------
@@ -88,7 +90,8 @@ def gap_loss_db(gap_m: float, wavelength: FloatArray | float) -> FloatArray:
 
     References
     ----------
-    J. Eargle, "Electroacoustical Reference Data" (effective gap 1.11 times the physical one).
+    PUB: J. M. Eargle, "Gap length losses in tape playback", in Electroacoustical Reference Data, 1994,
+    doi:10.1007/978-1-4615-2027-6_167 (its abstract gives the equation with the factor 1.11).
 
     Examples
     --------
@@ -103,7 +106,7 @@ def thickness_loss_db(thickness_m: float, wavelength: FloatArray | float) -> Flo
 
     References
     ----------
-    R. L. Wallace, 1951 (as for `spacing_loss_db`).
+    R. L. Wallace, 1951 (as for `spacing_loss_db`; from memory).
     """
     x = 2.0 * np.pi * thickness_m / np.asarray(wavelength)
     return _loss_db(-np.expm1(-x) / np.maximum(x, 1e-12))

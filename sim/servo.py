@@ -22,7 +22,7 @@ LOCK_RESIDUAL_NS: Mapping[str, float] = MappingProxyType({"horizontal": 125.0, "
 _LOWEST_HZ, _HIGHEST_HZ, _CORNER_HZ = 3.0, 1500.0, 90.0
 _COMPONENTS = 40
 _UNBALANCE_SHARE = 0.4
-# A peak is taken as three times the rms value.
+# MODEL: a peak is taken as three times the rms value.
 _PEAK_TO_RMS = 3.0
 
 

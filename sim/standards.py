@@ -39,13 +39,85 @@ def _marks(**marks: str) -> Mapping[str, str]:
 class Standard:
     """One television scanning standard: timing, levels and how it is sampled here.
 
-    All times are in seconds, frequencies in hertz, levels in `level_unit`. Arrays of one frame have the shape
-    ``(lines_per_frame, samples_per_line)`` in time order, each row starting at 0H.
+    Arrays of one frame have the shape ``(lines_per_frame, samples_per_line)`` in time order, each row starting at 0H.
 
-    Colour repeats after `colour_frames` frames. The burst of each line stands at 180 degrees (minus B-Y), turned by
-    `burst_swing_deg` against the sense of V on that line: 0 in NTSC, 45 in PAL, whose V is turned over every line.
-    `burst_free_lines` are ranges of line numbers, both ends included, for each frame of the sequence; a shorter list
-    repeats. `edge_rise_s` is the rise of sync, `blanking_rise_s` that of picture blanking.
+    Attributes
+    ----------
+    name : str
+        Key of `STANDARDS`.
+    lines_per_frame : int
+        Lines in a frame of two interlaced fields.
+    line_rate_hz : float
+        Line rate [Hz].
+    samples_per_line : int
+        Samples in a line of every video array.
+    subcarrier_hz : float
+        Colour subcarrier [Hz].
+    level_unit : str
+        What video levels are counted in.
+    sync_level : float
+        Level of sync tip [level unit].
+    blanking_level : float
+        Level of blanking [level unit].
+    white_level : float
+        Level of peak white [level unit].
+    setup_level : float
+        Level of black, above blanking in 525/60 [level unit].
+    line_blanking_s : float
+        Line blanking, from the end of one line's picture to the beginning of the next [s].
+    front_porch_s : float
+        From the end of the picture to 0H, the leading edge of line sync [s].
+    line_sync_s : float
+        Width of line sync at half amplitude [s].
+    burst_start_s : float
+        Burst begins this long after 0H [s].
+    burst_cycles : int
+        Cycles of subcarrier in a burst.
+    burst_amplitude : float
+        Half of the burst's peak-to-peak value [level unit].
+    equalising_pulse_s : float
+        Width of an equalising pulse [s].
+    broad_gap_s : float
+        Gap between two broad pulses of vertical sync [s].
+    equalising_half_lines : int
+        Half lines in each group of equalising pulses.
+    broad_half_lines : int
+        Half lines in each group of broad pulses.
+    edge_rise_s : float
+        Rise of sync, from 10 to 90 % [s].
+    video_bandwidth_hz : float
+        Video bandwidth [Hz].
+    wheel_turns_per_frame : int
+        Turns of the head wheel in a frame.
+    first_active_line : two ints
+        First whole line of the picture in each field.
+    field_start_half_line : two ints
+        Where each field's first equalising pulse falls, in half lines from 0H of line 1.
+    active_half_lines : two pairs of ints
+        Where each field's picture begins and ends, in half lines from 0H of line 1.
+    burst_rise_s : float
+        Rise of the burst's envelope, from 10 to 90 % [s].
+    pulse_2t_s : float
+        Width of the 2T pulse at half amplitude [s].
+    picture_aspect : float
+        Width of the picture over its height.
+    blanking_rise_s : float
+        Rise of picture blanking, from 10 to 90 % [s].
+    colour_system : str
+        NTSC or PAL.
+    colour_frames : int
+        Frames after which the colour signal repeats.
+    burst_swing_deg : float
+        Turn of the burst from 180 degrees (minus B-Y) against the sense of V on its line: 0 in NTSC, 45 in PAL, whose
+        V is turned over every line [deg].
+    burst_free_lines : ranges of line numbers
+        Lines without burst, first and last, for each frame of the colour sequence; a shorter list repeats.
+    chroma_bandwidth_hz : float
+        Bandwidth of the colour differences [Hz].
+    multiburst_hz : tuple of floats
+        Frequencies of the packets of multiburst [Hz].
+    provenance : mapping
+        Where each number comes from, by attribute.
     """
 
     name: str
@@ -309,6 +381,23 @@ class Practice:
     """One recording practice: which carrier stands for which video level, and the pre-emphasis.
 
     The pre-emphasis is ``(1 + j w lead_s) / (1 + j w lag_s)``; de-emphasis is its inverse.
+
+    Attributes
+    ----------
+    name, standard : str
+        Key of `PRACTICES`, and the scanning standard it belongs to.
+    sync_tip_hz : float
+        Carrier at sync tip [Hz].
+    blanking_hz : float
+        Carrier at blanking level [Hz].
+    white_hz : float
+        Carrier at peak white [Hz].
+    preemphasis_lead_s : float
+        Time constant that raises high frequencies [s].
+    preemphasis_lag_s : float
+        Time constant that ends the rise [s].
+    provenance : mapping
+        Where each number comes from, by attribute.
     """
 
     name: str
@@ -417,7 +506,25 @@ PRACTICES: Mapping[str, Practice] = MappingProxyType({practice.name: practice fo
 
 @dataclass(frozen=True)
 class Footprint:
-    """What lies where on the tape, and the wheel that put it there [m, m/s]."""
+    """What lies where on the tape, and the wheel that put it there.
+
+    Attributes
+    ----------
+    tape_width_m : float
+        Width of the tape [m].
+    track_width_m : float
+        Width of a video track, and of a head [m].
+    track_pitch_m : float
+        From the middle of one track to that of the next [m].
+    tip_circle_diameter_m : float
+        Diameter of the circle that the tips of the heads describe [m].
+    head_arc_deg : float
+        Part of a turn for which a head is on the tape [deg].
+    tape_speed_m_per_s : float
+        Nominal tape speed in 525/60 [m/s].
+    provenance : mapping
+        Where each number comes from, by attribute.
+    """
 
     tape_width_m: float = 50.8e-3
     track_width_m: float = 254e-6

@@ -24,7 +24,7 @@ _INNER_BOX = (0.05, 3.0)
 _OUTER_BOX = (0.20, 10.0)
 # Lines demodulated together: little enough for a processor's cache.
 _BLOCK = 64
-# Part of the bars' height that is left out at their top and bottom.
+# Part of the bars' height that is left out at their top and bottom (MODEL).
 _EDGE_PART = 0.04
 
 

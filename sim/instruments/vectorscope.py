@@ -41,7 +41,8 @@ _LINE_STEP = 3
 # paths between the bars to where the eye sees them).
 _FULL_SHARE = 2e-3
 
-# What a description calls on target: the small box of `sim.colour.vectors`; and what it takes for bars at all.
+# What a description calls on target: the small box of `sim.colour.vectors` (from memory); and what it takes for bars
+# at all (MODEL).
 _ON_TARGET = (0.05, 3.0)
 _BARS_AT_ALL = (0.6, 60.0)
 

@@ -57,8 +57,8 @@ _POINTS = (
 )
 TEST_POINTS: Mapping[str, TestPoint] = MappingProxyType({point.name: point for point in _POINTS})
 
-# Vertical range of the screen: video in shares of white (a third of it below sync tip is spare), RF in shares of the
-# nominal level.
+# Vertical range of the screen (MODEL): video in shares of white (a third of it below sync tip is spare), RF in shares
+# of the nominal level.
 _VIDEO_RANGE = (-0.6, 1.4)
 _RF_RANGE = (-1.6, 1.6)
 

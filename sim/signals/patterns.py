@@ -32,6 +32,7 @@ IQ_PEAK_PART_OF_WHITE = 0.2
 MINUS_I_DEG = 303.0
 Q_DEG = 33.0
 
+# TRADE: the red of 75 % bars, over the whole picture.
 RED_FIELD_RGB = (0.75, 0.0, 0.0)
 
 # MODEL: square cells on a 4:3 picture, lines at the cells' centres; two rows a line, one in each field.
@@ -83,6 +84,7 @@ class BarLayout:
     source: str
 
 
+# From memory: the 75 % bars of both standards, in falling order of luminance.
 _SIX_NAMES = ("yellow", "cyan", "green", "magenta", "red", "blue")
 _SIX_RGB = (
     (0.75, 0.75, 0.0),
