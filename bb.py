@@ -191,6 +191,11 @@ def recipe_bench(arguments: list[str]) -> None:
     run(VENV_PYTHON, ROOT / "tests" / "benchmark.py", *arguments)
 
 
+def recipe_docs(arguments: list[str]) -> None:
+    """Write sim/nomenclature.md from the sources of sim (--check only tells whether it is stale)."""
+    in_venv("bandbench.nomenclature", *arguments)
+
+
 def recipe_lock(arguments: list[str]) -> None:
     """Resolve the dependencies anew and write both lock files (for maintainers; --upgrade)."""
     tools = ROOT / ".venv-lock"
@@ -214,6 +219,7 @@ RECIPES = {
     "lint": recipe_lint,
     "unit": recipe_unit,
     "bench": recipe_bench,
+    "docs": recipe_docs,
     "ci": recipe_test,
     "lock": recipe_lock,
 }

@@ -176,7 +176,7 @@ def own_files() -> dict[str, bytes]:
     files = {}
     for part in (*(package / name for name in OWN_PARTS), REPOSITORY / "sim"):
         for path in [part] if part.is_file() else sorted(part.rglob("*")):
-            if path.is_file() and path.suffix not in {".pyc"}:
+            if path.is_file() and path.suffix not in {".pyc", ".md"}:
                 base = REPOSITORY / "site" if part != REPOSITORY / "sim" else REPOSITORY
                 files[path.relative_to(base).as_posix()] = path.read_bytes()
     for path in sorted((REPOSITORY / "lessons").rglob("*")):
