@@ -106,7 +106,7 @@ def _control_list() -> list[ControlSpec]:
             "fm_deviation_khz",
             "FM level",
             "kHz",
-            (400.0, 3000.0),
+            (400.0, 5000.0),
             (5.0, 25.0, 100.0),
             "tape",
             "Carrier deviation from blanking to peak white when this machine records. "

@@ -2,10 +2,10 @@
 
 RF is held as a complex envelope: the analytic signal of the REAL frequency-modulated wave, taken at the video rate
 fs (4 fsc) and turned down by fs/2 (2 fsc, 7.159 MHz in 525/60). The wave is formed at four times that rate, so
-sidebands folded through 0 Hz are in it. Components from fs to 2 fs fold too, as in any sampling, but harmlessly: a
-discriminator uses the phase at the sampling moments, and that is exact; whatever acts on the envelope must be flat or
-repeat every fs (as the channels' cosine equalisers do). A band cut at fs = 14.3 MHz instead would take away the second
-upper sideband of 3 MHz detail and cost 1.5 % of its level.
+sidebands folded through 0 Hz are in it. Components from fs up to the channel's band edge fold too, as in any sampling,
+but harmlessly: a discriminator uses the phase at the sampling moments, and that is exact; whatever acts on the envelope
+must be flat or repeat every fs (as the channels' cosine equalisers do). A band cut at fs = 14.3 MHz instead would take
+away the second upper sideband of 3 MHz detail and cost 1.5 % of its level.
 
 Contents: `emphasis_response`, `low_pass_response`, `frequency_modulated_wave`, `modulate`, `discriminate`,
 `OutputFilter`, `demodulated_noise_density`, `noise_to_carrier_for_snr`, `expected_click_rate_hz`.
@@ -39,6 +39,10 @@ ComplexArray = NDArray[np.complex64]
 # The real wave is formed at this multiple of fs, so that its Nyquist frequency (28.6 MHz) is beyond the fourth upper
 # sideband of peak white with full 4.2 MHz modulation (10.0 + 4 x 4.2 = 26.8 MHz).
 MODULATOR_OVERSAMPLING = 4
+
+# Upper edge of the RF channel (MODEL): full gain to the first frequency, a raised-cosine fall to nothing at the second.
+# Normal deviation keeps detail to 0.5 %; over-deviation loses its outer sidebands, and white edges grow beards.
+RF_FLAT_HZ, RF_STOP_HZ = 15.0e6, 21.0e6
 
 # Low-pass after the discriminator: flat through the video bandwidth, then a raised-cosine fall (MODEL: chosen so
 # that the band is flat to 0.5 % and the filter's ringing stays inside one line blanking).
@@ -152,8 +156,11 @@ def modulate(
     wave = frequency_modulated_wave(video, standard, practice, white_deviation_hz, blanking_hz)
     count = wave.size // MODULATOR_OVERSAMPLING
     bins = np.fft.rfft(wave)
+    frequency_hz = np.arange(2 * count, dtype=np.float32) * np.float32(standard.sample_rate_hz / count)
+    beyond = np.clip((frequency_hz - RF_FLAT_HZ) / (RF_STOP_HZ - RF_FLAT_HZ), 0.0, 1.0)
+    bins = bins[: 2 * count] * (0.5 + 0.5 * np.cos(np.pi * beyond))
     band = bins[:count]
-    band += bins[count : 2 * count]
+    band += bins[count:]
     band *= np.float32(2.0 / MODULATOR_OVERSAMPLING)
     # Bin k stands for k fs / count hertz; centring on fs/2 is a rotation of the bins by half their number.
     return np.fft.ifft(np.roll(band, -(count // 2))).astype(np.complex64)

@@ -136,11 +136,15 @@ class GuideGeometry:
         Displacement across the tape [um].
     head_timing_ns : tuple of four floats
         How early each of heads 1 to 4 is against its right angle on the wheel [ns].
+    stretch_ppm : float
+        How much longer across the tape a recorded track should be than it was [parts per million]: a recording on
+        tape that has shrunk since has minus that much.
     """
 
     inward_um: float = 0.0
     height_um: float = 0.0
     head_timing_ns: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    stretch_ppm: float = 0.0
 
 
 def _displacements_s(geometry: GuideGeometry, standard: Standard) -> tuple[float, float]:
@@ -186,6 +190,10 @@ def time_base_error(
         error += schedule.sine * np.float32(inward_s)
     if height_s:
         error -= schedule.cosine * np.float32(height_s)
+    if geometry.stretch_ppm:
+        # Linear in the wheel angle, so a guide move cancels it but for a small S-shaped rest.
+        per_radian_s = geometry.stretch_ppm * 1e-6 / schedule.angle_rate_rad_per_s
+        error += np.arcsin(schedule.sine) * np.float32(per_radian_s)
     return error
 
 

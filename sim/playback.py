@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.headwheel import PassSchedule
+from sim.headwheel import HALF_PASS_RAD, PassSchedule
 from sim.standards import FOOTPRINT, Practice, Standard
-from sim.tracking import TrackMatch
+from sim.tracking import TrackMatch, overlaps_along
 
 __all__ = [
     "ChannelSettings",
@@ -159,12 +159,19 @@ def head_phases(standard: Standard, peak_deg: float, seed: int) -> NDArray[np.co
     return np.asarray(np.exp(1j * np.radians(peak_deg) * angle), dtype=np.complex64)
 
 
-def _off_tape(envelope: ComplexArray, match: TrackMatch, standard: Standard) -> ComplexArray:
+def _off_tape(
+    envelope: ComplexArray, match: TrackMatch, bow_m: float, schedule: PassSchedule, standard: Standard
+) -> ComplexArray:
     """Return the envelope as the heads read it: own track and, beyond the guard band, its neighbour."""
-    read: ComplexArray = envelope * np.complex64(match.own)
-    if match.neighbour > 0.0:
+    own: NDArray[np.float32] | np.complex64 = np.complex64(match.own)
+    neighbour: NDArray[np.float32] | np.complex64 = np.complex64(match.neighbour)
+    if bow_m:
+        along = np.arcsin(schedule.sine) / HALF_PASS_RAD
+        own, neighbour = overlaps_along(match, bow_m, along)
+    read: ComplexArray = envelope * own
+    if np.any(neighbour):
         shift = round(standard.samples_per_frame / standard.passes_per_frame) * match.neighbour_step
-        read += np.roll(envelope, -shift) * np.complex64(match.neighbour)
+        read += np.roll(envelope, -shift) * neighbour
     return read
 
 
@@ -182,6 +189,7 @@ def envelope_frequency_hz(standard: Standard) -> NDArray[np.float64]:
 def switched_signal(
     envelopes: Sequence[ComplexArray],
     match: TrackMatch,
+    bow_m: float,
     channels: tuple[ChannelSettings, ...],
     schedule: PassSchedule,
     phases: NDArray[np.complex64],
@@ -196,6 +204,8 @@ def switched_signal(
         Recorded RF as each of heads 1 to 4 reads it when it is on its track.
     match : TrackMatch
         Tracking.
+    bow_m : float
+        Bow of the tracks [m].
     channels : four ChannelSettings
         Channels of heads 1 to 4.
     schedule : PassSchedule
@@ -207,7 +217,7 @@ def switched_signal(
     """
     heads = head_of_pass(match, schedule.passes)
     # Good heads share one envelope: read it off the tape once.
-    off_tape = {id(envelope): _off_tape(envelope, match, standard) for envelope in envelopes}
+    off_tape = {id(envelope): _off_tape(envelope, match, bow_m, schedule, standard) for envelope in envelopes}
     result = np.empty_like(envelopes[0])
     for k, where in _pass_slices(schedule, result.size):
         channel = channels[heads[k]]
@@ -257,6 +267,7 @@ def single_head_signal(
     envelope: ComplexArray,
     noise: ComplexArray,
     match: TrackMatch,
+    bow_m: float,
     channel: ChannelSettings,
     schedule: PassSchedule,
     standard: Standard,
@@ -268,10 +279,10 @@ def single_head_signal(
     ----------
     head : int
         0 to 3.
-    envelope, noise, match, channel, schedule, standard, practice
+    envelope, noise, match, bow_m, channel, schedule, standard, practice
         As for `switched_signal` and `add_noise`.
     """
-    read = _off_tape(envelope, match, standard)
+    read = _off_tape(envelope, match, bow_m, schedule, standard)
     count = read.size
     turn = 4.0 * count / schedule.passes
     first = int(np.flatnonzero(head_of_pass(match, schedule.passes) == head)[0])

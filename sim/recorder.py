@@ -230,7 +230,6 @@ class Recorder:
         time_s = index / self.standard.frame_rate_hz
         match, channels = self._match_at(time_s), self._channels
         schedule = self._schedule
-        where = (match, channels, schedule)
         fixed = (self.standard, self.practice)
         recorded = self._recorded_frame
         if self._signal is None or match != self._signal_match:
@@ -239,9 +238,17 @@ class Recorder:
                 self._geometry = None
             self._signal_match = match
             phases = head_phases(self.standard, self._condition.switch_jump_deg, self._seed)
-            self._signal = switched_signal([self._as_read(recorded, head) for head in range(4)], *where, phases, *fixed)
+            self._signal = switched_signal(
+                [self._as_read(recorded, head) for head in range(4)],
+                match,
+                recorded.track_bow_m,
+                channels,
+                schedule,
+                phases,
+                *fixed,
+            )
         noise = self._noise.frame(index)
-        rf = add_noise(self._signal, noise, *where, *fixed)
+        rf = add_noise(self._signal, noise, match, channels, schedule, *fixed)
         if self._geometry is None:
             self._geometry = self._prepare_geometry(match, recorded.geometry)
         error, slope, displacement = self._geometry
@@ -353,7 +360,15 @@ class Recorder:
     ) -> NDArray[np.complex64]:
         envelope = self._as_read(recorded, head)
         return single_head_signal(
-            head, envelope, noise, match, channels[head], self._schedule, self.standard, self.practice
+            head,
+            envelope,
+            noise,
+            match,
+            recorded.track_bow_m,
+            channels[head],
+            self._schedule,
+            self.standard,
+            self.practice,
         )
 
     def _as_read(self, recorded: RecordedFrame, head: int) -> NDArray[np.complex64]:

@@ -49,6 +49,8 @@ class TapeSpec:
         Level of the tracks that heads 1 to 4 of that machine left [dB].
     dropouts : DropoutPattern
         Dropouts of the tape.
+    track_bow_um : float
+        How far the middle of a track stands from the line through its ends [um].
     damaged_edge_db : float
         RF level at the edge where the heads leave the tape, 0 if the edge is sound [dB].
     worn_lines : tuple of (first, last, level_db)
@@ -67,6 +69,7 @@ class TapeSpec:
     geometry: GuideGeometry = field(default_factory=GuideGeometry)
     track_level_db: FourHeads = _EVEN
     dropouts: DropoutPattern = field(default_factory=DropoutPattern)
+    track_bow_um: float = 0.0
     damaged_edge_db: float = 0.0
     worn_lines: tuple[tuple[int, int, float], ...] = ()
     serial: int = 0
@@ -122,7 +125,10 @@ _TAPES = (
         practice="525 low-band colour",
         signal="bars",
         recorded_here=False,
-        geometry=GuideGeometry(inward_um=-12.0, height_um=20.0, head_timing_ns=(60.0, -40.0, 30.0, -50.0)),
+        geometry=GuideGeometry(
+            inward_um=-12.0, height_um=20.0, head_timing_ns=(60.0, -40.0, 30.0, -50.0), stretch_ppm=150.0
+        ),
+        track_bow_um=35.0,
         track_level_db=(-1.0, -2.0, -0.5, -3.0),
         dropouts=DropoutPattern(per_frame=14.0, median_s=15e-6),
         damaged_edge_db=-14.0,
@@ -190,10 +196,13 @@ class RecordedFrame:
         Recorded RF, 1 = a sound track (see `sim.fm`). Pass k lies under samples of track k.
     geometry : GuideGeometry
         Errors under which it was recorded.
+    track_bow_m : float
+        How far the middle of a track stands from the line through its ends [m].
     """
 
     envelope: NDArray[np.complex64]
     geometry: GuideGeometry
+    track_bow_m: float = 0.0
 
 
 def record_frame(
@@ -237,7 +246,7 @@ def record_frame(
     level = _tape_level(tape, standard)
     if level is not None:
         envelope *= level
-    return RecordedFrame(envelope, tape.geometry)
+    return RecordedFrame(envelope, tape.geometry, tape.track_bow_um * 1e-6)
 
 
 def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standard: Standard) -> NDArray[np.complex64]:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sim.standards import FOOTPRINT, Footprint
 
-__all__ = ["TrackMatch", "match_tracks", "overlap", "overlap_db"]
+__all__ = ["TrackMatch", "match_tracks", "overlap", "overlap_db", "overlaps_along"]
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,33 @@ def overlap_db(offset_m: float, footprint: Footprint = FOOTPRINT) -> float:
     """
     share = overlap(offset_m, footprint)
     return 20.0 * math.log10(share) if share > 0.0 else -math.inf
+
+
+def overlaps_along(
+    match: TrackMatch, bow_m: float, along: NDArray[np.floating], footprint: Footprint = FOOTPRINT
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return own and neighbouring share along a pass over tracks that are not straight.
+
+    Parameters
+    ----------
+    match : TrackMatch
+        Tracking at the mean of the track.
+    bow_m : float
+        How far the middle of a track stands from the line through its ends [m].
+    along : ndarray
+        Place along the pass, -1 (start) to +1 (end).
+
+    Returns
+    -------
+    own, neighbour : ndarray of float32, same shape as `along`
+        The neighbour is the next track on the side `match.neighbour_step` names.
+    """
+    # The servo follows the mean of the bow, two thirds of its height.
+    offset = match.offset_m - bow_m * (1.0 / 3.0 - np.square(along))
+    width, pitch = footprint.track_width_m, footprint.track_pitch_m
+    own = np.clip(1.0 - np.abs(offset) / width, 0.0, 1.0)
+    neighbour = np.clip(1.0 - np.abs(match.neighbour_step * pitch - offset) / width, 0.0, 1.0)
+    return own.astype(np.float32), neighbour.astype(np.float32)
 
 
 def match_tracks(phase_deg: float, footprint: Footprint = FOOTPRINT) -> TrackMatch:

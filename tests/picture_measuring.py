@@ -57,4 +57,4 @@ def displacement_of_rows_s(
 def fold_by_band(standard: Standard, rows: NDArray[np.int64]) -> NDArray[np.float64]:
     """Return where the end of each row's white flag lies in its band: -0.5 (start of the pass) to +0.5."""
     passes = (line_of_row(standard)[rows] + FLAG_END_LINES) / (525 / 32)
-    return passes - np.floor(passes) - 0.5
+    return np.asarray(passes - np.floor(passes) - 0.5)

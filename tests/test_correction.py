@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sim.dropout import DropoutPattern, compensate, dropout_level, lost_samples
+from sim.headwheel import GuideGeometry
 from sim.instruments import measure
 from sim.output import sync_edges_s
 from sim.recorder import TAPES, Condition, Recorder, check_control
@@ -46,7 +47,7 @@ def _burst_error_ns(video: np.ndarray) -> np.ndarray:
 
 
 def test_residuals_after_each_kind_of_correction(outside_check: OutsideCheck) -> None:
-    source = "from memory, physics.md section 7"
+    source = "MEMORY: physics.md section 7"
     assert residual_peak_ns("off") > 70.0
     outside_check("peak residual, monochrome correction", source, 25.0, residual_peak_ns("monochrome"), 8.0, "ns")
     outside_check("peak residual, colour correction", source, 3.0, residual_peak_ns("colour"), 2.0, "ns")
@@ -68,7 +69,12 @@ def test_errors_beyond_the_range_remain(outside_check: OutsideCheck) -> None:
     # DERIVED: 60 um lean +-1.07 us; +-0.5 us (from memory) can be taken out.
     expected = 0.5 * 0.907e-6 * 60.0 / 25.4 - 0.5e-6
     outside_check(
-        "error left beyond +-0.5 us of range", "DERIVED", expected * 1e9, np.abs(edges_s).max() * 1e9, 60.0, "ns"
+        "error left beyond +-0.5 us of range",
+        "DERIVED: lean less the range, which is from memory",
+        expected * 1e9,
+        np.abs(edges_s).max() * 1e9,
+        60.0,
+        "ns",
     )
 
 
@@ -94,7 +100,9 @@ def test_velocity_error_along_the_line(outside_check: OutsideCheck) -> None:
     # DERIVED: slope e_in w / v times the time from burst (6.5 us) to the packet (50 us).
     slope = 2.54e-6 * 2 * np.pi * 239.76 / 39.546
     expected_ns = slope * (716 / STANDARD.sample_rate_hz - 6.6e-6) * 1e9
-    outside_check("velocity error, 0.1 mil", "DERIVED: e_in w / v", expected_ns, early_ns.mean(), 0.6, "ns")
+    outside_check(
+        "velocity error, 0.1 mil", "DERIVED: physics.md section 3, e_in w / v", expected_ns, early_ns.mean(), 0.6, "ns"
+    )
 
 
 @given(shift=st.floats(-20.0, 20.0))
@@ -194,3 +202,52 @@ def test_interchange_tape_leans_by_the_errors_under_which_it_was_recorded() -> N
     # A quarter turn of tracking gives the weak track to another head: the level stays with the track.
     turned = Recorder(tape="interchange-525", controls={"tracking_phase_deg": 90.0}).play_frame(0)
     assert measure(turned, "rf_level_db_1") == pytest.approx(-4.0, abs=0.1)
+
+
+def test_bowed_tracks_lower_the_rf_where_they_leave_the_head() -> None:
+    bowed = replace(TAPES["alignment-525"], track_bow_um=120.0)
+    frame = Recorder(tape=bowed, signal="flat").play_frame(0)
+    level = frame.rf_envelope[:, 200:850].mean(axis=1)
+    place = np.arcsin(frame.schedule.sine.reshape(525, 910)[:, 500]) / (np.pi / 4)
+    # DERIVED: y = bow (1/3 - x^2), level 1 - |y| / 254 um.
+    expected = 1.0 - np.abs(120.0 * (1 / 3 - np.square(place))) / 254.0
+    np.testing.assert_allclose(level, expected, atol=0.015)
+
+
+def test_shrunk_tape_leans_and_the_guide_takes_it_out(outside_check: OutsideCheck) -> None:
+    shrunk = replace(TAPES["alignment-525"], geometry=GuideGeometry(stretch_ppm=-500.0))
+    recorder = Recorder(tape=shrunk)
+    # DERIVED: 500 ppm of a quarter turn, 1.043 ms.
+    expected_us = 500e-6 * 0.25 / 239.76 * 1e6
+    outside_check(
+        "lean of tape shrunk by 0.05 %",
+        "DERIVED: shrinkage x a quarter turn",
+        expected_us,
+        measure(recorder.play_frame(0), "skew_us"),
+        0.03,
+        "us",
+    )
+    recorder.set_control("guide_position_um", -expected_us / 0.908 * 25.4)
+    edges_ns = recorder.play_frame(0).sync_edges_s * 1e9
+    assert np.ptp(edges_ns) < 40.0  # the S-shaped rest (DERIVED: 42 ns p-p for each mil of such error)
+
+
+def test_over_deviation_grows_beards_on_white_edges() -> None:
+    programme = make_signal("grid", STANDARD)
+    worst = {}
+    for deviation_khz in (2100.0, 4900.0):
+        frame = Recorder(signal="grid", controls={"fm_deviation_khz": deviation_khz}).play_frame(0)
+        wrong = np.abs(frame.demod / (deviation_khz / 2100.0) - programme)[frame.active] > 15.0
+        worst[deviation_khz] = int(wrong.sum())
+    assert worst[2100.0] == 0
+    assert worst[4900.0] > 1000
+
+
+def test_under_deviation_makes_the_picture_noisier_by_the_ratio(outside_check: OutsideCheck) -> None:
+    noise = {}
+    for deviation_khz in (2100.0, 1050.0):
+        frame = Recorder(signal="flat", controls={"fm_deviation_khz": deviation_khz}, seed=1).play_frame(0)
+        noise[deviation_khz] = measure(frame, "noise_db") + 20 * np.log10(deviation_khz / 2100.0)
+    # DERIVED: signal to noise goes with the square of the deviation, 6.02 dB for half.
+    source = "DERIVED: 3 (D/B)^2 C/(N0 B)"
+    outside_check("loss of S/N at half deviation", source, 6.02, noise[2100.0] - noise[1050.0], 0.3, "dB")
