@@ -9,6 +9,7 @@ NumPy has in a browser; the subcarrier of each line is a row of a table of waves
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 import numpy as np
@@ -19,47 +20,54 @@ from sim.errors import BandbenchError, UnknownNameError
 from sim.signals import B_Y_WEIGHT, LUMA_WEIGHTS, R_Y_WEIGHT, visible_columns, visible_rows
 from sim.standards import Standard
 
-__all__ = ["BOX", "PAL_DECODERS", "SEPARATIONS", "ColourDecoder", "box_twice"]
+__all__ = ["LOW_PASS_REACH", "LOW_PASS_SUM", "PAL_DECODERS", "SEPARATIONS", "ColourDecoder", "low_pass"]
 
 SEPARATIONS = ("notch", "comb")
 PAL_DECODERS = ("delay_line", "simple")
 
 FloatArray = NDArray[np.float32]
 
-# Samples of the moving average that is applied twice. About two cycles of subcarrier, so that luminance, multiplied to
-# the subcarrier's frequency and twice it, falls into its zeros.
-BOX = 8
-# What a pair of them reaches to each side, and one sample to spare.
-_MARGIN = BOX
+# The low-pass is a wave added to itself at these distances one after the other: sums over eight samples twice, which
+# put luminance, multiplied to the subcarrier's frequency and twice it, into zeros; and twice one more zero there, which
+# takes the first ripple beyond the band from 5 % down to 1 %.
+_DISTANCES = (1, 2, 4, 1, 2, 4, 2, 2)
+LOW_PASS_SUM = 2.0 ** len(_DISTANCES)
+LOW_PASS_REACH = sum(_DISTANCES) // 2
+# Samples taken in on each side of the picture.
+_MARGIN = LOW_PASS_REACH
+# Size of the subcarrier. It is there twice, to demodulate and to put chrominance back, and so makes up for the sum of
+# the low-pass and for the half of a product that is not at twice the frequency.
+_CARRIER_SIZE = math.sqrt(2.0 / LOW_PASS_SUM)
 # Waves in the table, one every quarter of a degree: the decoded phase is right to half of that.
 _PHASES = 1440
 
 
-def box_twice(wave: FloatArray, work: FloatArray) -> FloatArray:
-    """Sum a wave over eight samples and the sums over eight again, in place.
+def low_pass(wave: FloatArray, work: FloatArray) -> FloatArray:
+    """Limit a wave to the band of a monitor's colour, in place and at 256 times its size.
 
     Parameters
     ----------
     wave : ndarray of float32, (n,)
-        Overwritten by the result: element ``k`` is centred on element ``k + 7`` of the input; the last 14 elements
+        Overwritten by the result: element ``k`` is centred on element ``k + 9`` of the input; the last 18 elements
         are not meaningful.
     work : ndarray of float32, (n,)
         Scratch.
 
     Notes
     -----
-    Weights 1 2 .. 8 .. 2 1, sum 64. In 525/60 the response is 3 dB down at 0.57 MHz and 6 dB at 0.79 MHz, in 625/50 at
-    0.71 and 0.98 MHz, and 0 at the subcarrier (DERIVED from the squared sinc; within 0.1 % in 625/50).
+    19 weights, 1 2 5 8 12 16 20 24 26 28 26 .. 1, sum 256. In 525/60 the response is 3 dB down at 0.53 MHz and 6 dB at
+    0.74 MHz, in 625/50 at 0.66 and 0.91 MHz; nothing at the subcarrier, under 2 % elsewhere beyond 1.9 MHz (DERIVED).
+    Only additions, because they cost least.
 
     Examples
     --------
-    >>> pulse = np.zeros(32, dtype=np.float32)
-    >>> pulse[15] = 1.0
-    >>> box_twice(pulse, np.empty_like(pulse))[:18].tolist()
-    [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0, 0.0, 0.0]
+    >>> pulse = np.zeros(40, dtype=np.float32)
+    >>> pulse[18] = 1.0
+    >>> low_pass(pulse, np.empty_like(pulse))[:20].astype(int).tolist()
+    [1, 2, 5, 8, 12, 16, 20, 24, 26, 28, 26, 24, 20, 16, 12, 8, 5, 2, 1, 0]
     """
     here, there, length = wave, work, wave.size
-    for distance in (1, 2, 4, 1, 2, 4):
+    for distance in _DISTANCES:
         length -= distance
         np.add(here[:length], here[distance : distance + length], out=there[:length])
         here, there = there, here
@@ -71,9 +79,7 @@ def _waves(standard: Standard, first: int, count: int) -> FloatArray:
     """Return sines of the subcarrier over a stretch of the line, one a row for each phase at 0H."""
     angle = 2.0 * np.pi * standard.subcarrier_hz / standard.sample_rate_hz * np.arange(first, first + count)
     phase = 2.0 * np.pi / _PHASES * np.arange(_PHASES)
-    # sqrt(2) / 8 at each of modulation and demodulation makes up for the sum of 64 weights and for the half of a
-    # product that is not at twice the frequency.
-    scale = np.sqrt(2.0) / BOX
+    scale = _CARRIER_SIZE
     sine, cosine = scale * np.sin(angle), scale * np.cos(angle)
     turned = np.cos(phase)[:, None] * sine + np.sin(phase)[:, None] * cosine
     return np.asarray(turned, dtype=np.float32)
@@ -103,8 +109,8 @@ class ColourDecoder:
 
     Notes
     -----
-    MODEL: the bandwidth of chrominance is that of `box_twice`; luminance behind the notch is 3 dB down 1.07 MHz
-    (625/50: 1.32 MHz) below the subcarrier. The monitor's scan is locked to the reference.
+    MODEL: the bandwidth of chrominance is that of `low_pass`; luminance behind the notch is 3 dB down 0.96 MHz
+    (625/50: 1.19 MHz) below the subcarrier. The monitor's scan is locked to the reference.
 
     Examples
     --------
@@ -216,13 +222,13 @@ class ColourDecoder:
             self._video -= np.float32(gain * standard.setup_level)
 
     def _demodulate(self, phase_rad: NDArray[np.float64], sense: NDArray[np.float64]) -> None:
-        """Fill `_chroma` with U and V at 8 / sqrt(2) times their size; element k is centred on sample k + 7."""
+        """Fill `_chroma` with U and V, 1 / `_CARRIER_SIZE` times their size, each element ahead of its sample."""
         nearest = np.rint(phase_rad * (_PHASES / (2.0 * np.pi)))
         for turn, carrier, chroma in zip((0.0, _PHASES / 4 * sense), self._carriers, self._chroma, strict=True):
             row = np.mod(nearest + turn, _PHASES).astype(np.intp)
             np.take(self._waves, row, axis=0, out=carrier, mode="clip")
             np.multiply(self._video, carrier, out=chroma)
-            box_twice(chroma.reshape(-1), self._work.reshape(-1))
+            low_pass(chroma.reshape(-1), self._work.reshape(-1))
             if self._comb_lines:
                 self._comb(chroma)
 
@@ -236,7 +242,7 @@ class ColourDecoder:
 
     def _separate(self) -> None:
         """Fill `_luma` with what is left when chrominance is put back onto its subcarrier and taken out."""
-        inner, centred = slice(_MARGIN, _MARGIN + self._columns), slice(1, 1 + self._columns)
+        inner, centred = slice(_MARGIN, _MARGIN + self._columns), slice(self._columns)
         left = self._video[:, inner]
         for chroma, carrier in zip(self._chroma, self._carriers, strict=True):
             np.multiply(chroma[:, centred], carrier[:, inner], out=self._product)
@@ -246,7 +252,7 @@ class ColourDecoder:
     def _mix(self, saturation: float, shown: FloatArray) -> None:
         """Fill the rows of a field in the three planes, (3, field rows, columns)."""
         chroma = self._chroma
-        gain = saturation * np.sqrt(2.0) / BOX
+        gain = saturation * _CARRIER_SIZE
         if self._averages_lines:
             # Each line and the one before it, at twice the size; the first line has none before it. The carriers
             # have done their work.
@@ -254,7 +260,7 @@ class ColourDecoder:
             np.add(self._chroma[:, 1:], self._chroma[:, :-1], out=chroma[:, 1:])
             np.add(self._chroma[:, 0], self._chroma[:, 0], out=chroma[:, 0])
             gain *= 0.5
-        u, v = chroma[:, :, 1 : 1 + self._columns]
+        u, v = chroma[:, :, : self._columns]
         red, green, blue = shown
         of_red, of_green, of_blue = LUMA_WEIGHTS
         luma, product = self._luma, self._product

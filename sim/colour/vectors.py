@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.colour.burst import check_frame, fit_weights, reference_phase
-from sim.colour.decoder import BOX, box_twice
+from sim.colour.decoder import LOW_PASS_REACH, LOW_PASS_SUM, low_pass
 from sim.errors import BandbenchError
 from sim.signals import bar_interval, bar_layout, encode_rgb, visible_rows
 from sim.standards import Standard
@@ -115,7 +115,7 @@ def demodulate(
     lines : ndarray of int, (n_lines,)
         Rows of the frame, line number less one.
     columns : slice
-        Samples of each line, at least 8 away from both ends of it.
+        Samples of each line, at least 9 away from both ends of it.
     lock, edges_s
         As in `sim.colour.burst.reference_phase`; a signal without bursts is taken against the station's subcarrier.
     switched : bool
@@ -143,19 +143,19 @@ def demodulate(
     check_frame(video, standard)
     rows = np.asarray(lines, dtype=np.intp)
     first, last, step = columns.indices(standard.samples_per_line)
-    if step != 1 or first < BOX or last > standard.samples_per_line - BOX or last <= first:
+    if step != 1 or first < LOW_PASS_REACH or last > standard.samples_per_line - LOW_PASS_REACH or last <= first:
         raise BandbenchError(
-            f"columns {columns.start} to {columns.stop}: use a stretch between {BOX} and "
-            f"{standard.samples_per_line - BOX}"
+            f"columns {columns.start} to {columns.stop}: use a stretch between {LOW_PASS_REACH} and "
+            f"{standard.samples_per_line - LOW_PASS_REACH}"
         )
     if rows.size == 0 or rows.min() < 0 or rows.max() >= standard.lines_per_frame:
         raise BandbenchError(f"lines to demodulate: use some of rows 0 to {standard.lines_per_frame - 1}")
     phase_rad, sense, _ = reference_phase(video, standard, lock, edges_s)
     if not switched:
         sense = np.ones_like(sense)
-    window = slice(first - BOX + 1, last + BOX - 1)
+    window = slice(first - LOW_PASS_REACH, last + LOW_PASS_REACH)
     step_rad = 2.0 * np.pi * standard.subcarrier_hz / standard.sample_rate_hz
-    along = (2.0 / BOX**2 * np.exp(1j * step_rad * np.arange(window.start, window.stop))).astype(np.complex64)
+    along = (2.0 / LOW_PASS_SUM * np.exp(1j * step_rad * np.arange(window.start, window.stop))).astype(np.complex64)
     at_0h = np.exp(1j * phase_rad[rows]).astype(np.complex64)
     vectors = np.empty((rows.size, last - first), dtype=np.complex64)
     work = np.empty(_BLOCK * along.size, dtype=np.float32)
@@ -168,7 +168,7 @@ def demodulate(
             (carrier.real, sense[rows], vectors.imag),
         ):
             product = cut * wave
-            box_twice(product.reshape(-1), work[: product.size])
+            low_pass(product.reshape(-1), work[: product.size])
             np.multiply(product[:, : last - first], sign[block, None].astype(np.float32), out=part[block])
     return vectors
 
