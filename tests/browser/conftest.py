@@ -37,7 +37,8 @@ globalThis.progressSeen = [];
 document.addEventListener("DOMContentLoaded", () => {
   const bar = document.getElementById("loading-bar");
   const step = document.getElementById("loading-step");
-  new MutationObserver(() => progressSeen.push([bar.value, bar.max, step.textContent])).observe(step, { childList: true });
+  new MutationObserver(() => progressSeen.push([bar.value, bar.max, step.textContent]))
+    .observe(step, { childList: true });
 });
 """
 

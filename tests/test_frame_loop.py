@@ -1,0 +1,174 @@
+"""The loop that keeps the picture moving: never more frames under way than the page can draw, events never starved."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+
+import numpy as np
+import pytest
+
+from bandbench.runtime.application import FrameImage
+from bandbench.runtime.loop import FRAME_PERIOD_S, FRAMES_IN_FLIGHT, TICK_SHARE, FrameLoop
+
+FRAME = FrameImage({"picture": np.zeros((2, 2), np.uint8)})
+
+
+def test_the_frame_period_is_that_of_525_lines() -> None:
+    # 30/1.001 frames a second (PUB: SMPTE ST 170, 525-line colour).
+    assert pytest.approx(29.97, abs=0.001) == 1 / FRAME_PERIOD_S
+
+
+def run_for(loop: FrameLoop, seconds: float) -> None:
+    async def main() -> None:
+        running = asyncio.ensure_future(loop.run())
+        await asyncio.sleep(seconds)
+        loop.stop()
+        await asyncio.wait_for(running, 5)
+
+    asyncio.run(main())
+
+
+def test_frames_come_at_the_frame_rate_while_the_page_draws_them() -> None:
+    sent: list[int] = []
+
+    def send(sequence: int, _frame: FrameImage) -> None:
+        sent.append(sequence)
+        loop.acknowledge(sequence)
+
+    loop = FrameLoop(lambda: FRAME, lambda _now_s: None, send)
+    run_for(loop, 1.0)
+    assert sent == list(range(1, len(sent) + 1))
+    # 30 in a second; a busy machine makes fewer, none makes more.
+    assert 10 <= len(sent) <= 31
+
+
+def test_a_page_that_draws_nothing_gets_two_frames_and_ticks_go_on() -> None:
+    sent: list[int] = []
+    ticks: list[float] = []
+    loop = FrameLoop(lambda: FRAME, ticks.append, lambda sequence, _: sent.append(sequence))
+    run_for(loop, 0.6)
+    assert sent == [1, 2]
+    assert len(sent) == FRAMES_IN_FLIGHT
+    assert len(ticks) >= 3
+
+
+def test_one_acknowledgement_covers_the_frames_before_it() -> None:
+    sent: list[int] = []
+    loop = FrameLoop(lambda: FRAME, lambda _: None, lambda sequence, _: sent.append(sequence))
+
+    async def main() -> None:
+        running = asyncio.ensure_future(loop.run())
+        await asyncio.sleep(0.2)
+        assert sent == [1, 2]
+        loop.acknowledge(2)
+        await asyncio.sleep(0.2)
+        loop.stop()
+        await running
+
+    asyncio.run(main())
+    assert sent == [1, 2, 3, 4]
+
+
+def test_a_paused_picture_sends_nothing() -> None:
+    sent: list[int] = []
+    loop = FrameLoop(lambda: None, lambda _: None, lambda sequence, _: sent.append(sequence))
+    run_for(loop, 0.2)
+    assert sent == []
+
+
+def test_frames_that_take_too_long_do_not_starve_other_tasks() -> None:
+    turns = 0
+
+    def slow_frame() -> FrameImage:
+        time.sleep(2 * FRAME_PERIOD_S)
+        return FRAME
+
+    loop = FrameLoop(slow_frame, lambda _: None, lambda sequence, _: loop.acknowledge(sequence))
+
+    async def other() -> None:
+        nonlocal turns
+        while True:
+            turns += 1
+            await asyncio.sleep(0)
+
+    async def main() -> None:
+        running = asyncio.ensure_future(loop.run())
+        beside = asyncio.ensure_future(other())
+        await asyncio.sleep(0.5)
+        loop.stop()
+        await running
+        beside.cancel()
+
+    asyncio.run(main())
+    assert turns >= 5
+
+
+def test_waking_makes_a_frame_at_once_and_then_a_tick() -> None:
+    done: list[str] = []
+    now_s = 100.0
+
+    def frame() -> FrameImage:
+        done.append("frame")
+        return FRAME
+
+    loop = FrameLoop(
+        frame, lambda _: done.append("tick"), lambda sequence, _: loop.acknowledge(sequence), lambda: now_s
+    )
+
+    async def main() -> None:
+        running = asyncio.ensure_future(loop.run())
+        await asyncio.sleep(0.01)
+        assert done == ["frame", "tick"]
+        # The clock stands still: nothing is due until something is seen to change.
+        loop.wake()
+        await asyncio.sleep(0.01)
+        loop.stop()
+        await running
+
+    asyncio.run(main())
+    assert done == ["frame", "tick"] * 2
+
+
+def test_long_ticks_leave_most_of_the_time_to_the_picture() -> None:
+    clock_s = 0.0
+    ticks: list[float] = []
+    tick_s = 0.2
+
+    def tick(now_s: float) -> None:
+        nonlocal clock_s
+        ticks.append(now_s)
+        clock_s += tick_s
+
+    def frame() -> FrameImage:
+        nonlocal clock_s
+        clock_s += 0.02
+        return FRAME
+
+    def send(sequence: int, _: FrameImage) -> None:
+        loop.acknowledge(sequence)
+
+    loop = FrameLoop(frame, tick, send, lambda: clock_s)
+
+    async def main() -> None:
+        nonlocal clock_s
+        running = asyncio.ensure_future(loop.run())
+        for _ in range(300):
+            clock_s += 0.02
+            await asyncio.sleep(0.001)
+        loop.stop()
+        await running
+
+    asyncio.run(main())
+    assert len(ticks) > 3
+    gaps = np.diff(ticks)
+    assert gaps.min() >= tick_s / TICK_SHARE - 1e-9
+
+
+def test_an_error_of_the_application_ends_the_loop_and_is_raised() -> None:
+    def broken() -> FrameImage:
+        raise ZeroDivisionError("planted")
+
+    loop = FrameLoop(broken, lambda _: None, lambda *_: None)
+    with pytest.raises(ZeroDivisionError, match="planted"):
+        asyncio.run(loop.run())
