@@ -42,7 +42,7 @@ MODULATOR_OVERSAMPLING = 4
 
 # Upper edge of the RF channel (MODEL): full gain to the first frequency, a raised-cosine fall to nothing at the second.
 # Normal deviation keeps detail to 0.5 %; over-deviation loses its outer sidebands, and white edges grow beards.
-RF_FLAT_HZ, RF_STOP_HZ = 15.0e6, 21.0e6
+RF_FLAT_HZ, RF_STOP_HZ = 18.0e6, 27.0e6
 
 # Low-pass after the discriminator: flat through the video bandwidth, then a raised-cosine fall (MODEL: chosen so
 # that the band is flat to 0.5 % and the filter's ringing stays inside one line blanking).

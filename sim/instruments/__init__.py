@@ -1,8 +1,9 @@
 """What a technician can see and measure, as arrays and numbers with units, and as sentences.
 
-Contents: `picture` and `band_edges` (picture monitor); `TEST_POINTS`, `waveform`, `line_trace` (waveform monitor);
-`rf_levels_db`, `tracking_level_pct` (meters); `MEASUREMENTS`, `measure` (readings that lessons check);
-`describe_picture`, `describe_waveform`, `describe_rf`, `describe_tracking`, `describe_measurement` (in words).
+Contents: `picture`, `colour_picture`, `band_edges` and `head_of_row` (picture monitor); `TEST_POINTS`, `waveform`,
+`line_trace` (waveform monitor); `rf_levels_db`, `tracking_level_pct` (meters); `MEASUREMENTS`, `measure` (readings that
+lessons check); `describe_picture`, `describe_waveform`, `describe_rf`, `describe_tracking`, `describe_measurement` (in
+words). The vectorscope is in `sim.instruments.vectorscope`.
 
 Every reading is taken from the signals of a `PlaybackFrame`, never from a hidden variable of the machine.
 """
@@ -22,7 +23,7 @@ from sim.instruments.measurements import (
     rf_levels_db,
     tracking_level_pct,
 )
-from sim.instruments.picture import band_edges, head_of_row, picture
+from sim.instruments.picture import band_edges, colour_picture, head_of_row, picture
 from sim.instruments.waveform import (
     RATES,
     TEST_POINTS,
@@ -43,6 +44,7 @@ __all__ = [
     "TestPoint",
     "WaveformRaster",
     "band_edges",
+    "colour_picture",
     "describe_measurement",
     "describe_picture",
     "describe_rf",

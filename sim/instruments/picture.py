@@ -1,14 +1,26 @@
-"""Picture monitor: the interlaced frame, and which head draws which band."""
+"""Picture monitor, monochrome and colour: the interlaced frame, and which head draws which band.
+
+Contents: `picture`, `colour_picture`, `head_of_row`, `band_edges`.
+"""
 
 from __future__ import annotations
+
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.colour import ColourDecoder
 from sim.frame import PlaybackFrame
 from sim.signals import visible_columns, visible_rows
+from sim.standards import Standard
 
-__all__ = ["band_edges", "head_of_row", "picture"]
+__all__ = ["band_edges", "colour_picture", "head_of_row", "picture"]
+
+
+@lru_cache(maxsize=4)
+def _decoder(standard: Standard, lock: str) -> ColourDecoder:
+    return ColourDecoder(standard, lock=lock)
 
 
 def picture(frame: PlaybackFrame, *, processed: bool = True) -> NDArray[np.float32]:
@@ -38,6 +50,26 @@ def picture(frame: PlaybackFrame, *, processed: bool = True) -> NDArray[np.float
     rows -= np.float32(black)
     rows *= np.float32(1.0 / (standard.white_level - black))
     return np.clip(rows, 0.0, 1.0, out=rows)
+
+
+def colour_picture(frame: PlaybackFrame, *, lock: str = "slow") -> NDArray[np.float32]:
+    """Return the picture as a colour monitor behind the processing amplifier shows it.
+
+    Parameters
+    ----------
+    frame : PlaybackFrame
+        What to show.
+    lock : str
+        How the monitor's subcarrier follows the bursts, one of `sim.colour.LOCKS`; "slow" like a receiver's crystal, so
+        that time-base errors show as errors of hue.
+
+    Returns
+    -------
+    ndarray of float32, (rows, columns, 3)
+        Red, green and blue, 0 to 1, rows in screen order. Grey throughout unless the time-base correction is set to
+        colour: only then does the machine put out bursts to lock to.
+    """
+    return _decoder(frame.standard, lock)(frame.processed)
 
 
 def head_of_row(frame: PlaybackFrame) -> NDArray[np.int8]:
