@@ -30,8 +30,9 @@ __all__ = [
     "time_base_slope",
 ]
 
+# TRADE: four heads 90 degrees apart, so a pass runs from -45 to +45 degrees.
 HALF_PASS_RAD = math.pi / 4.0
-# Mean of cos(theta) over a pass from -45 to +45 degrees.
+# DERIVED: mean of cos(theta) over a pass.
 _MEAN_COSINE = math.sin(HALF_PASS_RAD) / HALF_PASS_RAD
 
 # Heads are switched this long before 0H, in the middle of the front porch (MODEL; switching in line blanking is

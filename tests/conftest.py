@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
 
-pytest_plugins = ["tests.outside_checks"]
+pytest_plugins = ["tests.outside_checks", "pytester"]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -164,9 +164,8 @@ def test_bands_of_625_50(outside_check: OutsideCheck) -> None:
     frame = recorder.play_frame(0)
     # DERIVED: sqrt(2) e / v with v = pi D x 250 rev/s, D = 2.064-2.070 in (from memory).
     expected_us = 1e6 * np.sqrt(2.0) * 25.4e-6 / (np.pi * 2.067 * 0.0254 * 250.0)
-    outside_check(
-        "lean of the bands, 625/50, 1 mil", "DERIVED: sqrt(2) e / v", expected_us, measure(frame, "skew_us"), 0.02
-    )
+    quantity, source = "lean of the bands, 625/50, 1 mil", "DERIVED: sqrt(2) e / v"
+    outside_check(quantity, source, expected_us, measure(frame, "skew_us"), 0.02, "us")
     starts = np.flatnonzero(np.diff(frame.head_of_line)) + 1
     slope, _ = np.polyfit(np.arange(starts.size), starts, 1)
     outside_check("band height, 625/50", "DERIVED: 15 625 Hz / (4 x 250 rev/s)", 15.625, slope, 0.01, "field lines")

@@ -98,7 +98,8 @@ def test_sidebands_against_bessel_functions(outside_check: OutsideCheck) -> None
             for side in {order, -order}:
                 measured = spectrum[carrier + side * step]
                 name = f"sideband J{order}({beta}) {'+' if side >= 0 else '-'} at {modulation_hz / 1e6:.1f} MHz"
-                outside_check(name, "scipy.special.jv", expected, measured, 0.004 * max(expected, 0.05))
+                source = "DERIVED by scipy.special.jv: sidebands of FM are Bessel functions"
+                outside_check(name, source, expected, measured, 0.004 * max(expected, 0.05))
 
 
 def test_sideband_ratios_of_the_page(outside_check: OutsideCheck) -> None:
@@ -110,7 +111,8 @@ def test_sideband_ratios_of_the_page(outside_check: OutsideCheck) -> None:
     for order, level_db in ((1, -11.8), (2, -29.7)):
         measured = 20 * np.log10(spectrum[carrier + order * step] / spectrum[carrier])
         # -11.8 and -29.7 dB: physics.md section 6, Bessel functions.
-        outside_check(f"J{order}/J0 at beta 0.5", "Bessel functions, physics.md", level_db, measured, 0.1, "dB")
+        source = "DERIVED: Bessel functions, physics.md section 6"
+        outside_check(f"J{order}/J0 at beta 0.5", source, level_db, measured, 0.1, "dB")
 
 
 def test_carriers_of_the_practice(outside_check: OutsideCheck) -> None:
@@ -119,7 +121,7 @@ def test_carriers_of_the_practice(outside_check: OutsideCheck) -> None:
         wave = real_wave(frame_of(np.full(COUNT, level)))
         frequency_hz, density = scipy.signal.periodogram(wave, WAVE_RATE_HZ)
         measured = frequency_hz[np.argmax(density)] / 1e6
-        outside_check(f"carrier at {level:+.0f} IRE", "525 high-band, from memory", carrier_mhz, measured, 1e-4, "MHz")
+        outside_check(f"carrier at {level:+.0f} IRE", "MEMORY: 525 high-band", carrier_mhz, measured, 1e-4, "MHz")
 
 
 def test_multiburst_against_scipy_and_the_modulating_signal(
@@ -137,8 +139,8 @@ def test_multiburst_against_scipy_and_the_modulating_signal(
         got = amplitude_at(ours[where], frequency_mhz * 1e6)
         same_by_scipy = amplitude_at(theirs[where], frequency_mhz * 1e6)
         quantity = f"multiburst {frequency_mhz} MHz, demodulated"
-        outside_check(quantity, "the modulating signal", 100.0, 100 * got / sent, 0.5, "%")
-        outside_check(quantity, "scipy hilbert and freqs", 100.0, 100 * got / same_by_scipy, 0.5, "%")
+        outside_check(quantity, "DERIVED: the modulating signal itself", 100.0, 100 * got / sent, 0.5, "%")
+        outside_check(quantity, "DERIVED by scipy: hilbert and freqs", 100.0, 100 * got / same_by_scipy, 0.5, "%")
 
 
 def _packet(line: NDArray[np.float64], frequency_hz: float) -> slice:
@@ -184,7 +186,7 @@ def test_noise_spectrum_is_triangular(carrier_to_noise_db: float, outside_check:
         expected = (at_mhz * 1e6) ** 2 * noise_to_carrier * np.sinc(at_mhz * 1e6 / RATE_HZ) ** 2
         outside_check(
             f"FM noise at {at_mhz} MHz, C/N {carrier_to_noise_db:.0f} dB",
-            "triangular spectrum f^2 N0/C",
+            "DERIVED: triangular spectrum f^2 N0/C",
             10 * np.log10(expected),
             10 * np.log10(density[near].mean()),
             1.0,
@@ -204,12 +206,12 @@ def test_picture_signal_to_noise_formula(outside_check: OutsideCheck) -> None:
     measured = 10 * np.log10(PRACTICE.white_deviation_hz**2 / flat.var())
     ratio = PRACTICE.white_deviation_hz / edge_hz
     expected = 10 * np.log10(3 * ratio**2 / (noise_to_carrier * edge_hz))
-    outside_check("picture S/N without de-emphasis", "3 (D/B)^2 C/(N0 B), DERIVED", expected, measured, 1.0, "dB")
+    outside_check("picture S/N without de-emphasis", "DERIVED: 3 (D/B)^2 C/(N0 B)", expected, measured, 1.0, "dB")
 
 
 def test_normal_machine_gives_normal_picture_noise(outside_check: OutsideCheck) -> None:
     measured = measure(Recorder(signal="flat", seed=2).play_frame(0), "noise_db")
-    source = "46 dB, J. SMPTE 1975 summary, as quoted second-hand (the model is fitted to it)"
+    source = "QUOTED J. SMPTE 1975 summary: 46 dB is like normal working (the model is fitted to it)"
     outside_check("picture S/N of a normal machine", source, 46.0, measured, 1.0, "dB")
 
 
@@ -238,7 +240,7 @@ def test_click_rate_against_rice(carrier_to_noise_db: float, outside_check: Outs
     # Within a factor of two, as the issue asks: compare logarithms to base 2.
     outside_check(
         f"clicks at {carrier_to_noise_db:.0f} dB, log2 per second",
-        "Rice 1963, from memory",
+        "MEMORY: Rice 1963",
         np.log2(expected),
         np.log2(measured),
         1.0,

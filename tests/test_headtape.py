@@ -32,7 +32,7 @@ def test_wavelengths(outside_check: OutsideCheck) -> None:
     for frequency_mhz, wave_um in ((10.0, 3.96), (4.28, 9.25)):
         measured = float(wavelength_m(frequency_mhz * 1e6, TIP_SPEED)) * 1e6
         outside_check(
-            f"wavelength at {frequency_mhz} MHz", "v / f, physics.md section 5", wave_um, measured, 0.01, "um"
+            f"wavelength at {frequency_mhz} MHz", "DERIVED: v / f, physics.md section 5", wave_um, measured, 0.01, "um"
         )
 
 
@@ -45,7 +45,8 @@ def test_spacing_loss_of_a_lifted_head_in_the_rf(outside_check: OutsideCheck) ->
     fall_db = 20 * np.log10(picture_level[heads == 2].mean() / picture_level[heads == 1].mean())
     carrier_hz = 7.9e6 + 0.5 * 2.1e6  # flat grey of 50 IRE
     expected = -54.6 * 0.5e-6 / (TIP_SPEED * 239.76 / 240 / carrier_hz)
-    outside_check("fall of RF with 0.5 um of debris", "Wallace 1951", expected, fall_db, 0.05, "dB")
+    source = "MEMORY: Wallace 1951, 54.6 d / lambda"
+    outside_check("fall of RF with 0.5 um of debris", source, expected, fall_db, 0.05, "dB")
 
 
 @given(spacing_um=st.floats(0.0, 2.0), wave_um=st.floats(2.0, 50.0))
@@ -55,7 +56,7 @@ def test_spacing_loss_is_54_6_db_per_wavelength(spacing_um: float, wave_um: floa
 
 
 def test_gap_loss(outside_check: OutsideCheck) -> None:
-    source = "Eargle, Electroacoustical Reference Data: sinc, effective gap 1.11 g"
+    source = "PUB Eargle, Electroacoustical Reference Data: sinc, effective gap 1.11 g"
     outside_check("gap loss, 1.143 um at 10 MHz", source, -1.51, float(gap_loss_db(1.143, 3.96)), 0.02, "dB")
     # The first null stands where the effective gap is one wavelength.
     assert gap_loss_db(1.0, 1.11) < -100.0

@@ -172,7 +172,7 @@ def test_one_head_s_rf_is_a_burst_of_a_hundred_degrees_each_turn(outside_check: 
     frame = Recorder(signal="flat").play_frame(0)
     for head in range(1, 5):
         on_tape = np.abs(frame.head_rf(head)) > 0.5
-        outside_check(f"arc of head {head} on tape", "101 deg, from memory", 101.0, on_tape.mean() * 360, 0.5, "deg")
+        outside_check(f"arc of head {head} on tape", "MEMORY: 101 deg", 101.0, on_tape.mean() * 360, 0.5, "deg")
         assert np.count_nonzero(np.diff(on_tape.astype(int)) == 1) == 8  # eight turns a frame: QUOTED 240 rev/s
     with pytest.raises(ValueError, match="heads 1 to 4"):
         frame.head_rf(5)
@@ -266,7 +266,7 @@ def test_wheel_jitter_moves_whole_lines_by_what_the_frame_says(outside_check: Ou
         peaks.append(np.abs(frame.sync_edges_s).max() * 1e9)
     # +-0.1 to 0.15 us line-locked before electronic correction (from memory, physics.md section 7).
     outside_check(
-        "peak time-base error, line-locked wheel", "+-100 to 150 ns, from memory", 125.0, max(peaks), 40, "ns"
+        "peak time-base error, line-locked wheel", "MEMORY: +-100 to 150 ns", 125.0, max(peaks), 40, "ns"
     )
 
 

@@ -44,7 +44,7 @@ def test_luminance_is_that_of_the_ntsc_primaries(outside_check: OutsideCheck) ->
         luma, _, _ = encode_rgb(rgb, get_standard("625/50"))
         outside_check(
             f"luminance of full {name}",
-            "colour-science, from the NTSC 1953 primaries and illuminant C",
+            "DERIVED by colour-science from the NTSC 1953 primaries and illuminant C",
             expected,
             luma / 700.0,
             5e-4,
@@ -59,7 +59,7 @@ def test_colour_differences_are_those_of_bt601(outside_check: OutsideCheck) -> N
     rgb = rng.random((200, 3))
     ycbcr = bt601_ycbcr(rgb)
     luma, u, v = encode_rgb(rgb, get_standard("625/50"))
-    source = "colour-science, BT.601 encoder; weights 0.493 and 0.877 from memory"
+    source = "DERIVED by colour-science: BT.601 encoder; weights 0.493 and 0.877 from memory"
     worst = float(np.abs(luma / 700.0 - ycbcr[:, 0]).max())
     outside_check("luminance of 200 random colours, largest difference", source, 0.0, worst, 1e-9)
     for name, ours, theirs in (
@@ -156,7 +156,7 @@ def test_chroma_band(standard: Standard, outside_check: OutsideCheck) -> None:
 
     loss_db = level_db(0.2e6) - level_db(1.3e6)
     outside_check(
-        f"{standard.name} colour difference at 1.3 MHz", "BT.470 class, from memory: at most 3 dB down", 3.0, loss_db,
+        f"{standard.name} colour difference at 1.3 MHz", "MEMORY: BT.470 class, at most 3 dB down", 3.0, loss_db,
         0.7, "dB",
     )  # fmt: skip
     # From memory: at least 20 dB down at 4 MHz; here already at 2.5.

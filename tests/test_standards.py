@@ -38,11 +38,12 @@ def test_sync_and_white_lie_on_one_slope(name: str) -> None:
 def test_pre_emphasis_of_each_practice(name: str, boost_db: float | None, outside_check: OutsideCheck) -> None:
     if boost_db is None:
         gain = emphasis_response(np.array([4.0e6]), get_practice(name))
-        source = "4 dB at 4 MHz, as quoted second-hand"
+        source = "QUOTED: 4 dB at 4 MHz, of a practice that SMPTE RP 6-1994 names"
         outside_check(f"pre-emphasis, {name}", source, 4.0, 20 * np.log10(abs(gain[0])), 0.02, "dB")
     else:
         gain = emphasis_response(np.array([1e10]), get_practice(name))
-        source = "physics.md section 1, quoted or from memory"
+        mark = "MEMORY" if "high-band" in name else "QUOTED, publication not named"
+        source = f"{mark}: {boost_db:g} dB at most"
         outside_check(f"pre-emphasis, {name}", source, boost_db, 20 * np.log10(abs(gain[0])), 0.05, "dB")
 
 
@@ -58,7 +59,7 @@ def test_line_and_field_rates(outside_check: OutsideCheck) -> None:
 
 
 def test_footprint(outside_check: OutsideCheck) -> None:
-    source = "ANSI C98.6-1965, as quoted second-hand: 0.0625 in per four tracks"
+    source = "QUOTED ANSI C98.6-1965: 0.0625 in per four tracks"
     outside_check("track pitch", source, 15.625, FOOTPRINT.track_pitch_m / 25.4e-6, 0.001, "mil")
     # DERIVED from tape speed (PUB SMPTE ST 4 abstract) and 240 rev/s (QUOTED).
     assert FOOTPRINT.tape_speed_m_per_s / (4 * 240) == pytest.approx(FOOTPRINT.track_pitch_m)
