@@ -136,7 +136,10 @@ def _rounded(value: float, tolerance: float, more: int) -> str:
     decimals = more - math.floor(math.log10(tolerance))
     # Adding zero turns a rounded minus zero into zero.
     rounded = round(value, decimals) + 0.0
-    return f"{rounded:.{max(0, decimals)}f}" if decimals <= 7 else f"{rounded:.3g}"
+    if decimals <= 7:
+        return f"{rounded:.{max(0, decimals)}f}"
+    digits = decimals + math.floor(math.log10(abs(rounded))) + 1 if rounded else 1
+    return f"{rounded:.{max(1, digits)}g}"
 
 
 def _line(cells: Iterable[str]) -> str:

@@ -159,7 +159,7 @@ def test_pulse_widths_to_nanoseconds() -> None:
 
 
 @pytest.mark.parametrize("start_line", [-1.5, 311.0])
-def test_vertical_sync_of_each_field(start_line: float) -> None:
+def test_vertical_sync_of_each_field(start_line: float, outside_check: OutsideCheck) -> None:
     # PUB BT.470: 2.5H of equalising, 2.5H of broad, 2.5H of equalising pulses; from memory: field 1's broad pulses
     # begin with line 1, field 2's in the middle of line 313, so that the groups begin 2.5H before.
     expected_s = (start_line - 1.0 + 0.5 * np.arange(15)) * LINE_S % (625 * LINE_S)
@@ -167,6 +167,12 @@ def test_vertical_sync_of_each_field(start_line: float) -> None:
     np.testing.assert_allclose(STARTS_S[nearest], expected_s, atol=3e-9)
     assert IS_EQUALISING[nearest].tolist() == [True] * 5 + [False] * 5 + [True] * 5
     assert IS_BROAD[nearest].tolist() == [False] * 5 + [True] * 5 + [False] * 5
+    field = 1 if start_line < 0.0 else 2
+    for what, marked in (("equalising", IS_EQUALISING), ("broad", IS_BROAD)):
+        expected = {"equalising": 10, "broad": 5}[what]
+        source = f"PUB ITU-R BT.470: {'2.5H before and 2.5H after' if what == 'equalising' else '2.5H'}, two each line"
+        found = np.count_nonzero(marked[nearest])
+        outside_check(f"625/50 {what} pulses, field {field}", source, expected, found, 0.5, "pulses")
 
 
 def test_number_of_pulses_in_a_frame() -> None:

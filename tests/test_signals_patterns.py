@@ -13,6 +13,7 @@ from sim.errors import UnknownNameError
 from sim.signals import SIGNALS, blanking_template, make_signal, visible_columns, visible_rows
 from sim.standards import get_standard
 from tests import signal_measuring
+from tests.outside_checks import OutsideCheck
 from tests.signal_measuring import Array, degrees_apart, half_height
 
 STANDARD = get_standard("525/60")
@@ -116,7 +117,7 @@ def test_bar_levels(line: int, index: int, luma: float, chroma: float, phase_deg
 
 
 @pytest.mark.parametrize("index", range(1, 7), ids=BAR_NAMES[1:])
-def test_bar_colours_by_the_i_and_q_equations(index: int) -> None:
+def test_bar_colours_by_the_i_and_q_equations(index: int, outside_check: OutsideCheck) -> None:
     # The other form of the NTSC equations (47 CFR 73.682, from memory), with its two-figure coefficients:
     # E = Y + Q sin(wt + 33) + I cos(wt + 33), I = 0.74 (R-Y) - 0.27 (B-Y), Q = 0.48 (R-Y) + 0.41 (B-Y).
     # It agrees with the exact one to about the 1 % of its coefficients.
@@ -127,8 +128,10 @@ def test_bar_colours_by_the_i_and_q_equations(index: int) -> None:
     expected = 2.0 * 92.5 * np.hypot(i_axis, q_axis)
     expected_deg = 33.0 + np.rad2deg(np.arctan2(i_axis, q_axis))
     _, chroma, phase_deg = colour_of(frame_of("bars")[100], bar_place(index))
-    assert chroma == pytest.approx(expected, rel=0.015)
-    assert degrees_apart(phase_deg, float(expected_deg)) < 1.0
+    source, name = "MEMORY: 47 CFR 73.682, I and Q equations with two figures", BAR_NAMES[index]
+    outside_check(f"525/60 {name} bar, chrominance", source, expected, chroma, 0.015 * expected, "IRE")
+    off_deg = degrees_apart(phase_deg, float(expected_deg))
+    outside_check(f"525/60 {name} bar, phase off {expected_deg % 360.0:.1f} deg", source, 0.0, off_deg, 1.0, "deg")
 
 
 def test_bars_peak_and_trough() -> None:

@@ -25,6 +25,7 @@ from sim.signals import (
 from sim.signals.shapes import SINE_SQUARED_RISE, periodic_pulses, sine_squared_pulse, step
 from sim.standards import get_standard
 from tests import signal_measuring
+from tests.outside_checks import OutsideCheck
 from tests.signal_measuring import Array, sync_pulses_of
 
 STANDARD = get_standard("525/60")
@@ -73,7 +74,7 @@ def test_broad_gap() -> None:
 
 
 @pytest.mark.parametrize(("field", "start_line"), [(1, 1.0), (2, 263.5)])
-def test_vertical_sync_of_each_field(field: int, start_line: float) -> None:
+def test_vertical_sync_of_each_field(field: int, start_line: float, outside_check: OutsideCheck) -> None:
     # PUB BT.470: 3H of equalising, 3H of broad, 3H of equalising pulses, twice a line; field 2 half a line
     # later (262.5 lines after field 1), which is line 263 and a half counted from line 1.
     first = int(np.argmin(np.abs(STARTS_S - (start_line - 1.0) * LINE_S)))
@@ -82,6 +83,14 @@ def test_vertical_sync_of_each_field(field: int, start_line: float) -> None:
     assert IS_BROAD[group].tolist() == [False] * 6 + [True] * 6 + [False] * 6
     expected_s = (start_line - 1.0 + 0.5 * np.arange(18)) * LINE_S
     np.testing.assert_allclose(STARTS_S[group], expected_s, atol=3e-9)
+    begin = (STARTS_S[group.start] - STARTS_S[0]) / LINE_S + 1.0
+    source = "PUB ITU-R BT.470: fields 262.5 lines apart"
+    outside_check(f"525/60 first equalising pulse of field {field}", source, start_line, begin, 1e-3, "lines")
+    for what, marked in (("equalising", IS_EQUALISING), ("broad", IS_BROAD)):
+        expected = {"equalising": 12, "broad": 6}[what]
+        source = f"PUB ITU-R BT.470: {'3H before and 3H after' if what == 'equalising' else '3H'}, two each line"
+        found = np.count_nonzero(marked[group])
+        outside_check(f"525/60 {what} pulses, field {field}", source, expected, found, 0.5, "pulses")
     # Neighbours outside the group are ordinary lines: none of their pulses is left out or put in.
     assert IS_LINE[first - 1]
     assert IS_LINE[first + 18]
@@ -174,13 +183,15 @@ def burst_pieces(colour_frame: int = 0) -> Array:
     return template[:, 71:122].astype(np.float64)
 
 
-def test_burst_is_on_every_line_but_those_of_vertical_sync() -> None:
+def test_burst_is_on_every_line_but_those_of_vertical_sync(outside_check: OutsideCheck) -> None:
     energy = np.sqrt(np.mean(burst_pieces() ** 2, axis=1))
     # Broad pulses fill this place with sync, so they are looked for by the alternating part only.
     alternating = np.abs(np.diff(burst_pieces(), axis=1)).max(axis=1)
     # PUB BT.470: no burst during the 9H of equalising and broad pulses of each field.
     without = [*range(1, 10), *range(264, 273)]
     assert (np.flatnonzero(alternating < 1.0) + 1).tolist() == without
+    source = "PUB ITU-R BT.470: the 9H of vertical sync in each field"
+    outside_check("525/60 lines without burst", source, 18.0, np.count_nonzero(alternating < 1.0), 0.5, "lines")
     assert np.ptp(energy[alternating >= 1.0]) < 1e-6
 
 
