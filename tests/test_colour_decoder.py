@@ -84,7 +84,7 @@ def test_bars_against_the_table(standard: Standard, outside_check: OutsideCheck)
     }[standard.name]
     source = {
         "525/60": "RS-189-A bars, DERIVED from the NTSC encoding equations",
-        "625/50": "100/0/75/0 bars, DERIVED from the PAL encoding equations; mV from memory",
+        "625/50": "EBU 100/0/75/0 bars, DERIVED from the PAL encoding equations; mV from memory",
     }[standard.name]
     means = bar_means(standard, ColourDecoder(standard)(make_signal("bars", standard)))
     phases = (167.1, 283.5, 240.7, 60.7, 103.5, 347.1)

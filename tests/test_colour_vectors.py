@@ -40,7 +40,7 @@ PHASES_DEG = (167.1, 283.5, 240.7, 60.7, 103.5, 347.1)
 PEAK_TO_PEAK = {"525/60": (62.1, 87.7, 81.9, 81.9, 87.7, 62.1), "625/50": (470.0, 663.0, 620.0, 620.0, 663.0, 470.0)}
 TABLE_SOURCE = {
     "525/60": "RS-189-A bars, DERIVED from the NTSC encoding equations",
-    "625/50": "100/0/75/0 bars, DERIVED from the PAL encoding equations; mV from memory",
+    "625/50": "EBU 100/0/75/0 bars, DERIVED from the PAL encoding equations; mV from memory",
 }
 
 

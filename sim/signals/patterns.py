@@ -106,7 +106,7 @@ _BARS: Mapping[str, BarLayout] = MappingProxyType(
             names=("white", *_SIX_NAMES, "black"),
             rgb=((1.0, 1.0, 1.0), *_SIX_RGB, (0.0, 0.0, 0.0)),
             upper_part=1.0,
-            source="100/0/75/0 bars (white 100 %, colours 75 %), from memory",
+            source="EBU 100/0/75/0 bars (white 100 %, colours 75 %), from memory",
         ),
     }
 )
@@ -331,8 +331,8 @@ SIGNALS: Mapping[str, SignalSpec] = MappingProxyType(
                 "bars",
                 "Colour bars",
                 "Colour bars at 75 %, in 525/60 over a strip of minus-I, white, Q, black: for levels and colour.",
-                "525: RS-189-A, 625: 100/0/75/0 bars, both from memory; levels and phases DERIVED from the encoding "
-                "equations",
+                "525: RS-189-A, 625: EBU 100/0/75/0 bars, both from memory; levels and phases DERIVED from the "
+                "encoding equations",
                 _bars,
             ),
             SignalSpec(
