@@ -200,7 +200,7 @@ class ColourDecoder:
         phase_rad, sense, has_colour = reference_phase(video, self.standard, self._lock, edges_s)
         phase_rad = phase_rad - np.deg2rad(hue_deg)
         planes = np.empty((3, 2 * self._video.shape[0], self._columns), dtype=np.float32)
-        # One field at a time: its arrays fit a processor's cache, which halves the time in a browser.
+        # One field at a time: measured a quarter quicker in a browser than both fields in one array.
         for first, lines in enumerate(self._fields):
             shown = planes[:, first::2]
             self._normalise(video[lines])
