@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.controltrack import control_track
 from sim.headwheel import PassSchedule
 from sim.output import clamp_levels, process, sync_edges_s
 from sim.standards import Standard
@@ -34,6 +35,8 @@ class PlaybackFrame:
         Time-base error that the wheel servo leaves in each line [s].
     head_of_line : ndarray of int8, (lines,)
         Head, 1 to 4, that plays the active part of each line; 0 where its channel is switched off.
+    control_phase_deg : float
+        Phase of the off-tape control track against the wheel [deg].
     schedule : PassSchedule
         Wheel angle and pass of every sample.
     template, active : ndarray, (lines, samples)
@@ -49,6 +52,7 @@ class PlaybackFrame:
     guide_error_s: NDArray[np.float32]
     servo_error_s: NDArray[np.float64]
     head_of_line: NDArray[np.int8]
+    control_phase_deg: float
     schedule: PassSchedule
     template: NDArray[np.float32]
     active: NDArray[np.bool_]
@@ -75,6 +79,11 @@ class PlaybackFrame:
     def sync_edges_s(self) -> NDArray[np.float64]:
         """Position of each line's sync edge against 0H [s], positive late, NaN where none; shape (lines,)."""
         return sync_edges_s(self.demod, self.standard)
+
+    @cached_property
+    def control_track(self) -> NDArray[np.float32]:
+        """Off-tape control track, (lines, samples), 1 = the sine's peak."""
+        return control_track(self.standard, self.control_phase_deg)
 
     @cached_property
     def corrected(self) -> NDArray[np.float32]:

@@ -228,7 +228,8 @@ class Recorder:
         if index < 0:
             raise BandbenchError(f"frame index {index}: use 0 or more")
         time_s = index / self.standard.frame_rate_hz
-        match, channels = self._match_at(time_s), self._channels
+        control_phase_deg = self._control_phase_deg(time_s)
+        match, channels = match_tracks(control_phase_deg), self._channels
         schedule = self._schedule
         fixed = (self.standard, self.practice)
         recorded = self._recorded_frame
@@ -265,6 +266,7 @@ class Recorder:
             guide_error_s=error.reshape(shape),
             servo_error_s=servo_error_s,
             head_of_line=playing[heads][schedule.pass_of_line()],
+            control_phase_deg=control_phase_deg,
             schedule=schedule,
             template=self._template if correction == "colour" else self._plain_template,
             active=self._active,
@@ -293,13 +295,14 @@ class Recorder:
             self._signal = None
         return self._recorded
 
-    def _match_at(self, time_s: float) -> TrackMatch:
+    def _control_phase_deg(self, time_s: float) -> float:
+        """Return the phase of the control track against the wheel, swing of the capstan included."""
         condition = self._condition
         phase_deg = self._controls["tracking_phase_deg"] + condition.tracking_offset_deg
         if condition.capstan_swing_deg:
             swing = (condition.capstan_swing_deg, condition.capstan_swing_hz)
             phase_deg += tracking_wobble_deg(time_s, *swing, self._seed)
-        return match_tracks(phase_deg)
+        return phase_deg
 
     def _servo_error_s(self, time_s: float) -> NDArray[np.float64]:
         standard = self.standard

@@ -373,3 +373,21 @@ def test_installed_command(tmp_path: Path) -> None:
     failed = subprocess.run([command, "render", "--signal", "x", "--out", path], capture_output=True, text=True)
     assert failed.returncode == 2
     assert failed.stderr.startswith("bandbench render: --signal x")
+
+
+def test_colour_correction_writes_the_colour_monitor(tmp_path: Path) -> None:
+    archive, shown = tmp_path / "bars.npz", tmp_path / "bars.png"
+    words = ["render", "--signal", "bars", "--set", "correction=colour", "--out", str(archive), "--out", str(shown)]
+    assert main(words) == 0
+    with np.load(archive) as arrays:
+        colour = arrays["colour"]
+        assert colour.shape == (*arrays["picture"].shape, 3)
+        assert json.loads(str(arrays["meta"]))["units"]["colour"]
+    # RS-189-A, 75 % (from memory): the middle of the third bar is cyan, of the sixth red.
+    for place, wanted in ((2.5, (0.0, 0.75, 0.75)), (5.5, (0.75, 0.0, 0.0))):
+        column = round(place / 7 * colour.shape[1])
+        measured = colour[100:200, column - 8 : column + 8].mean(axis=(0, 1))
+        np.testing.assert_allclose(measured, wanted, atol=0.03)
+    with Image.open(shown) as image:
+        assert image.mode == "RGB"
+        assert image.size[0] * 3 == image.size[1] * 4

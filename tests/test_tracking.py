@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim.instruments import measure, picture, rf_levels_db, tracking_level_pct
+from sim.instruments import measure, picture, rf_levels_db, tracking_level_pct, waveform
 from sim.recorder import Condition, Recorder
 from tests.outside_checks import OutsideCheck
 
@@ -81,3 +81,30 @@ def test_hidden_tracking_offset_and_control_add_up() -> None:
     recorder = Recorder(signal="flat", condition=Condition(tracking_offset_deg=-20.0))
     recorder.set_control("tracking_phase_deg", 20.0)
     assert tracking_level_pct(recorder.play_frame(0)) == pytest.approx(100.0, abs=0.5)
+
+
+def test_control_track_is_a_sine_at_the_wheel_s_rate_with_a_frame_pulse(outside_check: OutsideCheck) -> None:
+    for phase in (0.0, 60.0, -120.0):
+        frame = Recorder(signal="flat", controls={"tracking_phase_deg": phase}).play_frame(0)
+        track = frame.control_track.ravel().astype(float)
+        spectrum = np.fft.rfft(np.clip(track, -1.0, 1.0))
+        line = int(np.argmax(np.abs(spectrum)))
+        rate_hz = line * frame.standard.frame_rate_hz
+        outside_check(
+            f"control track at {phase:+.0f} deg",
+            "QUOTED: the wheel's rate, publication not named",
+            239.76,
+            rate_hz,
+            0.01,
+            "Hz",
+        )
+        # A sine of this phase has the angle phase - 90 deg in the cosine transform.
+        measured = np.angle(spectrum[line], deg=True) + 90.0
+        assert (measured - phase + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.5)
+        # The frame pulse sits on one positive peak a frame (QUOTED).
+        pulse = np.flatnonzero(track > 1.2)
+        turns = (pulse * 8 / track.size + phase / 360.0) % 8
+        assert np.median(np.minimum(np.abs(turns - 0.25), np.abs(turns - 8.25))) < 0.02
+    raster = waveform(frame, "control_track", "field")
+    assert raster.y_unit == "of nominal"
+    assert raster.image.max() > 0.5

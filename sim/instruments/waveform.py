@@ -36,6 +36,14 @@ class TestPoint:
 
 
 _POINTS = (
+    TestPoint(
+        "control_track",
+        "Control track",
+        "tape",
+        False,
+        0,
+        "The off-tape sine that places the tape against the wheel; a pulse marks each frame. Best at field rate.",
+    ),
     *(
         TestPoint(
             f"rf_head_{head}",
@@ -110,11 +118,13 @@ def _values(frame: PlaybackFrame, point: TestPoint) -> NDArray[np.float32]:
     if point.is_rf:
         # The wave itself passes zero several times a sample; its in-phase part is as good a sample of it as any.
         return np.ascontiguousarray(_rf(frame, point).real).reshape(frame.guide_error_s.shape)
+    if point.name == "control_track":
+        return frame.control_track
     return frame.processed if point.name == "processed" else frame.demod
 
 
 def _units(point: TestPoint, standard: Standard) -> tuple[tuple[float, float], str]:
-    if point.is_rf:
+    if point.is_rf or point.name == "control_track":
         return _RF_RANGE, "of nominal"
     low, high = (part * standard.white_level for part in _VIDEO_RANGE)
     return (low, high), standard.level_unit

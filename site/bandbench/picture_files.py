@@ -1,4 +1,4 @@
-"""Pictures in files: reading a person's own as grey for the recorder, writing the monitor's as PNG."""
+"""Pictures in files: reading a person's own for the recorder, writing the monitor's as PNG."""
 
 from __future__ import annotations
 
@@ -11,24 +11,26 @@ from PIL import Image, ImageOps
 
 from sim.signals import PictureError
 
-__all__ = ["picture_image", "read_grey_picture"]
+__all__ = ["picture_image", "read_picture"]
 
 _READABLE = ("PNG", "JPEG", "WEBP", "GIF", "BMP")
 _FULL_SCALE_16_BIT = 65535.0
 
 
-def read_grey_picture(path: Path) -> NDArray[np.float32]:
-    """Read a picture file as grey.
+def read_picture(path: Path, *, colour: bool = False) -> NDArray[np.float32]:
+    """Read a picture file as grey or in colour.
 
     Parameters
     ----------
     path : Path
         A PNG, JPEG, WebP, GIF (its first picture) or BMP file.
+    colour : bool
+        True gives red, green and blue; False grey.
 
     Returns
     -------
-    ndarray of float32, (rows, columns)
-        0 for black to 1 for white: the luma of ITU-R BT.601 of the stored values. What is transparent shows
+    ndarray of float32, (rows, columns) or (rows, columns, 3)
+        0 for black to 1 for white; grey is the luma of ITU-R BT.601 of the stored values. What is transparent shows
         black behind it.
 
     Raises
@@ -41,7 +43,7 @@ def read_grey_picture(path: Path) -> NDArray[np.float32]:
             # Pillow warns from 89 million pixels on: such a file is a mistake, or meant to exhaust the memory.
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(path, formats=_READABLE) as file:
-                return _as_grey(ImageOps.exif_transpose(file))
+                return _as_levels(ImageOps.exif_transpose(file), colour)
     except FileNotFoundError:
         raise PictureError(f"there is no picture file {str(path)!r}") from None
     except (IsADirectoryError, PermissionError) as error:
@@ -56,14 +58,14 @@ def read_grey_picture(path: Path) -> NDArray[np.float32]:
         ) from None
 
 
-def _as_grey(image: Image.Image) -> NDArray[np.float32]:
+def _as_levels(image: Image.Image, colour: bool) -> NDArray[np.float32]:
     if image.mode.startswith("I"):
         grey: NDArray[np.float32] = np.asarray(image, dtype=np.float32) / np.float32(_FULL_SCALE_16_BIT)
         return np.clip(grey, 0.0, 1.0, out=grey)
     if image.has_transparency_data:
         image = image.convert("RGBA")
         image = Image.alpha_composite(Image.new("RGBA", image.size, "black"), image)
-    return np.asarray(image.convert("L"), dtype=np.float32) / np.float32(255.0)
+    return np.asarray(image.convert("RGB" if colour else "L"), dtype=np.float32) / np.float32(255.0)
 
 
 def picture_image(picture: NDArray[np.float32], aspect: float) -> Image.Image:
@@ -71,7 +73,7 @@ def picture_image(picture: NDArray[np.float32], aspect: float) -> Image.Image:
 
     Parameters
     ----------
-    picture : ndarray of float32, (rows, columns)
+    picture : ndarray of float32, (rows, columns) or (rows, columns, 3)
         0 for black to 1 for white.
     aspect : float
         Width over height of the screen.
@@ -79,8 +81,8 @@ def picture_image(picture: NDArray[np.float32], aspect: float) -> Image.Image:
     Returns
     -------
     Image
-        8-bit grey. Its rows are those of `picture`, untouched, so that every line stays one line; only along the
-        lines it is resampled.
+        8-bit grey or colour. Its rows are those of `picture`, untouched, so that every line stays one line; only along
+        the lines it is resampled.
     """
     rows = picture.shape[0]
     eight_bit = np.rint(np.clip(picture, 0.0, 1.0) * 255.0).astype(np.uint8)

@@ -10,19 +10,20 @@ import argparse
 import hashlib
 import json
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bandbench.picture_files import picture_image, read_grey_picture
+from bandbench.picture_files import picture_image, read_picture
 from sim.condition import FAULTS, Condition, with_fault
 from sim.controls import CONTROLS, check_control
+from sim.correction import CORRECTIONS
 from sim.errors import BandbenchError, known_names
 from sim.frame import PlaybackFrame
-from sim.instruments import picture
+from sim.instruments import colour_picture, picture
 from sim.recorder import NORMAL_PRACTICE, Recorder
 from sim.signals import SIGNALS, PictureError, signal_from_picture
 from sim.standards import PRACTICES, STANDARDS, get_standard
@@ -125,7 +126,9 @@ def run(arguments: argparse.Namespace) -> int:
     signal: str | dict[str, str] = arguments.signal or recorder.tape.signal
     if not own_signal:
         path = _picture_path(arguments.signal)
-        recorder.load_programme(signal_from_picture(read_grey_picture(path), standard))
+        # A monochrome monitor would show the colours as a pattern of dots and nothing else.
+        colours = read_picture(path, colour=_in_colour(recorder.controls))
+        recorder.load_programme(signal_from_picture(colours, standard))
         # Its content, not its place on this machine, is what the frame was made from.
         signal = {"picture": path.name, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
     frame = recorder.play_frame(math.floor(at_s * standard.frame_rate_hz + _FRAME_TOLERANCE))
@@ -162,6 +165,7 @@ def frame_arrays(frame: PlaybackFrame, inputs: dict[str, Any]) -> dict[str, NDAr
     Returns
     -------
     dict of ndarray
+        When the time-base correction is set to colour also ``colour`` (rows, columns, 3): the colour monitor, 0 to 1.
         ``demod``, ``processed`` (lines, samples): video in time order, first field then second, each row one nominal
         line period from the reference's 0H [level unit of the standard]; ``picture`` (rows, columns): 0 to 1;
         ``rf_envelope`` (lines, samples): 1 = nominal; ``time_base_error_s`` (lines, samples) [s]; ``head_of_line``
@@ -188,10 +192,14 @@ def frame_arrays(frame: PlaybackFrame, inputs: dict[str, Any]) -> dict[str, NDAr
         "lines_per_frame": standard.lines_per_frame,
         "units": units,
     }
+    shown = {"picture": picture(frame)}
+    if _in_colour(inputs["controls"]):
+        shown["colour"] = colour_picture(frame)
+        units["colour"] = "1 (red, green, blue; 0 = black, 1 = full)"
     return {
         "demod": frame.demod,
         "processed": frame.processed,
-        "picture": picture(frame),
+        **shown,
         "rf_envelope": frame.rf_envelope,
         "time_base_error_s": frame.time_base_error_s,
         "head_of_line": frame.head_of_line,
@@ -203,13 +211,19 @@ def frame_arrays(frame: PlaybackFrame, inputs: dict[str, Any]) -> dict[str, NDAr
 Writer = Callable[[Path, PlaybackFrame, dict[str, Any]], None]
 
 
+def _in_colour(controls: Mapping[str, float]) -> bool:
+    """Tell whether the machine puts out colour: only a colour corrector keeps bursts to lock to."""
+    return CORRECTIONS[int(controls["correction"])] == "colour"
+
+
 def _write_npz(path: Path, frame: PlaybackFrame, inputs: dict[str, Any]) -> None:
     with path.open("wb") as file:
         np.savez_compressed(file, allow_pickle=False, **frame_arrays(frame, inputs))
 
 
 def _write_png(path: Path, frame: PlaybackFrame, inputs: dict[str, Any]) -> None:
-    picture_image(picture(frame), frame.standard.picture_aspect).save(path, format="PNG", optimize=True)
+    shown = colour_picture(frame) if _in_colour(inputs["controls"]) else picture(frame)
+    picture_image(shown, frame.standard.picture_aspect).save(path, format="PNG", optimize=True)
 
 
 _WRITERS: dict[str, Writer] = {".npz": _write_npz, ".png": _write_png}
