@@ -15,6 +15,7 @@ from bandbench.bench.moves import GESTURE_S, MoveLog
 from sim.controls import CONTROLS, STAGES, ControlError, default_controls
 from sim.errors import BandbenchError, UnknownNameError
 from sim.instruments import MEASUREMENTS, TEST_POINTS, measure, picture
+from sim.tape import TAPES
 from sim.training.session import SessionError
 from sim.training.solution import solution_moves
 
@@ -105,10 +106,9 @@ def test_after_undo_a_new_gesture_begins() -> None:
 def test_a_stage_connects_the_waveform_monitor_to_its_test_point(bench: Bench, stage: str) -> None:
     bench.choose_stage(stage)
     point = TEST_POINTS[bench.scope.test_point]
-    own = [name for name, spec in TEST_POINTS.items() if spec.stage == stage]
-    # A stage without a test point of its own is watched at the nearest one behind it in the signal path.
+    # Its own, or one behind it in the signal path, where what its controls do can be seen; nothing is behind the last.
     order = list(STAGES)
-    assert point.name in own if own else order.index(point.stage) > order.index(stage) or stage == "output"
+    assert order.index(point.stage) >= order.index(stage) or stage == "output"
     assert POINT_OF_STAGE[stage] == bench.scope.test_point
 
 
@@ -182,6 +182,14 @@ def test_what_cannot_be_played_is_refused_and_nothing_changes(bench: Bench) -> N
     with pytest.raises(UnknownNameError):
         bench.load_tape("lost")
     assert (bench.programme, bench.recorder.tape.name, bench.revision) == ("bars", "programme", 0)
+
+
+def test_only_tapes_of_the_machines_standard_are_offered_and_each_plays(bench: Bench) -> None:
+    assert [tape.name for tape in TAPES.values() if tape.standard == "525/60"] == [tape.name for tape in bench.tapes()]
+    for tape in bench.tapes():
+        bench.load_tape(tape.name)
+        assert bench.programme == tape.signal
+        assert np.isfinite(picture(bench.frame)).all()
 
 
 # Modes, lessons, faults -------------------------------------------------------------------------------------

@@ -60,6 +60,7 @@ def test_every_unit_has_a_sign_and_every_control_shows_its_finest_step() -> None
             assert shown.endswith(unit_sign(spec.unit))
     assert quantity(-1.5, "us") == "−1.50\u00a0µs"
     assert setting(CONTROLS["channel_on_1"], 0.0) == "off"
+    assert setting(CONTROLS["correction"], 1.0) == "monochrome"
 
 
 def test_decimals_are_those_of_the_step() -> None:
@@ -92,7 +93,7 @@ def test_the_states_of_a_machine_in_order() -> None:
     frame = Recorder().play_frame(0)
     states = stage_states(frame, take_readings(frame))
     assert set(states) == set(STAGES)
-    assert states["tape"].startswith("100")
+    assert states["tape"].startswith("RF 100")
     assert states["headwheel"] == say("path.straight")
     assert states["channels"] == say("path.all_on")
 
@@ -105,7 +106,7 @@ def test_the_states_of_a_machine_in_order() -> None:
         ({"head_timing_ns_3": 300.0}, "headwheel", "head 3 +22"),
         ({"channel_on_2": 0.0, "channel_on_4": 0.0}, "channels", "off: 2, 4"),
         ({"channel_gain_db_1": -6.0}, "channels", "6.0"),
-        ({"tracking_phase_deg": 22.5}, "tape", "61"),
+        ({"tracking_phase_deg": 22.5}, "tape", "RF 61"),
     ],
 )  # lean and bow DERIVED (physics.md section 3); head 3 stands 3/4 of its timing from the mean of all four; a
 # sixteenth of a turn is a quarter of a pitch of 15.625 mil, which leaves 61 % of a track of 10 mil (section 4)

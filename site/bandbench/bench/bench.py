@@ -20,7 +20,7 @@ from sim.frame import PlaybackFrame
 from sim.instruments import RATES, TEST_POINTS
 from sim.recorder import Recorder
 from sim.signals import SIGNALS, signal_from_picture
-from sim.tape import TAPES
+from sim.tape import TAPES, TapeSpec
 from sim.training.lesson import Lesson
 from sim.training.machine import Machine
 from sim.training.session import Session
@@ -141,6 +141,10 @@ class Bench:
         if playing != self.playing:
             self.playing = playing
             self._changed()
+
+    def tapes(self) -> list[TapeSpec]:
+        """Return the tapes that this machine can play: those of its standard."""
+        return [tape for tape in TAPES.values() if tape.standard == self.recorder.standard.name]
 
     def load_tape(self, name: str) -> None:
         """Put a tape on, at its own signal."""

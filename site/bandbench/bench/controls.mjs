@@ -150,6 +150,24 @@ function switchControl(spec, words, onmove) {
   return { spec, element, show, complain: (text) => setText(note, text), enable: (enabled) => { control.disabled = !enabled; } };
 }
 
+function choiceControl(spec, words, onmove) {
+  const own = choice(spec.name, spec.label, (value) => {
+    complain("");
+    onmove(spec.name, Number(value));
+  });
+  const options = spec.choices.map((text, index) => [String(index), text]);
+  const note = h("p", { class: "note", role: "alert" });
+  const complain = (text) => setText(note, text);
+  own.select.setAttribute("aria-describedby", `${spec.name}-about`);
+  const show = (value) => own.show(String(value), options, !own.select.disabled);
+  show(spec.default);
+  const element = h("div", { class: "control choice-control", "data-control": spec.name },
+    own.element, h("p", { class: "about", id: `${spec.name}-about` }, spec.description), note);
+  return { spec, element, show, complain, enable: (enabled) => { own.select.disabled = !enabled; } };
+}
+
+const MAKERS = { number: numberControl, switch: switchControl, choice: choiceControl };
+
 // Controls of one head belong together; heads that have only one control share a group.
 function groups(controls, words) {
   const general = controls.filter((control) => control.spec.head === 0);
@@ -157,7 +175,7 @@ function groups(controls, words) {
   const made = general.length ? [h("div", { class: "group" }, general.map((control) => control.element))] : [];
   if (heads.every((own) => own.length === 0)) return made;
   if (heads.every((own) => own.length <= 1)) {
-    made.push(h("fieldset", { class: "group heads-row" }, h("legend", {}, words.timing), heads.flat().map((control) => {
+    made.push(h("fieldset", { class: "group heads-row" }, h("legend", {}, words.heads), heads.flat().map((control) => {
       control.element.dataset.head = control.spec.head;
       return control.element;
     })));
@@ -208,7 +226,7 @@ export function render({ model, el }) {
     flush();
   };
   const controls = new Map(model.specs.map((spec) => [
-    spec.name, (spec.kind === "switch" ? switchControl : numberControl)(spec, words, onmove),
+    spec.name, MAKERS[spec.kind](spec, words, onmove),
   ]));
   const panels = new Map(model.stages.map((stage) => {
     const own = [...controls.values()].filter((control) => control.spec.stage === stage.name);

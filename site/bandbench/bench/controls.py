@@ -14,7 +14,6 @@ from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS, STAGES, ControlSpec
 from sim.signals import SIGNALS
-from sim.tape import TAPES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -96,7 +95,7 @@ class ControlsView(View):
             words=self.words,
             specs=[_spec_data(spec) for spec in CONTROLS.values()],
             stages=[asdict(stage) | {"title": typeset(stage.title)} for stage in STAGES.values()],
-            tapes=[[tape.name, tape.title] for tape in TAPES.values()],
+            tapes=[[tape.name, tape.title] for tape in bench.tapes()],
         )
         self.refresh()
 

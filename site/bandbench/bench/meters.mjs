@@ -56,9 +56,9 @@ export function render({ model, el }) {
       const now = model.readings[name];
       if (now === undefined) continue;
       setText(value, now.text ?? words.none);
-      value.classList.toggle("none", now.text === null);
+      value.classList.toggle("none", !now.text);
       setAttribute(value, "title", now.reason);
-      own.show(now.share);
+      own.show(now.share ?? null);
     }
   });
   follow(model, ["needed"], () => {

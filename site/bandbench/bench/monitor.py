@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from bandbench.bench.readings import Readings, typeset
 from bandbench.bench.view import Action, Part, View, script
-from bandbench.bench.words import say
 from sim.instruments import band_edges, describe_picture, picture
 
 if TYPE_CHECKING:
@@ -50,6 +49,7 @@ class MonitorView(View):
 
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
+        self._described = 0
         self._drawn: tuple[object, bool] | None = None
         self.monitor = PictureMonitor(self.receive, words=self.words)
         self.refresh()
@@ -67,6 +67,7 @@ class MonitorView(View):
             case "point":
                 action = partial(bench.set_show_processed, value == "processed")
             case "describe":
+                self._described = bench.revision
                 self.monitor.sentence = ""
                 self.monitor.sentence = typeset(describe_picture(bench.frame))
                 return
@@ -76,12 +77,15 @@ class MonitorView(View):
 
     def take_picture(self, name: str, grey: NDArray[np.float32]) -> None:
         """Play a picture the user gave."""
-        problem = self.act(lambda: self.bench.play_picture(name, grey))
-        self.monitor.notice = problem or say("picture.playing_own", name=name)
+        self.monitor.notice = self.act(lambda: self.bench.play_picture(name, grey)) or ""
 
     def refresh(self) -> None:
         """Show how the monitor is set."""
-        self.monitor.param.update(playing=self.bench.playing, processed=self.bench.show_processed)
+        bench = self.bench
+        self.monitor.param.update(playing=bench.playing, processed=bench.show_processed)
+        if self._described != bench.revision:
+            # What was said of another machine would only mislead.
+            self.monitor.param.update(sentence="", notice="")
 
     def update(self, readings: Readings) -> None:
         """Bring the head numbers up to date."""

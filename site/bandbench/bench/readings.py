@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from bandbench.bench.words import say
 from sim.controls import ControlSpec
 from sim.frame import PlaybackFrame
 from sim.instruments import MEASUREMENTS, MeasurementError, measure, tracking_level_pct
@@ -19,7 +20,7 @@ __all__ = ["Readings", "decimals_of_step", "number", "quantity", "setting", "tak
 _MINUS = "\N{MINUS SIGN}"
 _NARROW = "\N{NO-BREAK SPACE}"
 _SIGNS = {"um": "µm", "us": "µs", "deg": "°"}
-_DECIMALS = {"dB": 2, "us": 2, "ns": 0, "%": 1}
+_DECIMALS = {"dB": 2, "us": 2, "ns": 0}
 _RANGE = re.compile(r"(?<=\d)-(?=\d)")
 # An en dash, and a word joiner so that no line ends between the two numbers.
 _DASH = "\N{EN DASH}\N{WORD JOINER}"
@@ -47,7 +48,10 @@ class Readings:
     def text(self, name: str) -> str | None:
         """Return a reading with its unit, or None if there is none."""
         value = self.values[name]
-        return None if value is None else quantity(value, MEASUREMENTS[name].unit)
+        if value is None:
+            return None
+        # Signal to noise is no departure from anything: it has no sign.
+        return quantity(value, MEASUREMENTS[name].unit, signed=name != "noise_db")
 
 
 def take_readings(frame: PlaybackFrame) -> Readings:
@@ -97,9 +101,9 @@ def number(value: float, decimals: int, signed: bool = True) -> str:
     return f"{rounded:{'+' if signed else ''}.{decimals}f}".replace("-", _MINUS)
 
 
-def quantity(value: float, unit: str) -> str:
+def quantity(value: float, unit: str, signed: bool = True) -> str:
     """Return a reading with its unit, to the digits its instrument is good for."""
-    return f"{number(value, _DECIMALS.get(unit, 2), unit != '%')}{_NARROW}{unit_sign(unit)}"
+    return f"{number(value, _DECIMALS.get(unit, 2), signed)}{_NARROW}{unit_sign(unit)}"
 
 
 def decimals_of_step(step: float) -> int:
@@ -119,6 +123,8 @@ def decimals_of_step(step: float) -> int:
 def setting(spec: ControlSpec, value: float) -> str:
     """Return a control's value as people read it."""
     if spec.kind == "switch":
-        return "on" if value else "off"
+        return say("controls.on" if value else "controls.off")
+    if spec.kind == "choice":
+        return spec.choices[int(value)]
     space = "" if spec.unit == "deg" else _NARROW
     return f"{number(value, decimals_of_step(spec.fine_step), spec.minimum < 0)}{space}{unit_sign(spec.unit)}"

@@ -6,9 +6,12 @@ export function render({ model, el }) {
   const title = h("h3", { tabindex: -1 });
   const body = h("div");
   el.append(h("div", { class: "part result" }, title, body));
-  const row = (one) => h("tr", { class: one.passed ? "passed" : "missed", "data-check": one.name },
-    h("th", { scope: "row" }, one.title), h("td", {}, one.value), h("td", {}, one.target),
-    h("td", {}, one.passed ? `✓ ${words.in_tolerance}` : `✗ ${words.out_of_tolerance}`), h("td", { class: "about" }, one.source));
+  // On a narrow page the table is shown as a list (parts.css); the roles keep it a table for those who hear it.
+  const cell = (label, text, attributes = {}) => h("td", { role: "cell", "data-label": label, ...attributes }, text);
+  const row = (one) => h("tr", { role: "row", class: one.passed ? "passed" : "missed", "data-check": one.name },
+    h("th", { scope: "row", role: "rowheader" }, one.title), cell(words.value, one.value), cell(words.target, one.target),
+    cell(words.verdict, one.passed ? `✓ ${words.in_tolerance}` : `✗ ${words.out_of_tolerance}`),
+    cell(words.source, one.source, { class: "about" }));
   follow(model, ["result"], () => {
     const { result } = model;
     const open = Boolean(result.title);
@@ -24,9 +27,9 @@ export function render({ model, el }) {
     body.replaceChildren(
       h("p", { class: "about" }, result.lesson),
       h("p", { class: "reason" }, result.reason),
-      h("div", { class: "table" }, h("table", {},
-        h("thead", {}, h("tr", {}, [words.check, words.value, words.target, words.verdict, words.source].map((text) => h("th", { scope: "col" }, text)))),
-        h("tbody", {}, result.checks.map(row)))),
+      h("div", { class: "table" }, h("table", { role: "table" },
+        h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, [words.check, words.value, words.target, words.verdict, words.source].map((text) => h("th", { scope: "col", role: "columnheader" }, text)))),
+        h("tbody", { role: "rowgroup" }, result.checks.map(row)))),
       h("p", {}, result.summary),
       ...result.forbidden.map((text) => h("p", { class: "note" }, text)),
       h("div", { class: "debrief" }, ["what", "why", "next"].map((key) => h("section", {}, h("h4", {}, words[key]), prose(result[key])))),

@@ -26,6 +26,12 @@ __all__ = ["ScopeSettings", "ScopeView"]
 
 ROWS, COLUMNS = 240, 480
 
+# The unit of test points that carry no video, and the screen's range for one line alone: the same as for all lines, so
+# that nothing jumps when one is chosen.
+_SHARE = "of nominal"
+_SHARE_RANGE = (-1.6, 1.6)
+_VIDEO_RANGE = (-0.6, 1.4)
+
 
 class ScopeSettings(Part):
     """What stands under the waveform monitor.
@@ -62,6 +68,7 @@ class ScopeView(View):
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
         self.visible = True
+        self._described: tuple[int, Scope] | None = None
         self._shown: tuple[PlaybackFrame, Scope] | None = None
         self.settings = ScopeSettings(
             self.receive,
@@ -104,6 +111,7 @@ class ScopeView(View):
                 problem = self.act(partial(self.bench.set_scope, **wanted))
                 self.settings.notice = problem or ""
             case {"describe": _}:
+                self._described = (self.bench.revision, self.bench.scope)
                 self.settings.sentence = ""
                 self.settings.sentence = self.sentence()
             case {"visible": visible}:
@@ -129,6 +137,9 @@ class ScopeView(View):
     def refresh(self) -> None:
         """Show how the monitor is set."""
         scope = self.bench.scope
+        if self._described != (self.bench.revision, scope):
+            # What was said of another signal would only mislead.
+            self.settings.param.update(sentence="", notice="")
         self.settings.scope = {
             "test_point": scope.test_point,
             "rate": scope.rate,
@@ -169,7 +180,8 @@ class ScopeView(View):
         trace = line_trace(frame, scope.test_point, line)
         span = frame.standard.line_period_s * 1e6
         left = min(scope.position, 1.0 - 1.0 / scope.magnify) * span
-        limits = (-0.2, 1.6) if TEST_POINTS[scope.test_point].is_rf else (-60.0, 140.0)
+        white = frame.standard.white_level
+        limits = _SHARE_RANGE if trace.y_unit == _SHARE else (_VIDEO_RANGE[0] * white, _VIDEO_RANGE[1] * white)
         self._set_axes((left, left + span / scope.magnify), limits, "us", trace.y_unit)
         self._curve.data = {"x": trace.x, "y": trace.y}
         self._image.visible, self._line.visible = False, True
@@ -178,11 +190,13 @@ class ScopeView(View):
         plot = self._plot
         self.x_range.update(start=x[0], end=x[1])
         self.y_range.update(start=y[0], end=y[1])
-        level = say("scope.axis_of") if y_unit == "of nominal" else say("scope.axis_level", unit=y_unit)
+        shares = y_unit == _SHARE
+        level = say("scope.axis_of") if shares else say("scope.axis_level", unit=y_unit)
         if plot.yaxis[0].axis_label != level:
-            ticks = np.arange(-1.6, 1.61, 0.4) if y_unit == "of nominal" else np.arange(-60.0, 141.0, 20.0)
+            step = 0.4 if shares else (y[1] - y[0]) / 10.0
+            ticks = [round(y[0] + step * number, 3) for number in range(round((y[1] - y[0]) / step) + 1)]
             plot.yaxis[0].axis_label = level
-            plot.yaxis[0].ticker = FixedTicker(ticks=[round(float(tick), 2) for tick in ticks])
+            plot.yaxis[0].ticker = FixedTicker(ticks=ticks)
             plot.ygrid[0].ticker = plot.yaxis[0].ticker
         plot.xaxis[0].axis_label = say("scope.axis_time", unit=unit_sign(x_unit))
 

@@ -17,7 +17,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "controls.reset": "Reset",
         "controls.reset_name": "{label}: back to {value}",
         "controls.head": "Head {head}",
-        "controls.timing": "Timing of the four heads",
+        "controls.heads": "The four heads",
         "controls.keys": "Arrow keys turn a control by one step, with Shift by a fine step; Page Up and Page Down by "
         "a coarse one; Home returns it.",
         "controls.outside": "{value} {unit} is outside {minimum} to {maximum} {unit}. Still at {kept}.",
@@ -34,7 +34,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         # Signal path
         "path.list": "Stages of the signal path, from tape to output",
         "path.closed": "not in this lesson",
-        "path.tape": "{value} of full RF",
+        "path.tape": "RF {value}",
         "path.straight": "bands straight",
         "path.lean": "lean {value}",
         "path.bow": "bow {value}",
@@ -75,7 +75,6 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "picture.magnified": "Magnified picture: arrow keys move it",
         "picture.pan": "Move the magnified picture",
         "picture.paused": "The picture stands still, as your system asks for little motion. Play starts it.",
-        "picture.playing_own": "Playing {name}",
         # Waveform monitor
         "scope.point": "Test point",
         "scope.rate": "Sweep",
@@ -87,7 +86,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "scope.line_number": "Line number",
         "scope.describe": "Describe",
         "scope.bad_line": "There are lines 1 to {lines}.",
-        "scope.axis_of": "RF, share of nominal",
+        "scope.axis_of": "Share of nominal",
         "scope.axis_level": "Level [{unit}]",
         "scope.axis_time": "Time [{unit}]",
         "scope.line_sentence": "Waveform monitor: {point}, line {line} alone, from {low} to {high} {unit}.",

@@ -1,0 +1,170 @@
+"""The bench's page in a real browser, as a test sees and uses it.
+
+Contents: `BenchPage`. Only what a person could see or press is used, through the keyboard or the mouse; and two
+numbers the page offers to tests (the count of control changes that picture and readings already show).
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+from playwright.sync_api import Locator
+
+from tests.browser.watching import WatchedPage
+
+__all__ = ["BenchPage", "screenshot_folder"]
+
+WAIT_S = 20.0
+_POLL_MS = 40
+
+# The element that has the focus, through every shadow root.
+_FOCUSED = """() => {
+  let element = document.activeElement;
+  while (element?.shadowRoot?.activeElement) element = element.shadowRoot.activeElement;
+  return element ? [element.id, element.dataset.do ?? "", element.dataset.mode ?? "", element.dataset.stage ?? "",
+    element.textContent.trim()] : ["", "", "", "", ""];
+}"""
+
+
+def screenshot_folder() -> Path:
+    """Return where screenshots go: ``BANDBENCH_SCREENSHOTS``, or ``tests/output``."""
+    folder = Path(os.environ.get("BANDBENCH_SCREENSHOTS", Path(__file__).parents[1] / "output"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+class BenchPage:
+    """The bench on a page, watched for errors and foreign requests.
+
+    Parameters
+    ----------
+    watched : WatchedPage
+        A page on which the bench runs.
+    """
+
+    def __init__(self, watched: WatchedPage) -> None:
+        self.watched = watched
+        self.page = watched.page
+        # Until the first readings are in, the page is not yet whole.
+        self.page.locator(".part.meters[data-revision]").wait_for()
+        self.until(lambda: self.reading("tracking") != "", "the first reading")
+
+    def check_unhurt(self) -> None:
+        """Fail if the page met an error or asked another origin for anything."""
+        assert self.page.locator("#trouble").is_hidden(), self.page.locator("#trouble-detail").text_content()
+        assert self.watched.complaints == []
+        assert self.watched.foreign_requests() == []
+
+    def until(self, condition: object, what: str, seconds: float = WAIT_S) -> None:
+        """Wait until a condition (callable) holds."""
+        assert callable(condition)
+        end = time.monotonic() + seconds
+        while not condition():
+            self.check_unhurt()
+            assert time.monotonic() < end, f"waited {seconds} s in vain for {what}"
+            self.page.wait_for_timeout(_POLL_MS)
+
+    def screenshot(self, name: str, full_page: bool = True) -> Path:
+        """Save what the page looks like."""
+        path = screenshot_folder() / f"{name}.png"
+        self.page.screenshot(path=path, full_page=full_page)
+        return path
+
+    # What the page shows ------------------------------------------------------------------------------------
+
+    def reading(self, name: str) -> str:
+        """Return the text of one of the instruments."""
+        return (self.page.locator(f"[data-reading={name}]").text_content() or "").strip()
+
+    def number(self, name: str) -> float:
+        """Return the number an instrument shows."""
+        return float(self.reading(name).split()[0].replace("\N{MINUS SIGN}", "-"))
+
+    def control(self, name: str) -> Locator:
+        """Return the slider, switch or list of a control."""
+        return self.page.locator(f"[data-control={name}] :is(input[type=range], [role=switch], select)")
+
+    def field(self, name: str) -> Locator:
+        """Return the number field of a control."""
+        return self.page.locator(f"[data-control={name}] input.figure")
+
+    def note(self, name: str) -> str:
+        """Return the message beside a control."""
+        return (self.page.locator(f"[data-control={name}] .note").text_content() or "").strip()
+
+    @property
+    def revision(self) -> int:
+        """How many control changes the readings already show."""
+        return int(self.page.locator(".part.meters").get_attribute("data-revision") or 0)
+
+    @property
+    def frames(self) -> int:
+        """How many pictures the page has drawn."""
+        return int(self.page.evaluate("bandbench.statistics.frames"))
+
+    def picture(self) -> list[int]:
+        """Return the brightness of every eighth picture element of every eighth line on the canvas."""
+        return list(
+            self.page.evaluate(
+                """() => {
+                  const canvas = document.querySelector("canvas[data-image=picture]");
+                  const { width, height } = canvas;
+                  const copy = new OffscreenCanvas(width, height).getContext("2d", { willReadFrequently: true });
+                  copy.drawImage(canvas, 0, 0);
+                  const { data } = copy.getImageData(0, 0, width, height);
+                  const picked = [];
+                  for (let y = 0; y < height; y += 8) {
+                    for (let x = 0; x < width; x += 8) picked.push(data[4 * (y * width + x)]);
+                  }
+                  return picked;
+                }"""
+            )
+        )
+
+    def settle(self, since: int) -> None:
+        """Wait until the readings show a control change after revision `since`, and nothing more is on its way."""
+        self.until(lambda: self.revision > since, "the effect of a control")
+        last = -1
+        while last != self.revision:
+            last = self.revision
+            self.page.wait_for_timeout(350)
+
+    # What a person does -------------------------------------------------------------------------------------
+
+    def focused(self) -> list[str]:
+        """Return id, action, mode, stage and text of the element that has the focus."""
+        return list(self.page.evaluate(_FOCUSED))
+
+    def tab_to(self, *, backwards: bool = False, **wanted: str) -> None:
+        """Press Tab until the focus is on the element with this ``id``, ``do``, ``mode``, ``stage`` or ``text``."""
+        ((kind, value),) = wanted.items()
+        place = ("id", "do", "mode", "stage", "text").index(kind)
+        for _ in range(150):
+            if self.focused()[place] == value:
+                return
+            self.page.keyboard.press("Shift+Tab" if backwards else "Tab")
+        raise AssertionError(f"Tab never came to {kind} {value!r}; it stands at {self.focused()}")
+
+    def press(self, key: str) -> None:
+        """Press a key on a control and wait for its effect on the readings."""
+        before = self.revision
+        self.page.keyboard.press(key)
+        self.until(lambda: self.revision > before, f"the effect of {key}")
+
+    def choose_mode(self, mode: str) -> None:
+        """Go back to the choice and choose, with the mouse; the machine is then in order."""
+        result = self.page.locator("[data-do=close]")
+        if result.count() and result.is_visible():
+            result.click()
+        if not self.page.locator(f"[data-mode={mode}]").is_visible():
+            self.page.locator("[data-do=leave]:visible").first.click()
+        self.page.locator(f"[data-mode={mode}]").click()
+        self.page.locator(f"[data-mode={mode}]").wait_for(state="hidden")
+        self.page.wait_for_timeout(300)
+
+    def open_stage(self, stage: str) -> None:
+        """Choose a stage of the signal path, with the mouse."""
+        self.page.locator(f".stage-button[data-stage={stage}]").click()
+        self.page.locator(f"section[data-stage={stage}]").wait_for()
