@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -233,10 +233,21 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_deselected(items: Sequence[pytest.Item]) -> None:
-    """Note whether a check was left out of this run."""
+    """Note whether a test that checks was left out of this run."""
     for item in items:
         if "outside_check" in getattr(item, "fixturenames", ()):
             item.config.stash[_left_out] = True
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Note whether a test that checks did not come to its end."""
+    report = yield
+    if not report.passed and "outside_check" in getattr(item, "fixturenames", ()):
+        item.config.stash[_left_out] = True
+    return report
 
 
 def _is_whole(session: pytest.Session) -> bool:
@@ -248,7 +259,6 @@ def _is_whole(session: pytest.Session) -> bool:
         and not config.option.collectonly
         and not config.option.ignore
         and not config.option.ignore_glob
-        and not session.testsfailed
         and not session.shouldstop
         and bool(config.stash.get(_rows, []))
     )
@@ -261,7 +271,7 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     kept = config.rootpath / _KEPT
     if config.getoption(_OPTION):
         if not _is_whole(session):
-            notes.append(f"{_KEPT} was not written: that takes a run of all tests in which none fails")
+            notes.append(f"{_KEPT} was not written: that takes a run of all tests in which no check fails")
         elif doubled := [note for note in differences(page_of(rows), rows) if note.startswith("two checks")]:
             notes += doubled
         else:

@@ -123,8 +123,8 @@ class Suite:
         pytester.makeini("[pytest]\ntestpaths = tests")
         self.write(1.0)
 
-    def write(self, measured: float) -> None:
-        text = SUITE.replace("{measured}", repr(measured))
+    def write(self, measured: float, other: str = "True") -> None:
+        text = SUITE.replace("{measured}", repr(measured)).replace("assert True", f"assert {other}")
         (self._pytester.path / "tests" / "test_suite.py").write_text(text, encoding="utf-8")
 
     def run(self, *words: str) -> tuple[int, str]:
@@ -178,3 +178,11 @@ def test_a_failing_check_writes_no_table(suite: Suite) -> None:
     assert status == 1
     assert "one: measured 1.2 , expected 1 +-0.1 (DERIVED: 1 + 0)" in said
     assert not suite.kept.exists()
+
+
+def test_a_failure_elsewhere_does_not_keep_the_table_from_being_written(suite: Suite) -> None:
+    suite.write(1.0, other="False")
+    assert suite.run("--write-outside-checks")[0] == 1
+    assert suite.kept.exists()
+    suite.kept.write_text(page_of([OTHER]), encoding="utf-8")
+    assert "is stale" in suite.run()[1]

@@ -29,14 +29,14 @@ FloatArray = NDArray[np.float32]
 
 # The low-pass is a wave added to itself at these distances one after the other: sums over eight samples twice, which
 # put luminance, multiplied to the subcarrier's frequency and twice it, into zeros; and twice one more zero there, which
-# takes the first ripple beyond the band from 5 % down to 1 %.
+# takes the first ripple beyond the band from 5 % down to 1 % (MODEL).
 _DISTANCES = (1, 2, 4, 1, 2, 4, 2, 2)
 LOW_PASS_SUM = 2.0 ** len(_DISTANCES)
 LOW_PASS_REACH = sum(_DISTANCES) // 2
 # Samples taken in on each side of the picture.
 _MARGIN = LOW_PASS_REACH
 # Size of the subcarrier. It is there twice, to demodulate and to put chrominance back, and so makes up for the sum of
-# the low-pass and for the half of a product that is not at twice the frequency.
+# the low-pass and for the half of a product that is not at twice the frequency (DERIVED).
 _CARRIER_SIZE = math.sqrt(2.0 / LOW_PASS_SUM)
 # Waves in the table, one every quarter of a degree: the decoded phase is right to half of that.
 _PHASES = 1440

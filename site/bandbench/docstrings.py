@@ -64,8 +64,9 @@ _SCALED = ("s", "Hz", "m")
 
 # The rooms of sim in the order the signal visits them; others follow by name, the training is left out.
 _ORDER = (
-    "standards", "signals", "colour", "fm", "headwheel", "tracking", "headtape", "servo", "dropout", "tape", "playback",
-    "timebase", "output", "correction", "controls", "condition", "frame", "recorder", "instruments",
+    "standards", "signals", "colour", "fm", "headwheel", "tracking", "headtape", "servo", "dropout", "tape",
+    "controltrack", "playback", "timebase", "output", "correction", "controls", "condition", "frame", "recorder",
+    "instruments",
 )  # fmt: skip
 _LEFT_OUT = ("training", "errors")
 

@@ -1,0 +1,100 @@
+"""The page for teachers says the numbers that the code computes with; where one changes, the page must follow."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import sim
+from sim import correction, dropout, fm, headtape, headwheel, playback, recorder, servo
+from sim.colour import vectors
+from sim.condition import Condition, with_fault
+from sim.dropout import DropoutPattern
+from sim.fm import noise_to_carrier_for_snr
+from sim.signals import B_Y_WEIGHT, LUMA_WEIGHTS, R_Y_WEIGHT
+from sim.standards import FOOTPRINT, STANDARDS, get_practice, get_standard
+
+PAGE = (Path(sim.__file__).parent / "model.md").read_text(encoding="utf-8")
+# Without line breaks, so that a sentence can be looked for.
+TEXT = " ".join(PAGE.split())
+NTSC, PAL = get_standard("525/60"), get_standard("625/50")
+
+
+def normal_snr_db(practice: str) -> float:
+    """Picture signal to noise of another practice at the RF noise of the normal one."""
+    normal, other = (
+        noise_to_carrier_for_snr(recorder.NORMAL_PICTURE_SNR_DB, NTSC, get_practice(name))
+        for name in (recorder.NORMAL_PRACTICE["525/60"], practice)
+    )
+    return float(recorder.NORMAL_PICTURE_SNR_DB + 10.0 * np.log10(other / normal))
+
+
+def speeds() -> tuple[float, ...]:
+    return tuple(FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz) for standard in STANDARDS.values())
+
+
+GREY_WAVE_UM = speeds()[0] / 8.95e6 * 1e6
+TURN_PPM = 2.0 * np.pi * NTSC.wheel_rate_hz / speeds()[0] * 1e-6
+
+SENTENCES = [
+    f"4 `fsc` in 525/60 ({NTSC.sample_rate_hz / 1e6:.3f} MHz), {PAL.sample_rate_hz / 1e6:.5f} MHz in 625/50",
+    "Y = {} R + {} G + {} B".format(*LUMA_WEIGHTS),
+    f"U = {B_Y_WEIGHT:.3f} (B - Y), V = {R_Y_WEIGHT:.3f} (R - Y)",
+    f"3 dB down at {NTSC.chroma_bandwidth_hz / 1e6:g} MHz",
+    f"sampled at `{fm.MODULATOR_OVERSAMPLING} fs`",
+    f"flat to {fm.RF_FLAT_HZ / 1e6:g} MHz and falls to nothing at {fm.RF_STOP_HZ / 1e6:g} MHz",
+    f"level = (x exp(1 - x))^{headtape._RECORD_SHARPNESS:g}",
+    f"an extra spacing of {headtape._OVER_RECORD_SPACING_UM:g} um",
+    f"median of {DropoutPattern().median_s * 1e6:g} us",
+    f"the RF is {-DropoutPattern().depth_db:g} dB down",
+    f"{NTSC.wheel_turns_per_frame} times a frame in 525/60 ({NTSC.wheel_rate_hz:.2f} rev/s)",
+    f"and {PAL.wheel_turns_per_frame} times in 625/50",
+    "`v` = {:.1f} and {:.1f} m/s".format(*speeds()),
+    f"{headwheel.skew_s(25.4, NTSC) * 1e6:.3f} us per mil;",
+    f"{headwheel.scallop_s(25.4, NTSC) * 1e6:.3f} us per mil: 4.83 times less",
+    f"{headwheel.quadrature_s(1.0, NTSC) * 1e9:.0f} ns aside",
+    f"{TURN_PPM * NTSC.line_period_s * 1e9:.1f} ns per um of guide",
+    f"{TURN_PPM * 8.95e6 / 21e3:.3f} IRE per um of guide",
+    f"by {25.4e-6 * headwheel._MEAN_COSINE / speeds()[0] * 1e6:.2f} us per mil",
+    f"{NTSC.lines_per_pass:.5f} and {PAL.lines_per_pass:g} lines",
+    f"r = f / {headtape.GOOD_HEAD.resonance_hz / 1e6:g} MHz, Q = {headtape.GOOD_HEAD.resonance_q:g}",
+    f"`lambda` is {GREY_WAVE_UM:.1f} um: {54.575 / GREY_WAVE_UM:.1f} dB per um",
+    f"sinc({headtape._EFFECTIVE_GAP:g} g / lambda)",
+    f"stands out {headtape._NEW_PROJECTION_UM / 25.4:.1f} mil",
+    f"presses {headtape._NEW_PENETRATION_UM:g} um deep",
+    f"needs {headtape._NEEDED_PENETRATION_UM:g} um at mid-pass",
+    f"by {100.0 * headtape._LIFT_PER_UM:g} %",
+    f"{headtape._NORMAL_WEAR_UM_PER_HOUR:g} um/h at normal",
+    f"gives {recorder.NORMAL_PICTURE_SNR_DB:g} dB of picture signal to noise",
+    f"{-playback.LIMITER_NOISE_DB:g} dB under a good head",
+    f"low-band monochrome comes out at {normal_snr_db('525 low-band monochrome'):.0f} dB "
+    f"and low-band colour at {normal_snr_db('525 low-band colour'):.0f} dB",
+    f"{headwheel.SWITCH_LEAD_S * 1e6:g} us before 0H",
+    f"over {FOOTPRINT.head_arc_deg:g} degrees",
+    f"flat to {fm._LOW_PASS_FLAT_RATIO:g} of the video band and gone at {fm._LOW_PASS_STOP_RATIO:g}",
+    f"between {servo._LOWEST_HZ:g} Hz and {servo._HIGHEST_HZ / 1e3:g} kHz, falling above {servo._CORNER_HZ:g} Hz",
+    f"{servo.LOCK_RESIDUAL_NS['horizontal']:g} ns (MEMORY",
+    f"up to {with_fault(Condition(), 'capstan_hunting').capstan_swing_deg:g} degrees",
+    f"averaged over {dropout._DETECTOR_S * 1e6:g} us",
+    f"holds for {dropout._HOLD_S * 1e6:g} us",
+    f"up to {correction.RANGE_S * 1e6:g} us (MEMORY), leaving {3e9 * correction._MONOCHROME_RESIDUAL_S:.0f} ns",
+    f"leaves {3e9 * correction._COLOUR_RESIDUAL_S:.0f} ns",
+    f"{360e-9 * NTSC.subcarrier_hz:.2f} degrees per ns (NTSC) or {360e-9 * PAL.subcarrier_hz:.2f} (PAL)",
+    f"({100.0 * vectors._INNER_BOX[0]:g} % and {vectors._INNER_BOX[1]:g} degrees, "
+    f"{100.0 * vectors._OUTER_BOX[0]:g} % and {vectors._OUTER_BOX[1]:g} degrees)",
+]
+
+
+@pytest.mark.parametrize("sentence", SENTENCES, ids=lambda sentence: sentence[:40])
+def test_page_says_what_the_code_computes_with(sentence: str) -> None:
+    assert sentence in TEXT
+
+
+def test_pages_it_points_to_are_there() -> None:
+    targets = re.findall(r"\]\((\S+?)\)", PAGE)
+    assert {"nomenclature.md", "outside_checks.md"} <= set(targets)
+    for target in targets:
+        assert (Path(sim.__file__).parent / target).is_file(), target
