@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from types import MappingProxyType
 
 import numpy as np
@@ -59,6 +59,8 @@ def _line_level(frame: PlaybackFrame) -> NDArray[np.float64]:
     return np.asarray(np.sqrt(one_head.mean(axis=1, dtype=np.float64)))
 
 
+# A dozen readings are taken of one frame: levels and fit are worked out once.
+@lru_cache(maxsize=1)
 def _levels(frame: PlaybackFrame) -> NDArray[np.float64]:
     """Rms RF amplitude of the bands each head draws, heads in wheel order from the head of the first band."""
     level = _line_level(frame)
@@ -99,6 +101,7 @@ def _head_level_db(frame: PlaybackFrame, head: int) -> float:
     return float(rf_levels_db(frame)[head - 1])
 
 
+@lru_cache(maxsize=1)
 def _band_fit(frame: PlaybackFrame) -> NDArray[np.float64]:
     """Fit lean, bow and the four heads' positions to the sync edges; returns six numbers [s], early positive.
 
