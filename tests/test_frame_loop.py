@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bandbench.runtime.application import FrameImage
-from bandbench.runtime.loop import FRAME_PERIOD_S, FRAMES_IN_FLIGHT, TICK_SHARE, FrameLoop
+from bandbench.runtime.loop import FRAME_PERIOD_S, FRAMES_IN_FLIGHT, TICK_PERIOD_S, TICK_SHARE, FrameLoop
 
 FRAME = FrameImage({"picture": np.zeros((2, 2), np.uint8)})
 
@@ -104,30 +104,51 @@ def test_frames_that_take_too_long_do_not_starve_other_tasks() -> None:
     assert turns >= 5
 
 
-def test_waking_makes_a_frame_at_once_and_then_a_tick() -> None:
+def test_waking_makes_a_frame_at_once_and_a_tick_when_one_may_be() -> None:
     done: list[str] = []
-    now_s = 100.0
+    clock_s = 100.0
 
     def frame() -> FrameImage:
         done.append("frame")
         return FRAME
 
-    loop = FrameLoop(
-        frame, lambda _: done.append("tick"), lambda sequence, _: loop.acknowledge(sequence), lambda: now_s
-    )
+    def tick(_: float) -> None:
+        done.append("tick")
+
+    loop = FrameLoop(frame, tick, lambda sequence, _: loop.acknowledge(sequence), lambda: clock_s)
 
     async def main() -> None:
+        nonlocal clock_s
         running = asyncio.ensure_future(loop.run())
         await asyncio.sleep(0.01)
         assert done == ["frame", "tick"]
-        # The clock stands still: nothing is due until something is seen to change.
+        # Little time has passed: a change shows in the picture, the instruments have only just been read.
+        clock_s += 0.01
+        loop.wake()
+        await asyncio.sleep(0.01)
+        assert done == ["frame", "tick", "frame"]
+        clock_s += TICK_PERIOD_S
         loop.wake()
         await asyncio.sleep(0.01)
         loop.stop()
         await running
 
     asyncio.run(main())
-    assert done == ["frame", "tick"] * 2
+    assert done == ["frame", "tick", "frame", "frame", "tick"]
+
+
+def test_a_control_that_moves_during_a_frame_is_seen_before_it_is_read() -> None:
+    done: list[str] = []
+
+    def frame() -> FrameImage:
+        done.append("frame")
+        if len(done) == 1:
+            asyncio.get_running_loop().call_soon(loop.wake)
+        return FRAME
+
+    loop = FrameLoop(frame, lambda _: done.append("tick"), lambda sequence, _: loop.acknowledge(sequence))
+    run_for(loop, 0.02)
+    assert done[:3] == ["frame", "frame", "tick"]
 
 
 def test_long_ticks_leave_most_of_the_time_to_the_picture() -> None:

@@ -30,6 +30,7 @@ MEDIA_TYPES = {
     ".png": "image/png",
     ".svg": "image/svg+xml",
     ".wasm": "application/wasm",
+    ".whl": "application/zip",
     ".zip": "application/zip",
 }
 

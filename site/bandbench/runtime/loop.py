@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 from bandbench.runtime.application import FrameImage
 
-__all__ = ["FRAMES_IN_FLIGHT", "FRAME_PERIOD_S", "TICK_PERIOD_S", "TICK_SHARE", "FrameLoop"]
+__all__ = ["FRAMES_IN_FLIGHT", "FRAME_PERIOD_S", "TICK_PATIENCE_S", "TICK_PERIOD_S", "TICK_SHARE", "FrameLoop"]
 
 FRAME_PERIOD_S = 1001 / 30000
 """Time between frames of the moving picture: the 525-line frame rate, 30000/1001 a second. [s]"""
@@ -21,6 +21,8 @@ TICK_PERIOD_S = 0.1
 """Shortest time between updates of scopes and readings. [s]"""
 TICK_SHARE = 0.2
 """Largest share of the time that these updates may take from the picture, unless a control has just moved."""
+TICK_PATIENCE_S = 0.2
+"""How long these updates may be put off for a picture that shows a control's move. [s]"""
 FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
 
@@ -54,6 +56,7 @@ class FrameLoop:
         self._stopped = False
         self._woken = asyncio.Event()
         self._next_frame_s = self._next_tick_s = clock()
+        self._last_tick_s = -TICK_PERIOD_S
 
     def acknowledge(self, sequence: int) -> None:
         """Note that the page has drawn this frame and all before it."""
@@ -62,8 +65,10 @@ class FrameLoop:
             self._woken.set()
 
     def wake(self) -> None:
-        """Make the next frame and the next tick now: something the user sees has changed."""
-        self._next_frame_s = self._next_tick_s = self._clock()
+        """Make the next frame now and the next tick soon: something the user sees has changed."""
+        self._next_frame_s = self._clock()
+        # While a control is dragged its changes come faster than instruments can be read: the picture goes first.
+        self._next_tick_s = min(self._next_tick_s, max(self._next_frame_s, self._last_tick_s + TICK_PERIOD_S))
         self._woken.set()
 
     def stop(self) -> None:
@@ -83,17 +88,23 @@ class FrameLoop:
                 if frame is not None:
                     self._sent += 1
                     self._send(self._sent, frame)
-            if now_s >= self._next_tick_s:
-                started_s = self._clock()
-                # Planned before it runs: a tick that wakes the loop keeps its word.
-                self._next_tick_s = now_s + TICK_PERIOD_S
-                self._tick(now_s)
-                took_s = self._clock() - started_s
-                if self._next_tick_s > now_s:
-                    self._next_tick_s = max(self._next_tick_s, started_s + took_s / TICK_SHARE)
+                # A control moved meanwhile is seen in the picture before it is read on the instruments.
+                await asyncio.sleep(0)
+            self._tick_if_due()
             # Unconditional: with it the messages of the page get their turn even when frames take too long.
             await asyncio.sleep(0)
             await self._wait()
+
+    def _tick_if_due(self) -> None:
+        now_s = self._clock()
+        due_s = self._next_tick_s + (TICK_PATIENCE_S if self._woken.is_set() else 0.0)
+        if now_s < due_s:
+            return
+        self._last_tick_s = now_s
+        self._next_tick_s = now_s + TICK_PERIOD_S
+        self._tick(now_s)
+        took_s = self._clock() - now_s
+        self._next_tick_s = max(self._next_tick_s, now_s + took_s / TICK_SHARE)
 
     async def _wait(self) -> None:
         """Sleep until the next frame or tick is due, or until something wakes the loop."""

@@ -1,0 +1,260 @@
+"""Measure the site against its aims, in one run on one machine: ``python3 bb.py bench`` prints the table.
+
+Whatever else the machine does meanwhile slows every number; the ratios, taken within the run, stand it best. Each
+line says what it is measured against: native NumPy, bare Pyodide with NumPy in the same browser, or the aim.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import shutil
+import statistics
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
+
+from bandbench import benchmark_kernel
+from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
+from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
+from bandbench.build_assets import write_site
+from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
+from bandbench.serve import make_server
+from sim.errors import BandbenchError
+
+__all__ = ["main"]
+
+FRAME_RATE_AIM_HZ = 30.0
+LATENCY_AIM_MS = 100.0
+KERNEL_AIM_MS = 1001 / 30
+"""Time there is for one frame at the television frame rate. [ms]"""
+
+START_LIMIT_MS = 120_000
+SETTLE_S = 3.0
+WATCH_S = 10.0
+MOVES = 40
+
+# A bare page: Pyodide and NumPy the ordinary way, ready when a first array has been computed.
+BARE_PAGE = b"""<!doctype html><link rel="icon" href="data:,"><title>Pyodide and NumPy</title><body>
+<script type="module">
+const worker = new Worker("worker.mjs", { type: "module" });
+worker.onerror = () => { document.body.dataset.state = "failed"; };
+worker.onmessage = () => { globalThis.readyMs = performance.now(); document.body.dataset.state = "running"; };
+</script>"""
+BARE_WORKER = b"""import { loadPyodide } from "./pyodide.mjs";
+const pyodide = await loadPyodide({ packages: ["numpy"] });
+pyodide.runPython("import numpy; numpy.ones((525, 910)).sum()");
+self.postMessage("ready");
+"""
+
+TRANSFERRED = """() => performance.getEntriesByType("navigation").concat(performance.getEntriesByType("resource"))
+  .reduce((sum, entry) => sum + entry.transferSize, 0)"""
+
+# Moves a slider as a person's browser would and waits for the frame that shows it; returns the times in between.
+MEASURE_MOVES = """async ([id, moves]) => {
+  const find = (root) => {
+    const found = root.querySelector(`#${id}`);
+    if (found) return found;
+    for (const element of root.querySelectorAll("*")) {
+      const inner = element.shadowRoot && find(element.shadowRoot);
+      if (inner) return inner;
+    }
+    return null;
+  };
+  const slider = find(document);
+  const { statistics } = globalThis.bandbench;
+  const times = [];
+  for (let i = 0; i < moves; i += 1) {
+    // Not in step with the frames: 200 to 400 ms, by the golden ratio.
+    await new Promise((resolve) => setTimeout(resolve, 200 + 200 * ((i * 0.618034) % 1)));
+    const before = statistics.revision;
+    const started = performance.now();
+    const drawn = new Promise((resolve) => {
+      const listen = ({ detail }) => {
+        if (detail.revision > before) {
+          document.removeEventListener("bandbench:frame", listen);
+          resolve(performance.now());
+        }
+      };
+      document.addEventListener("bandbench:frame", listen);
+    });
+    if (i % 2) slider.stepDown(20); else slider.stepUp(20);
+    slider.dispatchEvent(new Event("input", { bubbles: true, composed: true }));
+    times.push((await drawn) - started);
+  }
+  return times;
+}"""
+
+MOVED_CONTROLS = (("tape", "tracking_phase_deg"), ("channels", "channel_gain_db_1"), ("headwheel", "guide_position_um"))
+
+
+class BenchmarkError(BandbenchError):
+    """Something to be measured does not work."""
+
+
+def main() -> int:
+    """Measure everything and print the table."""
+    if not is_current(DEFAULT_OUTPUT):
+        build_site(DEFAULT_OUTPUT)
+    native_ms = benchmark_kernel.frame_times_ms()
+    with tempfile.TemporaryDirectory(prefix="bandbench-bare-") as folder, sync_playwright() as playwright:
+        bare = Path(folder, "bare")
+        _write_bare_site(bare)
+        with _served(bare) as address:
+            bare_visits = _visits(playwright, address, "readyMs")
+        with _served(DEFAULT_OUTPUT) as address:
+            site_visits = _visits(playwright, address, "bandbench.statistics.firstPictureMs")
+            with _context(playwright, Path(folder, "profile")) as context:
+                page = _open(context, address)
+                time.sleep(SETTLE_S)
+                frames_hz = _frame_rate_hz(page)
+                latencies_ms = {control: _latencies_ms(page, stage, control) for stage, control in MOVED_CONTROLS}
+                browser_ms = _browser_kernel_ms(page)
+                version = context.browser.version if context.browser else playwright.chromium.name
+    _print_table(version, native_ms, browser_ms, frames_hz, latencies_ms, bare_visits, site_visits)
+    return 0
+
+
+def _write_bare_site(folder: Path) -> None:
+    core = pyodide_core()
+    files = {name: (core / name).read_bytes() for name in CORE_FILES}
+    wheel = numpy_wheel()
+    files |= {wheel.name: wheel.read_bytes(), "index.html": BARE_PAGE, "worker.mjs": BARE_WORKER}
+    # In a folder with the name that the server lets browsers keep for good, as the site's own files are.
+    write_site(folder, {f"assets/{name}": content for name, content in files.items()})
+    shutil.copy(folder / "assets" / "index.html", folder / "index.html")
+    page = (folder / "index.html").read_bytes().replace(b'"worker.mjs"', b'"assets/worker.mjs"')
+    (folder / "index.html").write_bytes(page)
+
+
+@contextmanager
+def _served(folder: Path) -> Iterator[str]:
+    server = make_server(folder)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_address[1]}/"
+    server.shutdown()
+    server.server_close()
+
+
+@contextmanager
+def _context(playwright: Playwright, profile: Path) -> Iterator[BrowserContext]:
+    """Start a Chromium with a profile on disk: what it compiled is kept for the next visit, as a person's is."""
+    context = playwright.chromium.launch_persistent_context(
+        profile,
+        executable_path=find_chromium(),
+        args=list(CHROMIUM_FLAGS),
+        viewport={"width": 1400, "height": 900},
+        bypass_csp=True,
+    )
+    yield context
+    context.close()
+
+
+def _open(context: BrowserContext, address: str) -> Page:
+    page = context.new_page()
+    page.goto(address)
+    page.wait_for_selector(
+        "body:is([data-state=running], [data-state=failed])", state="attached", timeout=START_LIMIT_MS
+    )
+    if page.evaluate("document.body.dataset.state") != "running":
+        raise BenchmarkError(f"{address} did not start: {page.inner_text('body')}")
+    return page
+
+
+def _visits(playwright: Playwright, address: str, ready: str) -> list[tuple[float, int]]:
+    """Return seconds to the first result and bytes transferred, for a first, second and third visit."""
+    visits = []
+    with (
+        tempfile.TemporaryDirectory(prefix="bandbench-profile-") as profile,
+        _context(playwright, Path(profile)) as context,
+    ):
+        for _ in range(3):
+            page = _open(context, address)
+            seconds = page.evaluate(ready) / 1000
+            # The browser writes what it compiled some seconds after it has.
+            time.sleep(SETTLE_S)
+            transferred = page.evaluate(TRANSFERRED) + page.workers[0].evaluate(TRANSFERRED)
+            visits.append((seconds, transferred))
+            page.close()
+    return visits
+
+
+def _frame_rate_hz(page: Page) -> float:
+    count = "[bandbench.statistics.frames, performance.now()]"
+    first, first_ms = page.evaluate(count)
+    time.sleep(WATCH_S)
+    last, last_ms = page.evaluate(count)
+    return float(1000 * (last - first) / (last_ms - first_ms))
+
+
+def _latencies_ms(page: Page, stage: str, control: str) -> list[float]:
+    page.locator(f"button[data-stage={stage}]").click()
+    page.locator(f"#{control}").wait_for()
+    times: list[float] = page.evaluate(MEASURE_MOVES, [control, MOVES])
+    return times
+
+
+def _browser_kernel_ms(page: Page) -> dict[str, float]:
+    code = Path(benchmark_kernel.__file__).read_text("utf-8") + "\nas_json()"
+    answer = page.workers[0].evaluate("(code) => self.bandbench.pyodide.runPython(code)", code)
+    times: dict[str, float] = json.loads(answer)
+    return times
+
+
+def _print_table(
+    version: str,
+    native_ms: dict[str, float],
+    browser_ms: dict[str, float],
+    frames_hz: float,
+    latencies_ms: dict[str, list[float]],
+    bare_visits: list[tuple[float, int]],
+    site_visits: list[tuple[float, int]],
+) -> None:
+    load = ", ".join(f"{part:.1f}" for part in os.getloadavg())
+    print(f"Chromium {version} headless, {os.cpu_count()} cores, {platform.machine()}; load average {load}\n")
+    rows: list[tuple[str, Any, Any, Any]] = [("full frame to picture [ms, median]", "native", "browser", "ratio")]
+    rows += [
+        (name, f"{native_ms[name]:.1f}", f"{browser_ms[name]:.1f}", f"{browser_ms[name] / native_ms[name]:.2f}")
+        for name in native_ms
+    ]
+    frame_ms = browser_ms["next frame"]
+    rows.append(("time there is for a frame", "", f"{KERNEL_AIM_MS:.1f}", f"{frame_ms / KERNEL_AIM_MS:.2f} used"))
+    _print_rows(rows)
+    rows = [("moving picture", "measured", "aim", "share of aim")]
+    rows.append(
+        ("frames a second", f"{frames_hz:.1f}", f"{FRAME_RATE_AIM_HZ:.0f}", f"{frames_hz / FRAME_RATE_AIM_HZ:.2f}")
+    )
+    _print_rows(rows)
+    rows = [("control moved to picture drawn [ms]", "p50", "p95", f"p95 / {LATENCY_AIM_MS:.0f} ms")]
+    every = [time_ms for times in latencies_ms.values() for time_ms in times]
+    for name, times in [*latencies_ms.items(), ("all", every)]:
+        p95 = statistics.quantiles(times, n=20)[-1]
+        rows.append((name, f"{statistics.median(times):.0f}", f"{p95:.0f}", f"{p95 / LATENCY_AIM_MS:.2f}"))
+    _print_rows(rows)
+    rows = [("visit", "the site", "bare Pyodide + NumPy", "ratio")]
+    names = ("first visit", "second visit", "third visit")
+    for name, (site_s, site_bytes), (bare_s, bare_bytes) in zip(names, site_visits, bare_visits, strict=True):
+        rows.append(
+            (f"{name}: seconds to picture / result", f"{site_s:.1f}", f"{bare_s:.1f}", f"{site_s / bare_s:.2f}")
+        )
+        ratio = f"{site_bytes / bare_bytes:.2f}" if bare_bytes else ""
+        rows.append((f"{name}: MB transferred", f"{site_bytes / 1e6:.2f}", f"{bare_bytes / 1e6:.2f}", ratio))
+    _print_rows(rows)
+
+
+def _print_rows(rows: list[tuple[str, Any, Any, Any]]) -> None:
+    for first, *others in rows:
+        print(f"{first:42}" + "".join(f"{other:>22}" for other in others))
+    print(flush=True)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

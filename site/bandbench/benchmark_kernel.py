@@ -1,0 +1,54 @@
+"""Time the recomputation of full frames: run natively and, as text, inside the browser, by `bandbench.benchmark`."""
+
+from __future__ import annotations
+
+import json
+import statistics
+import time
+from collections.abc import Callable
+
+from sim.instruments import picture
+from sim.recorder import Recorder
+
+__all__ = ["frame_times_ms"]
+
+_REPEATS = 15
+
+
+def frame_times_ms() -> dict[str, float]:
+    """Return the median time from a change to the finished picture, by what changed. [ms]"""
+    recorder = Recorder()
+
+    def played(index: int) -> None:
+        picture(recorder.play_frame(index))
+
+    def moved(control: str, start: float, step: float) -> Callable[[int], None]:
+        def once(index: int) -> None:
+            recorder.set_control(control, start + step * index)
+            played(index)
+
+        return once
+
+    cases = {
+        "next frame": played,
+        "tracking moved": moved("tracking_phase_deg", 1.0, 0.5),
+        "a channel's gain moved": moved("channel_gain_db_1", -1.0, 0.1),
+        "guide moved": moved("guide_position_um", -20.0, 1.0),
+        "recorded anew": moved("fm_deviation_khz", 2000.0, 2.0),
+    }
+    return {name: _median_ms(once) for name, once in cases.items()}
+
+
+def _median_ms(once: Callable[[int], None]) -> float:
+    once(0)
+    times = []
+    for index in range(1, _REPEATS + 1):
+        started_s = time.perf_counter()
+        once(index)
+        times.append(1000 * (time.perf_counter() - started_s))
+    return statistics.median(times)
+
+
+def as_json() -> str:
+    """Return `frame_times_ms` as text, the way out of the browser."""
+    return json.dumps(frame_times_ms())
