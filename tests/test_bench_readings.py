@@ -91,7 +91,7 @@ def test_a_reading_that_cannot_be_taken_says_why() -> None:
 
 def test_the_states_of_a_machine_in_order() -> None:
     frame = Recorder().play_frame(0)
-    states = stage_states(frame, take_readings(frame))
+    states = stage_states(take_readings(frame))
     assert set(states) == set(STAGES)
     assert states["tape"].startswith("RF 100")
     assert states["headwheel"] == say("path.straight")
@@ -112,13 +112,13 @@ def test_the_states_of_a_machine_in_order() -> None:
 # sixteenth of a turn is a quarter of a pitch of 15.625 mil, which leaves 61 % of a track of 10 mil (section 4)
 def test_the_states_say_what_is_wrong(controls: dict[str, float], stage: str, expected: str) -> None:
     frame = Recorder(controls=controls).play_frame(0)
-    assert stage_states(frame, take_readings(frame))[stage].startswith(expected)
+    assert stage_states(take_readings(frame))[stage].startswith(expected)
 
 
 def test_without_rf_the_states_say_so() -> None:
     off = {f"channel_on_{head}": 0.0 for head in range(1, 5)}
     frame = Recorder(controls=off).play_frame(0)
-    states = stage_states(frame, take_readings(frame))
+    states = stage_states(take_readings(frame))
     assert states["headwheel"] == say("path.no_sync")
     assert states["channels"] == "off: 1, 2, 3, 4"
 

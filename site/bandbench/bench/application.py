@@ -14,7 +14,7 @@ from bandbench.bench.log import LogView
 from bandbench.bench.meters import MetersView
 from bandbench.bench.monitor import MonitorView
 from bandbench.bench.path import PathView
-from bandbench.bench.readings import take_readings
+from bandbench.bench.readings import Readings, take_readings
 from bandbench.bench.result import ResultView
 from bandbench.bench.scope import ScopeView
 from bandbench.bench.view import Action, View
@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 
 __all__ = ["BenchApplication"]
 
-READINGS_EVERY = 2
-"""The meters are read on every so many ticks: as often as one can read along."""
+ROUND = ("scope", "read", "scope", "show")
+"""What one tick after the other does: a little at a time, so that a control never waits long for its picture. The
+waveform monitor is drawn, the instruments are read, the waveform monitor is drawn, the readings are shown."""
 
 
 class BenchApplication:
@@ -57,6 +58,7 @@ class BenchApplication:
         ]  # fmt: skip
         self._ticks = 0
         self._read: PlaybackFrame | None = None
+        self._unseen: Readings | None = None
 
     def act(self, action: Action) -> str | None:
         """Do something to the bench and have every view look again; return why it could not be done, or None."""
@@ -84,16 +86,31 @@ class BenchApplication:
         return None if picture is None else FrameImage({"picture": picture}, self.bench.revision)
 
     def tick(self, now_s: float) -> None:
-        """Bring the waveform monitor up to date, and every other time the readings."""
-        frame = self.bench.frame
-        self._ticks += 1
-        if self._ticks % READINGS_EVERY == 0 and frame is not self._read:
-            self._read = frame
-            readings = take_readings(frame)
+        """Bring one part of what the bench shows up to date (see `ROUND`)."""
+        # What has nothing to do is passed over.
+        for _ in ROUND:
+            task = ROUND[self._ticks % len(ROUND)]
+            self._ticks += 1
+            if self._do(task):
+                return
+
+    def _do(self, task: str) -> bool:
+        """Do one task of the round; tell whether there was anything to do."""
+        bench = self.bench
+        if task == "scope":
+            return self.scope.draw()
+        if task == "read":
+            fresh = bench.frame is not self._read
+            if fresh:
+                self._read = bench.frame
+                self._unseen = take_readings(bench.frame, bench.revision)
+            return fresh
+        readings, self._unseen = self._unseen, None
+        if readings is not None:
             for view in self.views:
                 view.update(readings)
-        self.scope.draw()
+        return readings is not None
 
     def on_picture_file(self, picture: PictureFile) -> None:
         """Play a picture the user gave."""
-        self.monitor.take_picture(picture.name, picture.grey)
+        self.monitor.take_picture(picture.name, picture.levels)

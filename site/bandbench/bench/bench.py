@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from bandbench.bench.moves import MoveLog
 from sim.condition import FAULTS, Condition, with_fault
 from sim.controls import CONTROLS, STAGES, check_control, default_controls
+from sim.correction import CORRECTIONS
 from sim.errors import BandbenchError, UnknownNameError
 from sim.frame import PlaybackFrame
 from sim.instruments import RATES, TEST_POINTS
@@ -74,6 +75,8 @@ class Scope:
         Left edge of the magnified screen, as a share of the sweep.
     line : int or None
         The one line to show, from 1; None shows all.
+    vectors : bool
+        Whether it works as a vectorscope instead, on the nearest video.
     """
 
     test_point: str = "rf_switched"
@@ -81,6 +84,7 @@ class Scope:
     magnify: int = 1
     position: float = 0.0
     line: int | None = None
+    vectors: bool = False
 
 
 class Bench:
@@ -131,6 +135,11 @@ class Bench:
             self._frame = self.recorder.play_frame(self.frame_index)
         return self._frame
 
+    @property
+    def in_colour(self) -> bool:
+        """Whether the machine puts out colour: only a colour corrector keeps bursts that a monitor can lock to."""
+        return CORRECTIONS[int(self.recorder.controls["correction"])] == "colour"
+
     def advance(self) -> None:
         """Go on to the next frame."""
         self.frame_index += 1
@@ -144,7 +153,7 @@ class Bench:
 
     def tapes(self) -> list[TapeSpec]:
         """Return the tapes that this machine can play: those of its standard."""
-        return [tape for tape in TAPES.values() if tape.standard == self.recorder.standard.name]
+        return [tape for tape in TAPES.values() if tape.standard in ("", self.recorder.standard.name)]
 
     def load_tape(self, name: str) -> None:
         """Put a tape on, at its own signal."""
@@ -159,7 +168,7 @@ class Bench:
         if name == OWN_PICTURE:
             if self._picture is None:
                 raise BenchError("no picture of your own has been given yet; choose a picture file first")
-            self._play_picture(self._picture)
+            self._play_picture(self._encoded(self._picture))
         elif name in SIGNALS:
             self.recorder.load_programme(name)
         else:
@@ -167,23 +176,33 @@ class Bench:
         self.programme = name
         self._replay()
 
-    def play_picture(self, name: str, grey: NDArray[np.float32]) -> None:
+    def play_picture(self, name: str, levels: NDArray[np.float32]) -> None:
         """Make a picture the programme of the work tape.
 
         Parameters
         ----------
         name : str
             What the user calls it.
-        grey : ndarray, (rows, columns)
-            0 black to 1 white.
+        levels : ndarray, (rows, columns) or (rows, columns, 3)
+            Grey, or red, green and blue, 0 to 1.
         """
         self._free("the programme")
-        picture = signal_from_picture(grey, self.recorder.standard)
-        self._play_picture(picture)
-        self._picture = picture
+        self._play_picture(self._encoded(levels))
+        self._picture = levels
         self.picture_name = name
         self.programme = OWN_PICTURE
         self._replay()
+
+    def _encoded(self, levels: NDArray[np.float32]) -> NDArray[np.float32]:
+        # A monochrome monitor would show the colours as a pattern of dots and nothing else.
+        return signal_from_picture(levels, self.recorder.standard, monochrome=not self.in_colour)
+
+    def _turn(self, control: str, value: float) -> None:
+        """Set a control of the machine; a picture of the user's is sent anew when colour comes or goes."""
+        in_colour = self.in_colour
+        self.recorder.set_control(control, value)
+        if self.in_colour != in_colour and self.programme == OWN_PICTURE and self._picture is not None:
+            self.recorder.load_programme(self._encoded(self._picture))
 
     def _play_picture(self, picture: NDArray[np.float32]) -> None:
         # A made tape holds what its maker put on it; a picture is recorded on the work tape.
@@ -223,7 +242,7 @@ class Bench:
         before = self.recorder.controls[name]
         if self.session is not None:
             self.session.move(name, checked, now_s)
-        self.recorder.set_control(name, checked)
+        self._turn(name, checked)
         self.log.note(name, before, checked, now_s)
         self._moved()
 
@@ -234,7 +253,7 @@ class Bench:
             return
         if self.session is not None:
             self.session.move(move.control, move.before, now_s)
-        self.recorder.set_control(move.control, move.before)
+        self._turn(move.control, move.before)
         self._moved()
 
     # Where one looks ---------------------------------------------------------------------------------------

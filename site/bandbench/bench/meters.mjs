@@ -52,13 +52,14 @@ export function render({ model, el }) {
 
   follow(model, ["readings", "revision"], () => {
     part.dataset.revision = model.revision;
+    const readings = JSON.parse(model.readings);
     for (const { name, value, bar: own } of shown) {
-      const now = model.readings[name];
+      const now = readings[name];
       if (now === undefined) continue;
       setText(value, now.text ?? words.none);
-      value.classList.toggle("none", !now.text);
+      value.classList.toggle("none", now.text === null);
       setAttribute(value, "title", now.reason);
-      own.show(now.share ?? null);
+      own.show(now.share);
     }
   });
   follow(model, ["needed"], () => {

@@ -34,7 +34,7 @@ export function render({ model, el }) {
     overlay.hidden = !view.heads;
     if (overlay.hidden) return;
     const tags = [];
-    model.bands.forEach((bands, field) => {
+    JSON.parse(model.bands).forEach((bands, field) => {
       for (const [top, bottom, head] of bands) {
         const from = (top - view.y) * view.magnify;
         const to = (bottom - view.y) * view.magnify;

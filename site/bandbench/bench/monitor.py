@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from bandbench.bench.readings import Readings, typeset
 from bandbench.bench.view import Action, Part, View, script
-from sim.instruments import band_edges, describe_picture, picture
+from sim.instruments import band_edges, colour_picture, describe_picture, picture
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -27,15 +28,15 @@ class PictureMonitor(Part):
     ----------
     playing, processed : bool
         Whether the tape runs, and which video is shown.
-    bands : list of list
-        For each field its bands as [top, bottom, head], in shares of the picture height.
+    bands : str
+        JSON: for each field its bands as [top, bottom, head], in shares of the picture height.
     sentence, notice : str
         What the picture shows, when asked; what could not be done.
     """
 
     playing = param.Boolean(default=False)
     processed = param.Boolean(default=True)
-    bands = param.List(default=[])
+    bands = param.String(default="[]")
     sentence = param.String(default="")
     notice = param.String(default="")
 
@@ -75,9 +76,9 @@ class MonitorView(View):
                 raise ValueError(f"the picture monitor knows no {other!r}")
         self.monitor.notice = self.act(action) or ""
 
-    def take_picture(self, name: str, grey: NDArray[np.float32]) -> None:
+    def take_picture(self, name: str, levels: NDArray[np.float32]) -> None:
         """Play a picture the user gave."""
-        self.monitor.notice = self.act(lambda: self.bench.play_picture(name, grey)) or ""
+        self.monitor.notice = self.act(lambda: self.bench.play_picture(name, levels)) or ""
 
     def refresh(self) -> None:
         """Show how the monitor is set."""
@@ -89,14 +90,19 @@ class MonitorView(View):
 
     def update(self, readings: Readings) -> None:
         """Bring the head numbers up to date."""
-        frame = self.bench.frame
-        self.monitor.bands = [
+        frame = readings.frame
+        fields = [
             [[round(top, 4), round(bottom, 4), head] for top, bottom, head in band_edges(frame, field)]
             for field in (0, 1)
         ]
+        self.monitor.bands = json.dumps(fields)
 
     def next_picture(self) -> NDArray[np.uint8] | None:
-        """Return the picture if it is not what was returned last, for the page's canvas."""
+        """Return the picture if it is not what was returned last, for the page's canvas: grey, or three planes.
+
+        In colour it is the picture behind the processing amplifier when that works in colour; the monitor shows the
+        demodulator's output in grey: it has no colour burst that a monitor could lock to line after line.
+        """
         bench = self.bench
         if bench.playing:
             bench.advance()
@@ -105,7 +111,10 @@ class MonitorView(View):
         if drawn == self._drawn:
             return None
         self._drawn = drawn
-        shown = picture(frame, processed=bench.show_processed)
+        if bench.show_processed and bench.in_colour:
+            shown = np.moveaxis(colour_picture(frame), -1, 0)
+        else:
+            shown = picture(frame, processed=bench.show_processed)
         shown *= np.float32(255.0)
         shown += np.float32(0.5)
         return shown.astype(np.uint8)

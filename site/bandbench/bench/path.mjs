@@ -55,9 +55,10 @@ export function render({ model, el }) {
     }
   });
   follow(model, ["states", "traces"], () => {
+    const states = JSON.parse(model.states);
     const traces = new Uint8Array(model.traces);
     stages.forEach(({ name, drawing, state }, index) => {
-      setText(state, model.states[name] ?? "");
+      setText(state, states[name] ?? "");
       const own = traces.subarray(index * model.points, (index + 1) * model.points);
       if (own.length > 0) drawing.show(own);
     });

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -14,7 +15,6 @@ from bandbench.bench.traces import BAR_STAGES, GAP, POINTS, Trend, mini_traces
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import STAGES
-from sim.frame import PlaybackFrame
 from sim.instruments import picture
 
 if TYPE_CHECKING:
@@ -39,8 +39,8 @@ class SignalPath(Part):
         The open stage.
     needed : list of str
         Stages that the lesson needs.
-    states : dict of str to str
-        Each stage's state in words.
+    states : str
+        JSON: each stage's state in words (see `bandbench.bench.meters.Meters` for why it is one text).
     traces : bytes
         The curves.
     """
@@ -50,7 +50,7 @@ class SignalPath(Part):
     gap = param.Integer(default=GAP)
     chosen = param.String(default="")
     needed = param.List(default=[])
-    states = param.Dict(default={})
+    states = param.String(default="{}")
     traces = param.Bytes(default=b"")
 
     _esm = script("path")
@@ -72,16 +72,15 @@ def _head_state(readings: Readings) -> str:
     return worst if found[worst] > _VISIBLE_US else say("path.straight")
 
 
-def stage_states(frame: PlaybackFrame, readings: Readings) -> dict[str, str]:
+def stage_states(readings: Readings) -> dict[str, str]:
     """Return the state of each stage in a word or two, from what the instruments read.
 
     Parameters
     ----------
-    frame : PlaybackFrame
-        What is played.
     readings : Readings
-        Of that frame.
+        What they read.
     """
+    frame = readings.frame
     playing = set(frame.head_of_line.tolist())
     off = [str(head) for head in range(1, 5) if head not in playing]
     levels = [readings.values[f"rf_level_db_{head}"] for head in range(1, 5) if head in playing]
@@ -143,5 +142,5 @@ class PathView(View):
     def update(self, readings: Readings) -> None:
         """Show the stages' curves and states."""
         self._trend.note(readings)
-        frame = self.bench.frame
-        self.strip.param.update(states=stage_states(frame, readings), traces=mini_traces(frame, self._trend))
+        frame = readings.frame
+        self.strip.param.update(states=json.dumps(stage_states(readings)), traces=mini_traces(frame, self._trend))

@@ -33,6 +33,10 @@ class Readings:
 
     Attributes
     ----------
+    frame : PlaybackFrame
+        That frame.
+    revision : int
+        The bench's count of control changes that the frame shows.
     values : mapping of str to float or None
         By name of `MEASUREMENTS`, in its unit; None where the signals do not allow the reading.
     reasons : mapping of str to str
@@ -41,6 +45,8 @@ class Readings:
         The tracking meter [%].
     """
 
+    frame: PlaybackFrame
+    revision: int
     values: Mapping[str, float | None]
     reasons: Mapping[str, str]
     tracking_pct: float
@@ -54,8 +60,8 @@ class Readings:
         return quantity(value, MEASUREMENTS[name].unit, signed=name != "noise_db")
 
 
-def take_readings(frame: PlaybackFrame) -> Readings:
-    """Read every instrument once."""
+def take_readings(frame: PlaybackFrame, revision: int = 0) -> Readings:
+    """Read every instrument once on a frame of the given revision."""
     values: dict[str, float | None] = {}
     reasons: dict[str, str] = {}
     for name in MEASUREMENTS:
@@ -67,7 +73,7 @@ def take_readings(frame: PlaybackFrame) -> Readings:
             values[name] = value if math.isfinite(value) else None
             if values[name] is None:
                 reasons[name] = "no signal"
-    return Readings(values, reasons, tracking_level_pct(frame))
+    return Readings(frame, revision, values, reasons, tracking_level_pct(frame))
 
 
 def unit_sign(unit: str) -> str:

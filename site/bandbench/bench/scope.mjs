@@ -13,12 +13,13 @@ export function render({ model, el }) {
   const one = toggle(words.line, (pressed) => set({ line: pressed ? Number(number.value) || 1 : 0 }));
   const number = h("input", { type: "number", id: "scope-line", min: 1, max: model.lines, step: 1, value: 100 });
   const lineField = h("span", { class: "field" }, h("label", { for: "scope-line" }, words.line_number), number);
+  const vectors = toggle(words.vectors, (pressed) => set({ vectors: pressed }));
   const describe = button(words.describe, () => model.send_msg({ describe: true }));
   const sentence = h("p", { class: "sentence", role: "status" });
   const notice = h("p", { class: "note", role: "alert" });
   el.append(h("div", { class: "part scope" },
     h("div", { class: "fields settings" }, point.element, rate.element, magnify.element, position),
-    h("div", { class: "row" }, one.element, lineField, describe),
+    h("div", { class: "row" }, one.element, lineField, vectors.element, describe),
     sentence, notice));
 
   // A drag gives more positions than can be drawn: the latest goes out every now and then.
@@ -43,11 +44,12 @@ export function render({ model, el }) {
   follow(model, ["scope"], () => {
     const scope = model.scope;
     point.show(scope.test_point, model.points);
-    rate.show(scope.rate, [["line", words.line_rate], ["field", words.field_rate]], scope.line === 0);
+    rate.show(scope.rate, [["line", words.line_rate], ["field", words.field_rate]], scope.line === 0 && !scope.vectors);
     magnify.show(String(scope.magnify), model.magnifications.map((times) => [String(times), `×${times}`]));
     slider.max = 1 - 1 / scope.magnify;
     if (wanted === null && el.getRootNode().activeElement !== slider) slider.value = scope.position;
-    slider.disabled = scope.magnify === 1;
+    slider.disabled = scope.magnify === 1 || scope.vectors;
+    vectors.show(scope.vectors);
     one.show(scope.line > 0);
     lineField.hidden = scope.line === 0;
   });

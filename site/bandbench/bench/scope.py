@@ -12,12 +12,13 @@ import param
 from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range1d
 
 from bandbench.bench.bench import MAGNIFICATIONS, POINT_OF_STAGE, Scope
-from bandbench.bench.plots import MARKED, brightness_ramp, screen_figure
+from bandbench.bench.plots import FIGURES, MARKED, brightness_ramp, screen_figure
 from bandbench.bench.readings import Readings, number, typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.frame import PlaybackFrame
 from sim.instruments import TEST_POINTS, describe_waveform, line_trace, waveform
+from sim.instruments.vectorscope import VECTOR_POINTS, describe_vectorscope, vectorscope
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["ScopeSettings", "ScopeView"]
 
 ROWS, COLUMNS = 240, 480
+VECTOR_SIZE = 240
 
 # The unit of test points that carry no video, and the screen's range for one line alone: the same as for all lines, so
 # that nothing jumps when one is chosen.
@@ -92,6 +94,19 @@ class ScopeView(View):
         # The graticule lies over the trace, as on the face of a screen.
         plot.grid.level = "overlay"
         self._line = plot.line("x", "y", source=self._curve, line_color=MARKED, line_width=1.5)
+        self._targets = ColumnDataSource({"xs": [], "ys": [], "x": [], "y": [], "name": []})
+        boxes = plot.multi_line("xs", "ys", source=self._targets, line_color=MARKED, line_width=1)
+        names = plot.text(
+            "x",
+            "y",
+            text="name",
+            source=self._targets,
+            text_color=FIGURES,
+            text_font_size="12px",
+            text_align="center",
+            text_baseline="middle",
+        )
+        self._boxes = (boxes, names)
         self._plot = plot
         self.pane = pn.pane.Bokeh(plot, sizing_mode="stretch_both", margin=0)
 
@@ -122,6 +137,8 @@ class ScopeView(View):
     def sentence(self) -> str:
         """Return what the monitor shows."""
         scope, frame = self.bench.scope, self.bench.frame
+        if scope.vectors:
+            return typeset(describe_vectorscope(frame, self._vector_point()))
         if scope.line is None:
             return typeset(describe_waveform(waveform(frame, scope.test_point, scope.rate)))
         trace = line_trace(frame, scope.test_point, scope.line)
@@ -146,19 +163,25 @@ class ScopeView(View):
             "magnify": scope.magnify,
             "position": scope.position,
             "line": scope.line or 0,
+            "vectors": scope.vectors,
             "own_point": scope.test_point == POINT_OF_STAGE[self.bench.stage],
         }
 
-    def draw(self) -> None:
-        """Draw the present frame, if it and the settings are not what is drawn already."""
+    def draw(self) -> bool:
+        """Draw the present frame, if it and the settings are not what is drawn already; tell whether it did."""
         frame, scope = self.bench.frame, self.bench.scope
         if not self.visible or self._shown == (frame, scope):
-            return
+            return False
         self._shown = (frame, scope)
-        if scope.line is None:
+        for glyph in self._boxes:
+            glyph.visible = scope.vectors
+        if scope.vectors:
+            self._draw_vectors(frame)
+        elif scope.line is None:
             self._draw_raster(frame, scope)
         else:
             self._draw_line(frame, scope, scope.line)
+        return True
 
     def _draw_raster(self, frame: PlaybackFrame, scope: Scope) -> None:
         raster = waveform(
@@ -176,6 +199,39 @@ class ScopeView(View):
         self._raster.data = {"image": [(raster.image * np.float32(255.0)).astype(np.uint8)]}
         self._image.visible, self._line.visible = True, False
 
+    def _vector_point(self) -> str:
+        """Return the video nearest to the test point that a vectorscope can show."""
+        point = self.bench.scope.test_point
+        if point == "processed" and not self.bench.in_colour:
+            # Monochrome processing takes the burst out, which a vectorscope locks to.
+            return "corrected"
+        return point if point in VECTOR_POINTS else "demodulated"
+
+    def _draw_vectors(self, frame: PlaybackFrame) -> None:
+        raster = vectorscope(frame, self._vector_point(), size=VECTOR_SIZE)
+        limit = raster.limit
+        # Circles stay round: the wider side of the screen shows more.
+        width, height = self._plot.inner_width or 4, self._plot.inner_height or 3
+        reach = limit * max(1.0, width / height)
+        self.x_range.update(start=-reach, end=reach)
+        self.y_range.update(start=-limit, end=limit)
+        self._name_axes(
+            say("scope.axis_u", unit=raster.unit), say("scope.axis_v", unit=raster.unit), limit / 2.0, -limit
+        )
+        self._image.glyph.update(x=-limit, y=-limit, dw=2 * limit, dh=2 * limit)
+        self._raster.data = {"image": [(raster.image * np.float32(255.0)).astype(np.uint8)]}
+        self._image.visible, self._line.visible = True, False
+        if len(self._targets.data["name"]) == 0:
+            targets = list(raster.targets.values())
+            corners = [(*target.inner, target.inner[0]) for target in targets]
+            self._targets.data = {
+                "xs": [[u for u, _ in box] for box in corners],
+                "ys": [[v for _, v in box] for box in corners],
+                "x": [1.22 * target.u for target in targets],
+                "y": [1.22 * target.v for target in targets],
+                "name": [target.name for target in targets],
+            }
+
     def _draw_line(self, frame: PlaybackFrame, scope: Scope, line: int) -> None:
         trace = line_trace(frame, scope.test_point, line)
         span = frame.standard.line_period_s * 1e6
@@ -187,18 +243,22 @@ class ScopeView(View):
         self._image.visible, self._line.visible = False, True
 
     def _set_axes(self, x: tuple[float, float], y: tuple[float, float], x_unit: str, y_unit: str) -> None:
-        plot = self._plot
         self.x_range.update(start=x[0], end=x[1])
         self.y_range.update(start=y[0], end=y[1])
         shares = y_unit == _SHARE
         level = say("scope.axis_of") if shares else say("scope.axis_level", unit=y_unit)
-        if plot.yaxis[0].axis_label != level:
-            step = 0.4 if shares else (y[1] - y[0]) / 10.0
-            ticks = [round(y[0] + step * number, 3) for number in range(round((y[1] - y[0]) / step) + 1)]
-            plot.yaxis[0].axis_label = level
-            plot.yaxis[0].ticker = FixedTicker(ticks=ticks)
+        step = 0.4 if shares else (y[1] - y[0]) / 10.0
+        self._name_axes(say("scope.axis_time", unit=unit_sign(x_unit)), level, step, y[0])
+
+    def _name_axes(self, x_label: str, y_label: str, step: float, lowest: float) -> None:
+        """Label the axes; a new vertical axis gets ticks `step` apart from `lowest` to the top of the screen."""
+        plot = self._plot
+        if plot.yaxis[0].axis_label != y_label:
+            count = round((self.y_range.end - lowest) / step) + 1
+            plot.yaxis[0].axis_label = y_label
+            plot.yaxis[0].ticker = FixedTicker(ticks=[round(lowest + step * number, 3) for number in range(count)])
             plot.ygrid[0].ticker = plot.yaxis[0].ticker
-        plot.xaxis[0].axis_label = say("scope.axis_time", unit=unit_sign(x_unit))
+        plot.xaxis[0].axis_label = x_label
 
     def update(self, readings: Readings) -> None:
         """Do nothing: `draw` brings the monitor up to date, more often than readings are taken."""
