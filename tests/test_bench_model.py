@@ -185,7 +185,9 @@ def test_what_cannot_be_played_is_refused_and_nothing_changes(bench: Bench) -> N
 
 
 def test_only_tapes_of_the_machines_standard_are_offered_and_each_plays(bench: Bench) -> None:
-    assert [tape.name for tape in TAPES.values() if tape.standard == "525/60"] == [tape.name for tape in bench.tapes()]
+    assert [tape.name for tape in TAPES.values() if tape.standard in ("", "525/60")] == [
+        tape.name for tape in bench.tapes()
+    ]
     for tape in bench.tapes():
         bench.load_tape(tape.name)
         assert bench.programme == tape.signal
@@ -323,3 +325,21 @@ def test_a_planted_fault_takes_the_place_of_the_one_before(bench: Bench) -> None
     bench.plant_fault("tracking_drifted", 0.5)
     assert abs(measure(bench.frame, "skew_us")) < 0.02
     assert measure(bench.frame, "rf_level_db") < -1.0
+
+
+def test_colour_comes_with_the_colour_corrector_and_a_picture_is_sent_anew(bench: Bench) -> None:
+    """Of a red picture the monochrome machine sends luminance alone, the colour machine subcarrier as well."""
+    red = np.zeros((8, 8, 3), np.float32)
+    red[..., 0] = 0.7
+    bench.play_picture("red.png", red)
+    assert bench.in_colour is False
+
+    def chroma() -> float:
+        line = bench.frame.demod[100, 300:700].astype(np.float64)
+        return float(np.abs(np.fft.rfft(line - line.mean()))[100]) / 200.0
+
+    plain = chroma()
+    bench.set_control("correction", 2, 1.0)
+    assert chroma() > 20.0 * plain
+    bench.undo(2.0)
+    assert chroma() < 2.0 * plain

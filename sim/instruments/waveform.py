@@ -23,7 +23,7 @@ RATES = ("line", "field")
 
 @dataclass(frozen=True)
 class TestPoint:
-    """A place in the signal path where the waveform monitor can be connected."""
+    """A place where the waveform monitor can be connected; `stage` is empty for one beside the picture's path."""
 
     __test__ = False  # not a test case, whatever pytest thinks of the name
 
@@ -39,7 +39,7 @@ _POINTS = (
     TestPoint(
         "control_track",
         "Control track",
-        "tape",
+        "",
         False,
         0,
         "The off-tape sine that places the tape against the wheel; a pulse marks each frame. Best at field rate.",

@@ -1,4 +1,4 @@
-// Grey images from the worker onto canvases, and pictures of the user's to the worker.
+// Images from the worker, grey or in colour, onto canvases, and pictures of the user's to the worker.
 
 import { say } from "./words.mjs";
 
@@ -30,13 +30,24 @@ function surface(name, width, height) {
 
 export function draw({ name, width, height, data }) {
   const { context, image, words } = surface(name, width, height);
-  const grey = new Uint8Array(data);
-  for (let i = 0; i < grey.length; i += 1) words[i] = GREY[grey[i]];
+  const levels = new Uint8Array(data);
+  const size = width * height;
+  if (levels.length === size) {
+    for (let i = 0; i < size; i += 1) words[i] = GREY[levels[i]];
+  } else {
+    const bytes = image.data; // red, green and blue come as planes, one after the other
+    for (let i = 0, to = 0; i < size; i += 1, to += 4) {
+      bytes[to] = levels[i];
+      bytes[to + 1] = levels[size + i];
+      bytes[to + 2] = levels[2 * size + i];
+      bytes[to + 3] = 255;
+    }
+  }
   context.putImageData(image, 0, 0);
 }
 
-// Reads a picture file, no larger than needed, as bytes of brightness (ITU-R BT.601 weights; transparent is white).
-async function greyPicture(file) {
+// Reads a picture file, no larger than needed, as bytes of red, green and blue (transparent is white).
+async function readPicture(file) {
   const bitmap = await createImageBitmap(file);
   const scale = Math.min(1, LARGEST_SIDE / Math.max(bitmap.width, bitmap.height));
   const width = Math.max(1, Math.round(bitmap.width * scale));
@@ -47,11 +58,13 @@ async function greyPicture(file) {
   context.drawImage(bitmap, 0, 0, width, height);
   bitmap.close();
   const { data } = context.getImageData(0, 0, width, height);
-  const grey = new Uint8Array(width * height);
-  for (let i = 0; i < grey.length; i += 1) {
-    grey[i] = Math.round(0.299 * data[4 * i] + 0.587 * data[4 * i + 1] + 0.114 * data[4 * i + 2]);
+  const levels = new Uint8Array(3 * width * height);
+  for (let from = 0, to = 0; to < levels.length; from += 4, to += 3) {
+    levels[to] = data[from];
+    levels[to + 1] = data[from + 1];
+    levels[to + 2] = data[from + 2];
   }
-  return { width, height, data: grey.buffer };
+  return { width, height, data: levels.buffer };
 }
 
 export function acceptPictures(send) {
@@ -62,7 +75,7 @@ export function acceptPictures(send) {
     status.textContent = say("file.reading", { name: file.name });
     let picture;
     try {
-      picture = await greyPicture(file);
+      picture = await readPicture(file);
     } catch (error) {
       console.info(`createImageBitmap refused ${file.name}: ${error}`);
       status.textContent = say("file.unreadable", { name: file.name });

@@ -17,12 +17,13 @@ __all__ = ["Application", "FrameImage", "PictureFile"]
 
 @dataclass(frozen=True)
 class FrameImage:
-    """What the page draws at one moment: one grey image for each named canvas.
+    """What the page draws at one moment: one image for each named canvas.
 
     Parameters
     ----------
-    images : Mapping[str, NDArray[np.uint8]], each of shape (rows, columns)
-        By the name of the canvas (``data-image`` in the page, such as ``"picture"``); 0 is black and 255 white.
+    images : Mapping[str, NDArray[np.uint8]], each of shape (rows, columns), or (3, rows, columns) for colour
+        By the name of the canvas (``data-image`` in the page, such as ``"picture"``); 0 is black and 255 white, in
+        colour for each of red, green and blue.
         A canvas that is not named keeps what it shows.
     revision : int
         Counts the changes of the controls that this frame already shows. The page measures with it how long a
@@ -35,18 +36,18 @@ class FrameImage:
 
 @dataclass(frozen=True)
 class PictureFile:
-    """A picture the user gave, decoded and turned grey by the page.
+    """A picture the user gave, decoded by the page.
 
     Parameters
     ----------
     name : str
         The file's own name.
-    grey : NDArray[np.float32], shape (rows, columns)
-        0 is black and 1 white.
+    levels : NDArray[np.float32], shape (rows, columns, 3)
+        Red, green and blue, 0 to 1.
     """
 
     name: str
-    grey: NDArray[np.float32]
+    levels: NDArray[np.float32]
 
 
 class Application(Protocol):

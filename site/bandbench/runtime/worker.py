@@ -66,9 +66,9 @@ class Worker:
         """Note that the page has drawn a frame."""
         self._loop.acknowledge(sequence)
 
-    def picture_file(self, name: str, rows: int, columns: int, grey: Any) -> None:
-        """Give the bench a picture of the user's, as bytes in rows."""
-        pixels = np.asarray(grey.to_py(), np.uint8).reshape(rows, columns)
+    def picture_file(self, name: str, rows: int, columns: int, levels: Any) -> None:
+        """Give the bench a picture of the user's, as bytes of red, green and blue in rows."""
+        pixels = np.asarray(levels.to_py(), np.uint8).reshape(rows, columns, 3)
         with panel_glue.current(self._document):
             self._application.on_picture_file(PictureFile(name, pixels.astype(np.float32) / np.float32(255)))
         self._loop.wake()
@@ -92,7 +92,7 @@ class Worker:
         images = []
         buffers = []
         for name, pixels in frame.images.items():
-            rows, columns = pixels.shape
+            rows, columns = pixels.shape[-2:]
             copied = to_js(np.ascontiguousarray(pixels).data.cast("B"))
             images.append({"name": name, "width": columns, "height": rows, "data": copied.buffer})
             buffers.append(copied.buffer)
