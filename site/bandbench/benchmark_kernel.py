@@ -7,8 +7,11 @@ import statistics
 import time
 from collections.abc import Callable
 
-from sim.instruments import picture
+from sim.condition import Condition
+from sim.correction import CORRECTIONS
+from sim.instruments import colour_picture, picture
 from sim.recorder import Recorder
+from sim.standards import PRACTICES, Practice
 
 __all__ = ["frame_times_ms"]
 
@@ -36,7 +39,24 @@ def frame_times_ms() -> dict[str, float]:
         "guide moved": moved("guide_position_um", -20.0, 1.0),
         "recorded anew": moved("fm_deviation_khz", 2000.0, 2.0),
     }
-    return {name: _median_ms(once) for name, once in cases.items()}
+    times = {name: _median_ms(once) for name, once in cases.items()}
+    for practice in PRACTICES.values():
+        times[f"{practice.name}, monochrome"] = _median_ms(_player(practice, colour=False))
+        times[f"{practice.name}, colour"] = _median_ms(_player(practice, colour=True))
+    return times
+
+
+def _player(practice: Practice, *, colour: bool) -> Callable[[int], None]:
+    """Return what plays a frame of bars, a little displaced and unsteady as on a real machine, and shows it."""
+    unsteady = Condition(wheel_jitter_ns=100.0)
+    recorder = Recorder(practice.standard, practice.name, condition=unsteady, controls={"guide_position_um": 5.0})
+    recorder.set_control("correction", CORRECTIONS.index("colour" if colour else "off"))
+    show = colour_picture if colour else picture
+
+    def once(index: int) -> None:
+        show(recorder.play_frame(index))
+
+    return once
 
 
 def _median_ms(once: Callable[[int], None]) -> float:
