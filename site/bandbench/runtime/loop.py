@@ -76,18 +76,21 @@ class FrameLoop:
         self._stopped = True
         self._woken.set()
 
+    def send_frame(self) -> None:
+        """Make a frame and hand it on, as `run` does when one is due; before `run`, the first one."""
+        # A turn that came late does not make the following ones hurry.
+        self._next_frame_s = max(self._next_frame_s + FRAME_PERIOD_S, self._clock())
+        frame = self._make_frame()
+        if frame is not None:
+            self._sent += 1
+            self._send(self._sent, frame)
+
     async def run(self) -> None:
         """Make frames and ticks until `stop`."""
         while not self._stopped:
             self._woken.clear()
-            now_s = self._clock()
-            if now_s >= self._next_frame_s and self._sent - self._drawn < FRAMES_IN_FLIGHT:
-                # A turn that came late does not make the following ones hurry.
-                self._next_frame_s = max(self._next_frame_s + FRAME_PERIOD_S, now_s)
-                frame = self._make_frame()
-                if frame is not None:
-                    self._sent += 1
-                    self._send(self._sent, frame)
+            if self._clock() >= self._next_frame_s and self._sent - self._drawn < FRAMES_IN_FLIGHT:
+                self.send_frame()
                 # A control moved meanwhile is seen in the picture before it is read on the instruments.
                 await asyncio.sleep(0)
             self._tick_if_due()

@@ -37,7 +37,7 @@ class Worker:
         self._running: asyncio.Task[None] | None = None
 
     def show(self) -> None:
-        """Send the page the parts of the bench to build."""
+        """Send the page the parts of the bench to build and, while it builds them, the first picture."""
         message = panel_glue.document_message(self._document, self._application.roots())
         self._post(
             {
@@ -47,6 +47,7 @@ class Worker:
                 "places": message.places,
             }
         )
+        self._loop.send_frame()
 
     def run(self) -> None:
         """Start the moving picture: the page has built its parts."""
