@@ -100,6 +100,11 @@ class BenchPage:
         return int(self.page.locator(".part.meters").get_attribute("data-revision") or 0)
 
     @property
+    def drawn_revision(self) -> int:
+        """How many control changes the picture already shows."""
+        return int(self.page.evaluate("bandbench.statistics.revision"))
+
+    @property
     def frames(self) -> int:
         """How many pictures the page has drawn."""
         return int(self.page.evaluate("bandbench.statistics.frames"))
@@ -123,14 +128,6 @@ class BenchPage:
             )
         )
 
-    def settle(self, since: int) -> None:
-        """Wait until the readings show a control change after revision `since`, and nothing more is on its way."""
-        self.until(lambda: self.revision > since, "the effect of a control")
-        last = -1
-        while last != self.revision:
-            last = self.revision
-            self.page.wait_for_timeout(350)
-
     # What a person does -------------------------------------------------------------------------------------
 
     def focused(self) -> list[str]:
@@ -149,7 +146,7 @@ class BenchPage:
 
     def press(self, key: str) -> None:
         """Press a key on a control and wait for its effect on the readings."""
-        before = self.revision
+        before = max(self.revision, self.drawn_revision)
         self.page.keyboard.press(key)
         self.until(lambda: self.revision > before, f"the effect of {key}")
 
@@ -158,11 +155,15 @@ class BenchPage:
         result = self.page.locator("[data-do=close]")
         if result.count() and result.is_visible():
             result.click()
-        if not self.page.locator(f"[data-mode={mode}]").is_visible():
+        chosen = self.page.locator(f"[data-mode={mode}]")
+        if not chosen.is_visible():
             self.page.locator("[data-do=leave]:visible").first.click()
-        self.page.locator(f"[data-mode={mode}]").click()
-        self.page.locator(f"[data-mode={mode}]").wait_for(state="hidden")
-        self.page.wait_for_timeout(300)
+        chosen.click()
+        chosen.wait_for(state="hidden")
+        # The machine is put in order at each choice: only when that is read does a test begin to turn anything.
+        self.page.wait_for_timeout(400)
+        drawn = self.drawn_revision
+        self.until(lambda: self.revision >= drawn, "a machine in order")
 
     def open_stage(self, stage: str) -> None:
         """Choose a stage of the signal path, with the mouse."""

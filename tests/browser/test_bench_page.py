@@ -93,7 +93,7 @@ def test_the_keys_step_fine_coarse_and_home(bench: BenchPage) -> None:
 
 def test_the_pointer_drags_a_control(bench: BenchPage) -> None:
     bench.open_stage("headwheel")
-    before = bench.revision
+    before = bench.drawn_revision
     box = bench.control("guide_position_um").bounding_box()
     assert box is not None
     mouse, y = bench.page.mouse, box["y"] + box["height"] / 2
@@ -163,10 +163,8 @@ def test_undo_takes_back_one_move(bench: BenchPage) -> None:
     bench.press("PageUp")
     assert bench.page.locator(".moves li").count() == 2
     undo = bench.page.get_by_role("button", name="Undo the last move")
-    before = bench.revision
     undo.click()
-    bench.settle(before)
-    assert bench.field("guide_height_um").input_value() == "0.0"
+    bench.until(lambda: bench.field("guide_height_um").input_value() == "0.0", "the last move to be undone")
     assert bench.field("guide_position_um").input_value() == "10.0"
     undo.click()
     bench.until(lambda: bench.field("guide_position_um").input_value() == "0.0", "the first move to be undone")
@@ -320,10 +318,8 @@ def test_a_fault_is_demonstrated(bench: BenchPage) -> None:
     name = "clogged_head_2"
     page.locator("#fault-name").select_option(name)
     page.locator("#fault-severity").fill("1")
-    before = bench.revision
     page.get_by_role("button", name="Plant this fault").click()
-    bench.settle(before)
-    assert bench.number("rf_level_db_2") < -20.0
+    bench.until(lambda: bench.number("rf_level_db_2") < -20.0, "a head that reads next to nothing")
     planted = page.locator("#lesson").get_by_text(f"{FAULTS[name].title}, 100 % of the worst")
     assert planted.locator("visible=true").count() == 1
     bench.screenshot("page-demonstrate")
