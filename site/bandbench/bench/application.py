@@ -57,21 +57,20 @@ class BenchApplication:
             self.controls, self.path, self.lesson, self.monitor, self.scope, self.meters, self.log, self.result
         ]  # fmt: skip
         self._ticks = 0
+        self._seen = self.bench.version
         self._read: PlaybackFrame | None = None
         self._unseen: Readings | None = None
 
     def act(self, action: Action) -> str | None:
-        """Do something to the bench and have every view look again; return why it could not be done, or None."""
-        problem = None
-        version = self.bench.version
+        """Do something to the bench; return why it could not be done, or None.
+
+        The views look again at the next tick: the picture goes first.
+        """
         try:
             action()
         except BandbenchError as error:
-            problem = str(error)
-        if self.bench.version != version:
-            for view in self.views:
-                view.refresh()
-        return problem
+            return str(error)
+        return None
 
     def roots(self) -> dict[str, Viewable]:
         """Return the views' parts by their places in the page."""
@@ -87,6 +86,11 @@ class BenchApplication:
 
     def tick(self, now_s: float) -> None:
         """Bring one part of what the bench shows up to date (see `ROUND`)."""
+        if self._seen != self.bench.version:
+            self._seen = self.bench.version
+            for view in self.views:
+                view.refresh()
+            return
         # What has nothing to do is passed over.
         for _ in ROUND:
             task = ROUND[self._ticks % len(ROUND)]

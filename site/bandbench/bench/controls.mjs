@@ -212,14 +212,15 @@ export function render({ model, el }) {
   const words = model.words;
   // Moves go out one message at a time; while one is on its way, the latest value of each control waits.
   let waiting = new Map();
-  let sent = new Map();
   let number = 0;
+  // The message in which a control was last moved here: until the values that come back show it, they are too old.
+  const moved = new Map();
   const flush = () => {
-    if (sent.size > 0 || waiting.size === 0) return;
-    sent = waiting;
-    waiting = new Map();
+    if (model.applied < number || waiting.size === 0) return;
     number += 1;
-    model.send_msg({ number, moves: Object.fromEntries(sent) });
+    for (const name of waiting.keys()) moved.set(name, number);
+    model.send_msg({ number, moves: Object.fromEntries(waiting) });
+    waiting = new Map();
   };
   const onmove = (name, value) => {
     waiting.set(name, value);
@@ -248,13 +249,11 @@ export function render({ model, el }) {
       control.element.classList.toggle("closed", !offered.has(name));
     }
   });
-  follow(model, ["applied", "values"], () => {
-    if (model.applied >= number) {
-      sent = new Map();
-      flush();
-    }
+  follow(model, ["applied"], flush);
+  follow(model, ["values"], () => {
+    const { applied, values } = JSON.parse(model.values);
     for (const [name, control] of controls) {
-      if (!waiting.has(name) && !sent.has(name) && name in model.values) control.show(model.values[name]);
+      if (name in values && !waiting.has(name) && (moved.get(name) ?? 0) <= applied) control.show(values[name]);
     }
   });
   follow(model, ["notes"], () => {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -32,8 +33,9 @@ class ControlBoard(Part):
         What `sim.controls` declares.
     stage : str
         The stage whose controls are shown.
-    values : dict of str to float
-        Every control's value.
+    values : str
+        JSON: every control's value, and the number of the last message of moves that they show (one text: see
+        `bandbench.bench.meters.Meters`).
     offered : list of str
         Controls that may be moved.
     applied : int
@@ -53,7 +55,7 @@ class ControlBoard(Part):
     specs = param.List(default=[])
     stages = param.List(default=[])
     stage = param.String(default="")
-    values = param.Dict(default={})
+    values = param.String(default='{"applied": 0, "values": {}}')
     offered = param.List(default=[])
     applied = param.Integer(default=0)
     notes = param.Dict(default={})
@@ -90,6 +92,7 @@ class ControlsView(View):
     def __init__(self, bench: Bench, act: Callable[[Action], str | None], clock: Callable[[], float]) -> None:
         super().__init__(bench, act)
         self._clock = clock
+        self._applied = 0
         self.board = ControlBoard(
             self.receive,
             words=self.words,
@@ -126,10 +129,12 @@ class ControlsView(View):
             for name, value in moves.items():
                 self.bench.set_control(name, value, self._clock())
 
+        self._applied = number
         try:
             problem = self.act(move)
             if problem is not None:
                 notes = dict.fromkeys(moves, typeset(problem))
+                self.refresh()
         finally:
             self.board.param.update(applied=number, notes=notes)
 
@@ -145,6 +150,6 @@ class ControlsView(View):
             programmes=programmes,
             fixed=bench.session is not None,
             stage=bench.stage,
-            values=bench.recorder.controls,
+            values=json.dumps({"applied": self._applied, "values": bench.recorder.controls}),
             offered=[name for name in CONTROLS if bench.offers(name)],
         )

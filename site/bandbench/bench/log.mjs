@@ -12,7 +12,7 @@ export function render({ model, el }) {
     list.hidden = model.count === 0;
     list.setAttribute("start", model.count);
     setAttribute(undo, "aria-disabled", model.count === 0 ? "true" : null);
-    list.replaceChildren(...model.moves.map((text) => h("li", {}, text)));
+    list.replaceChildren(...JSON.parse(model.moves).map((text) => h("li", {}, text)));
   });
   follow(model, ["notice"], () => setText(notice, model.notice));
 }

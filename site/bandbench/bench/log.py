@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -25,15 +26,15 @@ class MoveList(Part):
 
     Attributes
     ----------
-    moves : list of str
-        Each move in words.
+    moves : str
+        JSON: each move in words.
     count : int
         How many there are in all.
     notice : str
         What was taken back.
     """
 
-    moves = param.List(default=[])
+    moves = param.String(default="[]")
     count = param.Integer(default=0)
     notice = param.String(default="")
 
@@ -70,4 +71,4 @@ class LogView(View):
             texts.append(
                 say("log.move", label=spec.label, before=setting(spec, move.before), after=setting(spec, move.after))
             )
-        self.list.param.update(moves=texts, count=len(moves))
+        self.list.param.update(moves=json.dumps(texts), count=len(moves))

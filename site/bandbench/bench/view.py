@@ -61,7 +61,8 @@ class View:
     bench : Bench
         What is shown.
     act : callable
-        Does something to the bench and has all views look at it again; returns why it could not be done, or None.
+        Does something to the bench, after which all views look at it again; returns why it could not be done, or
+        None.
     """
 
     WORDS: ClassVar[str] = ""
