@@ -196,10 +196,12 @@ def test_play_and_pause(bench: BenchPage) -> None:
 def test_choosing_a_stage_opens_its_controls_and_its_test_point(bench: BenchPage, stage: str) -> None:
     bench.open_stage(stage)
     button = bench.page.locator(f".stage-button[data-stage={stage}]")
-    assert button.get_attribute("aria-current") == "true"
+    bench.until(lambda: button.get_attribute("aria-current") == "true", "the chosen stage")
+    # The picture goes first; the rest of the page follows a moment later.
+    point = bench.page.locator("#scope-point")
+    bench.until(lambda: point.input_value() == POINT_OF_STAGE[stage], "the stage's test point")
     assert bench.page.locator(".stage-button[aria-current]").count() == 1
     assert bench.page.locator("section.stage:visible").count() == 1
-    assert bench.page.locator("#scope-point").input_value() == POINT_OF_STAGE[stage]
     bench.until(lambda: (bench.page.locator(f"#state-{stage}").text_content() or "") != "", "the stage's state")
 
 
