@@ -168,7 +168,7 @@ def test_undo_takes_back_one_move(bench: BenchPage) -> None:
     assert bench.field("guide_position_um").input_value() == "10.0"
     undo.click()
     bench.until(lambda: bench.field("guide_position_um").input_value() == "0.0", "the first move to be undone")
-    assert undo.get_attribute("aria-disabled") == "true"
+    bench.until(lambda: undo.get_attribute("aria-disabled") == "true", "nothing left to undo")
 
 
 # Monitors ---------------------------------------------------------------------------------------------------
@@ -288,7 +288,7 @@ def test_a_picture_of_ones_own_is_played(bench: BenchPage, tmp_path_factory: pyt
         return bool(shown[:, 5:40].mean() < 20 and shown[:, -40:-5].mean() > 235)
 
     bench.until(halves, "the picture on the monitor")
-    assert bench.page.locator("#programme").input_value() == "own"
+    bench.until(lambda: bench.page.locator("#programme").input_value() == "own", "the programme to be the picture")
     bench.screenshot("page-own-picture")
     bench.page.locator("#programme").select_option("stair")
     bench.until(lambda: not halves(), "the stair")
