@@ -57,8 +57,6 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "meters.none": "no reading",
         "meters.heads": "The four heads",
         "meters.closed": "Dimmed readings are not needed in this lesson.",
-        "meters.early": "left",
-        "meters.late": "right",
         # Picture monitor
         "picture.play": "Play",
         "picture.pause": "Pause",
