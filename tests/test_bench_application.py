@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from bandbench.bench.application import ROUND, BenchApplication
-from bandbench.bench.words import WORDS, words_of
+from bandbench.bench.words import WORDS, say, words_of
 from bandbench.runtime.application import PictureFile
 from sim.controls import CONTROLS, STAGES
 from sim.instruments import MEASUREMENTS
@@ -50,6 +51,12 @@ def tick_round(application: BenchApplication) -> None:
 
 def board_values(application: BenchApplication) -> dict[str, float]:
     return dict(json.loads(application.controls.board.values)["values"])
+
+
+def drawn_labels(application: BenchApplication) -> set[str]:
+    """Return what the legends of the result's plots name."""
+    panes: list[Any] = list(application.result.plots)
+    return {item.label.value for pane in panes for item in pane.object.legend[0].items}
 
 
 # The page ---------------------------------------------------------------------------------------------------
@@ -219,6 +226,11 @@ def test_the_lesson_card_from_choice_to_result(application: BenchApplication, cl
     do("check")
     assert [one["passed"] for one in card.checks] == [False, False]
     assert application.result.page.result == {}
+    # Asked for before the pass, the result shows one's own moves but gives nothing away.
+    do("result")
+    assert application.result.page.result["debrief"] == []
+    assert drawn_labels(application) == {say("result.reading"), say("result.band"), say("result.yours")}
+    application.result.receive({"do": "close"})
     session = application.bench.running_session()
     for number, (control, value) in enumerate(solution_moves(session.lesson, session.start), start=1):
         clock.now_s += 5.0
@@ -230,6 +242,8 @@ def test_the_lesson_card_from_choice_to_result(application: BenchApplication, cl
     assert [one["passed"] for one in result["checks"]] == [True, True]
     # Two readings, two controls moved.
     assert len(application.result.plots) == 4
+    assert len(result["debrief"]) == 3
+    assert say("result.reference") in drawn_labels(application)
     seed = card.seed
     application.result.receive({"do": "again"})
     tick_round(application)

@@ -32,7 +32,7 @@ export function render({ model, el }) {
         h("tbody", { role: "rowgroup" }, result.checks.map(row)))),
       h("p", {}, result.summary),
       ...result.forbidden.map((text) => h("p", { class: "note" }, text)),
-      h("div", { class: "debrief" }, ["what", "why", "next"].map((key) => h("section", {}, h("h4", {}, words[key]), prose(result[key])))),
+      h("div", { class: "debrief" }, result.debrief.map(([heading, text]) => h("section", {}, h("h4", {}, heading), prose(text)))),
       h("div", { class: "row" },
         button(words.again, () => model.send_msg({ do: "again" }), { class: "main", "data-do": "again" }),
         button(words.close, () => model.send_msg({ do: "close" }), { "data-do": "close" })),

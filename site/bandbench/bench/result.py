@@ -66,9 +66,10 @@ def _result_data(session: Session, score: Score) -> dict[str, Any]:
             )
             for act in score.forbidden_acts
         ],
-        "what": typeset(lesson.debrief.what),
-        "why": typeset(lesson.debrief.why),
-        "next": typeset(lesson.debrief.next),
+        # The debrief names the causes: it waits until they have been found.
+        "debrief": [[say(f"result.{part}"), typeset(getattr(lesson.debrief, part))] for part in ("what", "why", "next")]
+        if session.finished
+        else [],
     }
 
 
@@ -89,19 +90,23 @@ def _plot(title: str, unit: str, times: NDArray[np.float32], values: NDArray[np.
     return plot
 
 
-def _control_plot(track: ControlTrack) -> Any:
+def _control_plot(track: ControlTrack, with_reference: bool) -> Any:
     spec = CONTROLS[track.control]
     times, values = np.array(track.times_s, np.float32), np.array(track.values, np.float32)
-    plot = _plot(spec.label, spec.unit, times, np.append(values, np.float32(track.reference)))
-    plot.step(times, values, mode="after", line_color=TRACE, line_width=2, legend_label=say("result.yours"))
-    plot.line(
-        np.array([0.0, max(float(times[-1]), 1.0)], np.float32),
-        np.full(2, track.reference, np.float32),
-        line_color=MARKED,
-        line_width=2,
-        line_dash="dashed",
-        legend_label=say("result.reference"),
+    # The right setting stays hidden, from the axis too, while it is still to be found.
+    plot = _plot(
+        spec.label, spec.unit, times, np.append(values, np.float32(track.reference if with_reference else np.nan))
     )
+    plot.step(times, values, mode="after", line_color=TRACE, line_width=2, legend_label=say("result.yours"))
+    if with_reference:
+        plot.line(
+            np.array([0.0, max(float(times[-1]), 1.0)], np.float32),
+            np.full(2, track.reference, np.float32),
+            line_color=MARKED,
+            line_width=2,
+            line_dash="dashed",
+            legend_label=say("result.reference"),
+        )
     dress_legend(plot)
     return plot
 
@@ -156,7 +161,9 @@ class ResultView(View):
         )
         controls: Sequence[ControlTrack] = control_tracks(session.lesson, session.attempt, session.start)
         plots = [_reading_plot(track) for track in readings]
-        plots += [_control_plot(track) for track in controls if CONTROLS[track.control].kind == "number"]
+        plots += [
+            _control_plot(track, session.finished) for track in controls if CONTROLS[track.control].kind == "number"
+        ]
         self.plots[:] = [pn.pane.Bokeh(plot, sizing_mode="stretch_width", margin=0) for plot in plots]
 
     def close(self) -> None:
