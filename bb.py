@@ -188,7 +188,7 @@ def recipe_test(arguments: list[str]) -> None:
 
 def recipe_bench(arguments: list[str]) -> None:
     """Measure speed: native NumPy, the browser, latency and start, as ratios in one run."""
-    run(VENV_PYTHON, ROOT / "tests" / "benchmark.py", *arguments)
+    in_venv("bandbench.benchmark", *arguments)
 
 
 def recipe_docs(arguments: list[str]) -> None:

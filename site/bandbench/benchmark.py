@@ -44,6 +44,7 @@ START_LIMIT_MS = 120_000
 SETTLE_S = 3.0
 WATCH_S = 10.0
 MOVES = 40
+VISITS = 3
 
 # A bare page: Pyodide and NumPy the ordinary way, ready when a first array has been computed.
 BARE_PAGE = b"""<!doctype html><link rel="icon" href="data:,"><title>Pyodide and NumPy</title><body>
@@ -116,10 +117,17 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="bandbench-bare-") as folder, sync_playwright() as playwright:
         bare = Path(folder, "bare")
         _write_bare_site(bare)
-        with _served(bare) as address:
-            bare_visits = _visits(playwright, address, BARE_TIMES)
-        with _served(DEFAULT_OUTPUT) as address:
-            site_visits = _visits(playwright, address, SITE_TIMES)
+        with _served(bare) as bare_address, _served(DEFAULT_OUTPUT) as address:
+            with (
+                _context(playwright, Path(folder, "bare-profile")) as bare_context,
+                _context(playwright, Path(folder, "site-profile")) as site_context,
+            ):
+                # In turns, so that what else the machine does slows both alike.
+                turns = [
+                    (_visit(bare_context, bare_address, BARE_TIMES), _visit(site_context, address, SITE_TIMES))
+                    for _ in range(VISITS)
+                ]
+                bare_visits, site_visits = [bare for bare, _ in turns], [site for _, site in turns]
             with _context(playwright, Path(folder, "profile")) as context:
                 page = _open(context, address)
                 time.sleep(SETTLE_S)
@@ -188,23 +196,15 @@ class Visit:
     transferred_bytes: int
 
 
-def _visits(playwright: Playwright, address: str, times: str) -> list[Visit]:
-    """Return what a first, second and third visit took; `times` is JavaScript for the three times of a `Visit`."""
-    visits = []
-    with (
-        tempfile.TemporaryDirectory(prefix="bandbench-profile-") as profile,
-        _context(playwright, Path(profile)) as context,
-    ):
-        for _ in range(3):
-            page = _open(context, address)
-            reached = page.evaluate(times)
-            # The browser writes what it compiled some seconds after it has.
-            time.sleep(SETTLE_S)
-            transferred = page.evaluate(TRANSFERRED) + page.workers[0].evaluate(TRANSFERRED)
-            readable_ms, first_ms, whole_ms = reached
-            visits.append(Visit(readable_ms / 1000, first_ms / 1000, whole_ms / 1000, transferred))
-            page.close()
-    return visits
+def _visit(context: BrowserContext, address: str, times: str) -> Visit:
+    """Return what a visit took; `times` is JavaScript for the three times of a `Visit`."""
+    page = _open(context, address)
+    readable_ms, first_ms, whole_ms = page.evaluate(times)
+    # The browser writes what it compiled some seconds after it has.
+    time.sleep(SETTLE_S)
+    transferred = page.evaluate(TRANSFERRED) + page.workers[0].evaluate(TRANSFERRED)
+    page.close()
+    return Visit(readable_ms / 1000, first_ms / 1000, whole_ms / 1000, transferred)
 
 
 def _frame_rate_hz(page: Page) -> float:
@@ -282,7 +282,12 @@ def _print_table(
                 f"{first:.2f}",
             ),
             (f"{name}: s to picture and controls", f"{site.whole_s:.1f}", "", f"{whole:.2f}"),
-            (f"{name}: MB transferred", f"{sent:.2f}", f"{bare_sent:.2f}", f"{sent / bare_sent:.2f}"),
+            (
+                f"{name}: MB transferred",
+                f"{sent:.2f}",
+                f"{bare_sent:.2f}",
+                f"{sent / bare_sent:.2f}" if sent > 0.1 else "",
+            ),
         ]
     _print_rows(rows)
 
