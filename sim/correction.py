@@ -80,15 +80,18 @@ class Corrector:
         edges_s = _held(sync_edges_s(demod, self._standard))
         move_s = np.clip(edges_s, -RANGE_S, RANGE_S) + _MONOCHROME_RESIDUAL_S * uncertainty[0]
         if mode == "colour":
-            # Burst is judged where the monochrome stage has put it: whole cycles are that stage's business.
-            late_s = self._burst_lateness_s(shift_lines(demod, move_s * rate_hz, self._lead))
+            # Burst is judged where the monochrome stage puts it: whole cycles are that stage's business.
+            late_s = self._burst_lateness_s(demod, move_s)
             residual = np.where(np.isfinite(late_s), _COLOUR_RESIDUAL_S * uncertainty[1], 0.0)
             move_s = move_s + np.nan_to_num(late_s) + residual
         return shift_lines(demod, move_s * rate_hz, self._lead)
 
-    def _burst_lateness_s(self, video: FloatArray) -> NDArray[np.float64]:
-        """Return how late each line's burst is [s], less than half a cycle; NaN where there is no burst."""
-        measured = self._burst_phasors(video)
+    def _burst_lateness_s(self, video: FloatArray, move_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return how late each line's burst is once the line has been read `move_s` later [s]; NaN without burst.
+
+        Less than half a cycle. Reading later turns the subcarrier forward by that time: no need to move the picture.
+        """
+        measured = self._burst_phasors(video) * np.exp(2j * np.pi * self._standard.subcarrier_hz * move_s)
         least = _LEAST_BURST * np.abs(self._expected).max()
         present = (np.abs(measured) > least) & (np.abs(self._expected) > least)
         turns = np.angle(measured * np.conj(self._expected)) / (2.0 * np.pi)
