@@ -90,6 +90,33 @@ def _number(
     return ControlSpec(name, label, unit, *limits, default, step, fine, coarse, stage, "number", description, head)
 
 
+def _number_of_each_head(
+    name: str,
+    label: str,
+    unit: str,
+    limits: tuple[float, float],
+    steps: tuple[float, float, float],
+    stage: str,
+    description: str,
+    default: float = 0.0,
+) -> list[ControlSpec]:
+    """Return one control for each head; ``{head}`` in the texts is its number, which also ends the name."""
+    return [
+        _number(
+            f"{name}_{head}",
+            label.format(head=head),
+            unit,
+            limits,
+            steps,
+            stage,
+            description.format(head=head),
+            default,
+            head,
+        )
+        for head in range(1, 5)
+    ]
+
+
 def _control_list() -> list[ControlSpec]:
     controls = [
         _number(
@@ -143,60 +170,44 @@ def _control_list() -> list[ControlSpec]:
             "Moves the guide across the tape. Wrong: every band is bowed.",
         ),
     ]
-    for head in range(1, 5):
-        controls.append(
-            _number(
-                f"record_current_pct_{head}",
-                f"Head {head} record current",
-                "%",
-                (10.0, 250.0),
-                (0.5, 2.0, 10.0),
-                "tape",
-                f"Record current of head {head}, in percent of nominal. Set for the peak of the playback level. "
-                "It changes only a tape this machine records itself.",
-                default=100.0,
-                head=head,
-            )
-        )
-    for head in range(1, 5):
-        controls.append(
-            _number(
-                f"head_timing_ns_{head}",
-                f"Head {head} timing",
-                "ns",
-                (-500.0, 500.0),
-                (1.0, 5.0, 50.0),
-                "headwheel",
-                f"Delays or advances head {head}. Wrong: one band in four stands aside.",
-                head=head,
-            )
-        )
-    for head in range(1, 5):
-        controls.append(
-            _number(
-                f"channel_gain_db_{head}",
-                f"Channel {head} gain",
-                "dB",
-                (-20.0, 12.0),
-                (0.1, 0.5, 3.0),
-                "channels",
-                f"Sets the RF level that channel {head} gives the switcher.",
-                head=head,
-            )
-        )
-    for head in range(1, 5):
-        controls.append(
-            _number(
-                f"channel_eq_db_{head}",
-                f"Channel {head} equaliser",
-                "dB",
-                (-6.0, 6.0),
-                (0.05, 0.25, 1.0),
-                "channels",
-                f"Sets how strongly channel {head} reproduces fine detail, measured at subcarrier frequency.",
-                head=head,
-            )
-        )
+    controls += _number_of_each_head(
+        "record_current_pct",
+        "Head {head} record current",
+        "%",
+        (10.0, 250.0),
+        (0.5, 2.0, 10.0),
+        "tape",
+        "Record current of head {head}, in percent of nominal. Set for the peak of the playback level. "
+        "It changes only a tape this machine records itself.",
+        default=100.0,
+    )
+    controls += _number_of_each_head(
+        "head_timing_ns",
+        "Head {head} timing",
+        "ns",
+        (-500.0, 500.0),
+        (1.0, 5.0, 50.0),
+        "headwheel",
+        "Delays or advances head {head}. Wrong: one band in four stands aside.",
+    )
+    controls += _number_of_each_head(
+        "channel_gain_db",
+        "Channel {head} gain",
+        "dB",
+        (-20.0, 12.0),
+        (0.1, 0.5, 3.0),
+        "channels",
+        "Sets the RF level that channel {head} gives the switcher.",
+    )
+    controls += _number_of_each_head(
+        "channel_eq_db",
+        "Channel {head} equaliser",
+        "dB",
+        (-6.0, 6.0),
+        (0.05, 0.25, 1.0),
+        "channels",
+        "Sets how strongly channel {head} reproduces fine detail, measured at subcarrier frequency.",
+    )
     for head in range(1, 5):
         controls.append(
             ControlSpec(

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from sim.output import sync_edges_s
 from sim.signals import burst
 from sim.standards import Standard
-from sim.timebase import shift_lines
+from sim.timebase import line_lead, shift_lines
 
 __all__ = ["CORRECTIONS", "Corrector"]
 
@@ -47,7 +47,7 @@ class Corrector:
         self._standard = standard
         self._seed = seed
         rate_hz = standard.sample_rate_hz
-        self._lead = round(0.5 * standard.front_porch_s * rate_hz)
+        self._lead = line_lead(standard)
         first = int((standard.burst_start_s + 0.5e-6) * rate_hz)
         cycles = standard.burst_cycles - 3
         self._window = slice(first, first + round(cycles * rate_hz / standard.subcarrier_hz))

@@ -7,26 +7,24 @@ but harmlessly: a discriminator uses the phase at the sampling moments, and that
 must be flat or repeat every fs (as the channels' cosine equalisers do). A band cut at fs = 14.3 MHz instead would take
 away the second upper sideband of 3 MHz detail and cost 1.5 % of its level.
 
-Contents: `emphasis_response`, `low_pass_response`, `frequency_modulated_wave`, `modulate`, `discriminate`,
-`OutputFilter`, `demodulated_noise_density`, `noise_to_carrier_for_snr`, `expected_click_rate_hz`.
+Contents: `emphasis_response`, `low_pass_response`, `frequency_modulated_wave`, `modulate`, `envelope_frequency_hz`,
+`discriminate`, `OutputFilter`, `demodulated_noise_density`, `noise_to_carrier_for_snr`.
 """
 
 from __future__ import annotations
-
-import math
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.standards import Practice, Standard
-from sim.timebase import LineBlocks, line_ramps, spline_compensation
+from sim.timebase import LineBlocks, line_lead, line_ramps, spline_compensation
 
 __all__ = [
     "OutputFilter",
     "demodulated_noise_density",
     "discriminate",
     "emphasis_response",
-    "expected_click_rate_hz",
+    "envelope_frequency_hz",
     "frequency_modulated_wave",
     "low_pass_response",
     "modulate",
@@ -166,6 +164,12 @@ def modulate(
     return np.fft.ifft(np.roll(band, -(count // 2))).astype(np.complex64)
 
 
+def envelope_frequency_hz(standard: Standard) -> NDArray[np.float64]:
+    """Return the RF frequency of each bin of an envelope's FFT [Hz], shape (samples_per_frame,)."""
+    rate_hz = standard.sample_rate_hz
+    return np.asarray(np.fft.fftfreq(standard.samples_per_frame, 1.0 / rate_hz) + rate_hz / 2.0)
+
+
 def discriminate(envelope: ComplexArray, rate_hz: float) -> FloatArray:
     """Limit an envelope completely and return its instantaneous frequency.
 
@@ -203,8 +207,7 @@ class OutputFilter:
 
     def __init__(self, standard: Standard, practice: Practice, spline: bool = False) -> None:
         self._rate_hz = standard.sample_rate_hz
-        lead = round(0.5 * standard.front_porch_s * standard.sample_rate_hz)
-        self._cutter = LineBlocks(standard.lines_per_frame, standard.samples_per_line, lead)
+        self._cutter = LineBlocks(standard.lines_per_frame, standard.samples_per_line, line_lead(standard))
         frequency_hz = np.fft.rfftfreq(self._cutter.length, 1.0 / standard.sample_rate_hz)
         ratio = frequency_hz / standard.sample_rate_hz
         response = low_pass_response(frequency_hz, standard) / emphasis_response(frequency_hz, practice)
@@ -267,25 +270,3 @@ def noise_to_carrier_for_snr(snr_db: float, standard: Standard, practice: Practi
     step_hz = frequency_hz[1] - frequency_hz[0]
     variance_hz2 = 2.0 * float(np.sum(0.5 * (density[1:] + density[:-1]))) * step_hz
     return float(practice.white_deviation_hz**2 / 10.0 ** (snr_db / 10.0) / variance_hz2)
-
-
-def expected_click_rate_hz(noise_bandwidth_hz: float, carrier_to_noise: float) -> float:
-    """Return Rice's rate of clicks of an unmodulated carrier, both signs together [1/s].
-
-    Parameters
-    ----------
-    noise_bandwidth_hz : float
-        Width of the flat noise band about the carrier [Hz].
-    carrier_to_noise : float
-        Carrier power over noise power in that band, as a ratio.
-
-    References
-    ----------
-    S. O. Rice, "Noise in FM receivers", 1963 (from memory).
-
-    Examples
-    --------
-    >>> round(expected_click_rate_hz(10e6, 10 ** 0.8))
-    1102
-    """
-    return noise_bandwidth_hz / math.sqrt(12.0) * math.erfc(math.sqrt(carrier_to_noise))

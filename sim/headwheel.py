@@ -66,6 +66,11 @@ class PassSchedule:
     angle_rate_rad_per_s: float
 
     @property
+    def along(self) -> NDArray[np.float32]:
+        """Place of every sample along its pass, -1 at 45 degrees before the middle to +1 at 45 degrees after it."""
+        return np.asarray(np.arcsin(self.sine) / np.float32(HALF_PASS_RAD))
+
+    @property
     def switch_lead(self) -> int:
         """Samples by which the switcher turns over ahead of 0H; negative if after it."""
         return -int(self.switch_sample[0])
@@ -193,8 +198,8 @@ def time_base_error(
         error -= schedule.cosine * np.float32(height_s)
     if geometry.stretch_ppm:
         # Linear in the wheel angle, so a guide move cancels it but for a small S-shaped rest.
-        per_radian_s = geometry.stretch_ppm * 1e-6 / schedule.angle_rate_rad_per_s
-        error += np.arcsin(schedule.sine) * np.float32(per_radian_s)
+        end_s = geometry.stretch_ppm * 1e-6 * HALF_PASS_RAD / schedule.angle_rate_rad_per_s
+        error += schedule.along * np.float32(end_s)
     return error
 
 

@@ -1,6 +1,6 @@
 """From tape to one continuous RF signal: heads, four channel amplifiers with equalisers, and the switcher.
 
-Contents: `ChannelSettings`, `as_read_by`, `envelope_frequency_hz`, `head_of_pass`, `equaliser_taps`, `equalise`,
+Contents: `ChannelSettings`, `as_read_by`, `head_of_pass`, `equaliser_taps`, `equalise`,
 `head_phases`, `NoisePool`, `switched_signal`, `add_noise`, `single_head_signal`.
 """
 
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.headwheel import HALF_PASS_RAD, PassSchedule
+from sim.headwheel import PassSchedule
 from sim.standards import FOOTPRINT, Practice, Standard
 from sim.tracking import TrackMatch, overlaps_along
 
@@ -23,7 +23,6 @@ __all__ = [
     "NoisePool",
     "add_noise",
     "as_read_by",
-    "envelope_frequency_hz",
     "equalise",
     "equaliser_taps",
     "head_of_pass",
@@ -166,8 +165,7 @@ def _off_tape(
     own: NDArray[np.float32] | np.complex64 = np.complex64(match.own)
     neighbour: NDArray[np.float32] | np.complex64 = np.complex64(match.neighbour)
     if bow_m:
-        along = np.arcsin(schedule.sine) / HALF_PASS_RAD
-        own, neighbour = overlaps_along(match, bow_m, along)
+        own, neighbour = overlaps_along(match, bow_m, schedule.along)
     read: ComplexArray = envelope * own
     if np.any(neighbour):
         shift = round(standard.samples_per_frame / standard.passes_per_frame) * match.neighbour_step
@@ -176,14 +174,8 @@ def _off_tape(
 
 
 def as_read_by(envelope: ComplexArray, gain: NDArray[np.complexfloating]) -> ComplexArray:
-    """Return an envelope behind a head's response; `gain` is given at `envelope_frequency_hz`, shape (n_samples,)."""
+    """Return an envelope behind a head's response, given at the frequencies of `sim.fm.envelope_frequency_hz`."""
     return np.fft.ifft(np.fft.fft(envelope) * gain.astype(np.complex64)).astype(np.complex64)
-
-
-def envelope_frequency_hz(standard: Standard) -> NDArray[np.float64]:
-    """Return the RF frequency of each bin of an envelope's FFT [Hz], shape (samples_per_frame,)."""
-    rate_hz = standard.sample_rate_hz
-    return np.asarray(np.fft.fftfreq(standard.samples_per_frame, 1.0 / rate_hz) + rate_hz / 2.0)
 
 
 def switched_signal(

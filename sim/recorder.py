@@ -18,7 +18,7 @@ from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, che
 from sim.correction import CORRECTIONS, Corrector
 from sim.dropout import compensate, lost_samples
 from sim.errors import BandbenchError
-from sim.fm import OutputFilter, discriminate, noise_to_carrier_for_snr
+from sim.fm import OutputFilter, discriminate, envelope_frequency_hz, noise_to_carrier_for_snr
 from sim.frame import PlaybackFrame
 from sim.headtape import HeadTip, contact_spacing_um, head_response, spacing_loss_db, wavelength_m
 from sim.headwheel import HALF_PASS_RAD, GuideGeometry, PassSchedule, pass_schedule, time_base_error, time_base_slope
@@ -27,7 +27,6 @@ from sim.playback import (
     NoisePool,
     add_noise,
     as_read_by,
-    envelope_frequency_hz,
     head_of_pass,
     head_phases,
     single_head_signal,
@@ -158,6 +157,7 @@ class Recorder:
         self._recorded: RecordedFrame | None = None
         self._signal: NDArray[np.complex64] | None = None
         self._signal_match: TrackMatch | None = None
+        self._envelopes: list[NDArray[np.complex64]] = []
         self._seed = seed
         self._heard: dict[tuple[HeadTip, bytes], NDArray[np.complex64]] = {}
         self._geometry: tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None] | None = None
@@ -207,11 +207,15 @@ class Recorder:
         self._geometry = None
 
     def load_tape(self, name: str | TapeSpec, signal: str | None = None) -> None:
-        """Put another tape on, at its own test signal or at `signal`."""
-        tape = get_tape(name)
+        """Put another tape on, at its own test signal or at `signal`; if it cannot be played the old one stays on."""
+        tape, before = get_tape(name), self._tape
         programme = make_signal(signal or tape.signal, self.standard)
         self._tape = tape
-        self.load_programme(programme)
+        try:
+            self.load_programme(programme)
+        except BandbenchError:
+            self._tape = before
+            raise
         self._geometry = None
 
     def load_programme(self, programme: str | NDArray[np.floating]) -> None:
@@ -239,8 +243,9 @@ class Recorder:
                 self._geometry = None
             self._signal_match = match
             phases = head_phases(self.standard, self._condition.switch_jump_deg, self._seed)
+            self._envelopes = [self._as_read(recorded, head) for head in range(4)]
             self._signal = switched_signal(
-                [self._as_read(recorded, head) for head in range(4)],
+                self._envelopes,
                 match,
                 recorded.track_bow_m,
                 channels,
@@ -272,7 +277,9 @@ class Recorder:
             active=self._active,
             demodulate=partial(self._demodulate, rf, slope, displacement, servo_error_s, level),
             correct=partial(self._correct, rf, self._controls["dropout_threshold_db"], correction, index),
-            single_head=partial(self._single_head, recorded, noise, match, channels),
+            single_head=partial(
+                self._single_head, self._envelopes, noise, match, recorded.track_bow_m, channels, schedule
+            ),
         )
 
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
@@ -355,24 +362,17 @@ class Recorder:
 
     def _single_head(
         self,
-        recorded: RecordedFrame,
+        envelopes: list[NDArray[np.complex64]],
         noise: NDArray[np.complex64],
         match: TrackMatch,
+        bow_m: float,
         channels: tuple[ChannelSettings, ...],
+        schedule: PassSchedule,
         head: int,
     ) -> NDArray[np.complex64]:
-        envelope = self._as_read(recorded, head)
-        return single_head_signal(
-            head,
-            envelope,
-            noise,
-            match,
-            recorded.track_bow_m,
-            channels[head],
-            self._schedule,
-            self.standard,
-            self.practice,
-        )
+        """Return the RF of one head as it was set when the frame was played."""
+        machine = (schedule, self.standard, self.practice)
+        return single_head_signal(head, envelopes[head], noise, match, bow_m, channels[head], *machine)
 
     def _as_read(self, recorded: RecordedFrame, head: int) -> NDArray[np.complex64]:
         """Return the recorded RF behind the contact and the response of head 0 to 3."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from sim.dropout import DropoutPattern, dropout_level
 from sim.errors import BandbenchError, UnknownNameError
-from sim.fm import modulate
+from sim.fm import envelope_frequency_hz, modulate
 from sim.headtape import record_current_db, wavelength_m
 from sim.headwheel import GuideGeometry, pass_schedule
 from sim.standards import FOOTPRINT, Practice, Standard
@@ -254,9 +254,7 @@ def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standar
     if all(current == 100.0 for current in current_pct):
         return envelope
     schedule = pass_schedule(standard)
-    rate_hz = standard.sample_rate_hz
-    frequency_hz = np.fft.fftfreq(envelope.size, 1.0 / rate_hz) + rate_hz / 2.0
-    wave = wavelength_m(frequency_hz, FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz))
+    wave = wavelength_m(envelope_frequency_hz(standard), FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz))
     spectrum = np.fft.fft(envelope)
     result = np.empty_like(envelope)
     head_of_sample = schedule.pass_of_sample % 4
@@ -276,9 +274,8 @@ def _tape_level(tape: TapeSpec, standard: Standard) -> NDArray[np.float32] | Non
     if tape.dropouts.per_frame:
         level *= dropout_level(tape.dropouts, standard, tape.serial)
     if tape.damaged_edge_db:
-        # The wheel angle runs from -45 to +45 degrees; the heads leave the tape at the end.
-        angle = np.arcsin(np.clip(schedule.sine, -1.0, 1.0)) / (np.pi / 2.0)
-        into = np.clip((angle - (0.5 - _EDGE_SHARE)) / _EDGE_SHARE, 0.0, 1.0)
+        # The heads leave the tape at the end of their pass.
+        into = np.clip((0.5 * schedule.along - (0.5 - _EDGE_SHARE)) / _EDGE_SHARE, 0.0, 1.0)
         level *= (10.0 ** (tape.damaged_edge_db * into / 20.0)).astype(np.float32)
     for first, last, worn_db in tape.worn_lines:
         worn = slice((first - 1) * standard.samples_per_line, last * standard.samples_per_line)

@@ -3,8 +3,8 @@
 A time-base error acts on the RF; moving the demodulated video instead is the same to first order in the wheel's slow
 motion (tests/test_recorder.py holds it to the RF chain).
 
-Contents: `spline_compensation`, `Displacement` (any smooth error), `LineBlocks` and `line_ramps` (a frame as lines
-with margins, and the spectra that shift each), `shift_lines` (a constant shift a line).
+Contents: `spline_compensation`, `Displacement` (any smooth error), `line_lead`, `LineBlocks` and `line_ramps` (a frame
+as lines with margins, and the spectra that shift each), `shift_lines` (a constant shift a line).
 """
 
 from __future__ import annotations
@@ -12,7 +12,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Displacement", "LineBlocks", "line_ramps", "shift_lines", "spline_compensation"]
+from sim.standards import Standard
+
+__all__ = ["Displacement", "LineBlocks", "line_lead", "line_ramps", "shift_lines", "spline_compensation"]
 
 FloatArray = NDArray[np.float32]
 
@@ -118,6 +120,11 @@ class Displacement:
         result[first:] = flat[: flat.size - first]
         result[:first] = flat[flat.size - first :]
         return result
+
+
+def line_lead(standard: Standard) -> int:
+    """Return how many samples before 0H lines are cut apart: in the middle of the front porch, clear of sync."""
+    return round(0.5 * standard.front_porch_s * standard.sample_rate_hz)
 
 
 class LineBlocks:

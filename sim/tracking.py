@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sim.standards import FOOTPRINT, Footprint
 
-__all__ = ["TrackMatch", "match_tracks", "overlap", "overlap_db", "overlaps_along"]
+__all__ = ["TrackMatch", "match_tracks", "overlap", "overlaps_along"]
 
 
 @dataclass(frozen=True)
@@ -51,18 +51,6 @@ def overlap(offset_m: float, footprint: Footprint = FOOTPRINT) -> float:
     0.75
     """
     return max(0.0, 1.0 - abs(offset_m) / footprint.track_width_m)
-
-
-def overlap_db(offset_m: float, footprint: Footprint = FOOTPRINT) -> float:
-    """Return the RF level for an offset from the track centre, against full overlap [dB].
-
-    Examples
-    --------
-    >>> [round(overlap_db(mil * 25.4e-6), 2) for mil in (1.0, 2.5, 5.0)]
-    [-0.92, -2.5, -6.02]
-    """
-    share = overlap(offset_m, footprint)
-    return 20.0 * math.log10(share) if share > 0.0 else -math.inf
 
 
 def overlaps_along(

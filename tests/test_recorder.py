@@ -265,9 +265,7 @@ def test_wheel_jitter_moves_whole_lines_by_what_the_frame_says(outside_check: Ou
         np.testing.assert_allclose(frame.sync_edges_s, -frame.servo_error_s, atol=5e-9)
         peaks.append(np.abs(frame.sync_edges_s).max() * 1e9)
     # +-0.1 to 0.15 us line-locked before electronic correction (from memory, physics.md section 7).
-    outside_check(
-        "peak time-base error, line-locked wheel", "MEMORY: +-100 to 150 ns", 125.0, max(peaks), 40, "ns"
-    )
+    outside_check("peak time-base error, line-locked wheel", "MEMORY: +-100 to 150 ns", 125.0, max(peaks), 40, "ns")
 
 
 def test_jitter_runs_on_from_frame_to_frame() -> None:
@@ -315,6 +313,27 @@ def test_a_mistimed_switch_is_seen_in_the_picture() -> None:
         frame = Recorder(signal="flat", controls={"switch_timing_us": timing_us}).play_frame(0)
         assert measure(frame, "rf_level_db") == pytest.approx(0.0, abs=0.1)
         assert np.abs(frame.sync_edges_s).max() < 20e-9
+
+
+def test_a_frame_keeps_what_it_was_played_with() -> None:
+    """Moving a control afterwards changes nothing of a frame, not even what is worked out later."""
+    recorder = Recorder(signal="flat", seed=2)
+    early, late = recorder.play_frame(0), recorder.play_frame(0)
+    wanted = (early.demod.copy(), early.processed.copy(), early.head_rf(3))
+    recorder.set_condition(with_fault(Condition(), "clogged_head_3"))
+    recorder.set_controls({"guide_position_um": 40.0, "switch_timing_us": 5.0, "correction": 2, "channel_on_3": 0})
+    recorder.play_frame(1)
+    for expected, got in zip(wanted, (late.demod, late.processed, late.head_rf(3)), strict=True):
+        np.testing.assert_array_equal(got, expected)
+
+
+def test_a_tape_of_another_standard_is_refused_and_the_old_one_stays_on() -> None:
+    recorder = Recorder(tape="alignment-525")
+    before = recorder.play_frame(0).demod
+    with pytest.raises(BandbenchError, match="625/50 tape"):
+        recorder.load_tape("alignment-625")
+    assert recorder.tape.name == "alignment-525"
+    np.testing.assert_array_equal(recorder.play_frame(0).demod, before)
 
 
 def test_tapes_are_ours_and_playable() -> None:
