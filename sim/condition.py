@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 from sim.errors import BandbenchError, UnknownNameError
 from sim.headtape import GOOD_HEAD, HeadTip
-from sim.servo import LOCK_RESIDUAL_NS
+from sim.servos.residual import LOCK_RESIDUAL_NS
 
 __all__ = ["FAULTS", "Condition", "ConditionError", "FaultSpec", "with_fault"]
 
@@ -23,6 +23,7 @@ _LOWEST = {
     "record_current_best_pct": 10.0,
     "wheel_jitter_ns": 0.0,
     "switch_jump_deg": 0.0,
+    "slip_ring_lifts_per_turn": 0.0,
     "capstan_swing_deg": 0.0,
     "capstan_swing_hz": 0.0,
     "head_projection_um": 0.0,
@@ -64,8 +65,10 @@ class Condition:
         RF noise against normal [dB].
     switch_jump_deg : float
         Phase jump at the switching moments that the demodulator's gate does not hide [deg].
+    slip_ring_lifts_per_turn : four floats
+        How often the brush of each head's slip ring loses it in a turn of the wheel.
     wheel_jitter_ns : float
-        Peak time-base error the wheel servo leaves [ns] (`sim.servo.LOCK_RESIDUAL_NS`).
+        Peak time-base error the wheel servo leaves [ns] (`sim.servos.LOCK_RESIDUAL_NS`).
     capstan_swing_deg, capstan_swing_hz : float
         How far [deg] and how fast [Hz] the capstan servo lets the tracking swing.
 
@@ -89,6 +92,7 @@ class Condition:
     channel_eq_offset_db: FourHeads = _NONE
     noise_db: float = 0.0
     switch_jump_deg: float = 0.0
+    slip_ring_lifts_per_turn: FourHeads = _NONE
     wheel_jitter_ns: float = 0.0
     capstan_swing_deg: float = 0.0
     capstan_swing_hz: float = 0.8
@@ -144,6 +148,7 @@ _WORST_TIMING_NS = 400.0
 _WORST_EQ_DB = -4.0
 _WORST_NOISE_DB = 20.0
 _WORST_SWING_DEG = 40.0
+_WORST_LIFTS_PER_TURN = 6.0
 
 
 def _clog(head: int) -> Callable[[Condition, float], Condition]:
@@ -168,6 +173,13 @@ def _displace(head: int) -> Callable[[Condition, float], Condition]:
 def _dull(head: int) -> Callable[[Condition, float], Condition]:
     return lambda condition, severity: replace(
         condition, channel_eq_offset_db=_at_head(condition.channel_eq_offset_db, head, _WORST_EQ_DB * severity)
+    )
+
+
+def _lift(head: int) -> Callable[[Condition, float], Condition]:
+    return lambda condition, severity: replace(
+        condition,
+        slip_ring_lifts_per_turn=_at_head(condition.slip_ring_lifts_per_turn, head, _WORST_LIFTS_PER_TURN * severity),
     )
 
 
@@ -245,6 +257,12 @@ def _fault_list() -> list[FaultSpec]:
                 f"Channel {head} lacks high frequencies",
                 f"The response of channel {head} falls at subcarrier frequency; fine detail of its bands is weak.",
                 _dull(head),
+            ),
+            FaultSpec(
+                f"dirty_slip_ring_{head}",
+                f"Slip ring of head {head} dirty",
+                f"The brush of head {head} loses its ring for moments; short streaks of noise stand in its bands only.",
+                _lift(head),
             ),
         ]
     return faults

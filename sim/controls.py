@@ -32,11 +32,12 @@ class ControlError(BandbenchError):
 
 @dataclass(frozen=True)
 class Stage:
-    """One stage of the signal path, in words."""
+    """One stage, in words; `side` is "play" (from tape to output), "record" (from input to tape) or "sound"."""
 
     name: str
     title: str
     description: str
+    side: str = "play"
 
 
 _STAGES = (
@@ -47,6 +48,10 @@ _STAGES = (
     Stage("demodulator", "Demodulator", "Limits the RF and turns its frequency back into video."),
     Stage("processing", "Processing", "Replaces sync and blanking by clean ones; the picture passes."),
     Stage("output", "Output", "The finished video, as the picture monitor shows it."),
+    Stage("input", "Input", "The video that is to be recorded, set to its level.", "record"),
+    Stage("modulator", "Modulator", "Turns the input's level into a carrier's frequency.", "record"),
+    Stage("record_drive", "Record drive", "Record current of each head; control track and frame pulse.", "record"),
+    Stage("sound", "Sound", "Programme sound and cue track, each along its own edge of the tape.", "sound"),
 )
 STAGES: Mapping[str, Stage] = MappingProxyType({stage.name: stage for stage in _STAGES})
 
@@ -135,9 +140,9 @@ def _control_list() -> list[ControlSpec]:
             "kHz",
             (400.0, 5000.0),
             (5.0, 25.0, 100.0),
-            "tape",
+            "modulator",
             "Carrier deviation from blanking to peak white when this machine records. "
-            "It changes only a tape this machine records itself. Its default is the recording practice's own.",
+            "What is on a tape already keeps its own. Its default is the recording practice's own.",
             default=2100.0,
         ),
         _number(
@@ -146,9 +151,9 @@ def _control_list() -> list[ControlSpec]:
             "kHz",
             (3500.0, 9500.0),
             (2.0, 10.0, 100.0),
-            "tape",
+            "modulator",
             "Carrier that stands for blanking level when this machine records. "
-            "It changes only a tape this machine records itself. Its default is the recording practice's own.",
+            "What is on a tape already keeps its own. Its default is the recording practice's own.",
             default=7900.0,
         ),
         _number(
@@ -176,9 +181,9 @@ def _control_list() -> list[ControlSpec]:
         "%",
         (10.0, 250.0),
         (0.5, 2.0, 10.0),
-        "tape",
-        "Record current of head {head}, in percent of nominal. Set for the peak of the playback level. "
-        "It changes only a tape this machine records itself.",
+        "record_drive",
+        "Record current of head {head}, in percent of nominal. Set for the peak of the playback level of a new "
+        "recording.",
         default=100.0,
     )
     controls += _number_of_each_head(
@@ -276,7 +281,136 @@ def _control_list() -> list[ControlSpec]:
             "Sets the level of the video after the demodulator.",
         )
     )
-    return controls
+    return controls + _servo_controls() + _record_controls() + _sound_controls()
+
+
+def _switch(name: str, label: str, stage: str, description: str) -> ControlSpec:
+    return ControlSpec(name, label, "", 0.0, 1.0, 0.0, 1.0, 1.0, 1.0, stage, "switch", description)
+
+
+def _servo_controls() -> list[ControlSpec]:
+    return [
+        _number(
+            "capstan_servo_gain_db",
+            "Capstan servo gain",
+            "dB",
+            (-20.0, 20.0),
+            (0.1, 0.5, 3.0),
+            "tape",
+            "How strongly the capstan follows the control track. Too high: the tracking hunts; too low: it strays.",
+        ),
+        _number(
+            "wheel_servo_gain_db",
+            "Wheel servo gain",
+            "dB",
+            (-20.0, 20.0),
+            (0.1, 0.5, 3.0),
+            "headwheel",
+            "How strongly the head wheel is held to the reference. Too high: it hunts; too low: it locks late and "
+            "shivers.",
+        ),
+        _switch(
+            "guide_auto",
+            "Automatic guide position",
+            "headwheel",
+            "Lets a servo move the guide until the bands no longer lean. Off: you set it by hand.",
+        ),
+    ]
+
+
+def _record_controls() -> list[ControlSpec]:
+    return [
+        _number(
+            "input_level_db",
+            "Input video level",
+            "dB",
+            (-6.0, 6.0),
+            (0.05, 0.1, 1.0),
+            "input",
+            "Sets the level of the video before the modulator. Read it on the electronics-to-electronics path.",
+        ),
+        _number(
+            "control_record_level_db",
+            "Control-track record level",
+            "dB",
+            (-30.0, 6.0),
+            (0.1, 0.5, 3.0),
+            "record_drive",
+            "Level of the control track in a new recording. Too low: the capstan loses it in playback.",
+        ),
+        _number(
+            "control_record_phase_deg",
+            "Control-track record phase",
+            "deg",
+            (-180.0, 180.0),
+            (0.1, 1.0, 10.0),
+            "record_drive",
+            "Where the control track lies against the tracks in a new recording. Set so that your own recording needs "
+            "the same tracking as the alignment tape.",
+        ),
+        _number(
+            "frame_pulse_level_pct",
+            "Frame pulse level",
+            "%",
+            (0.0, 150.0),
+            (1.0, 5.0, 20.0),
+            "record_drive",
+            "Height of the frame pulse on the control track in a new recording. Too low: playback and editing cannot "
+            "find the frames.",
+            default=100.0,
+        ),
+    ]
+
+
+def _sound_controls() -> list[ControlSpec]:
+    level_steps = (0.1, 0.5, 3.0)
+    record = "Level at which the {track} is recorded."
+    play = "Level at which the {track} is played."
+    tracks = {"audio": ("Programme sound", "programme sound"), "cue": ("Cue", "cue track")}
+    controls = []
+    for name, (label, track) in tracks.items():
+        controls += [
+            _number(
+                f"{name}_record_level_db",
+                f"{label} record level",
+                "dB",
+                (-20.0, 20.0),
+                level_steps,
+                "sound",
+                record.format(track=track),
+            ),
+            _number(
+                f"{name}_play_level_db",
+                f"{label} play level",
+                "dB",
+                (-20.0, 20.0),
+                level_steps,
+                "sound",
+                play.format(track=track),
+            ),
+        ]
+    return [
+        *controls,
+        _number(
+            "audio_bias_pct",
+            "Sound bias",
+            "%",
+            (20.0, 200.0),
+            (0.5, 2.0, 10.0),
+            "sound",
+            "Bias of a new sound recording, in percent of the right one. Low: distorted; high: treble is lost.",
+            default=100.0,
+        ),
+        _number(
+            "audio_azimuth_arcmin",
+            "Sound head azimuth",
+            "arcmin",
+            (-60.0, 60.0),
+            (0.1, 1.0, 5.0),
+            "sound",
+            "Turns the sound head upright against the tape. Wrong: treble is lost. Set for most level of a high tone.",
+        ),
+    ]
 
 
 CONTROLS: Mapping[str, ControlSpec] = MappingProxyType({spec.name: spec for spec in _control_list()})

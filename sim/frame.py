@@ -44,6 +44,12 @@ class PlaybackFrame:
     demodulate, correct, single_head : callables
         Work out what a reading of RF alone does not need: the demodulated frame, the video after dropout
         compensation and time-base correction, and one head's RF (head 0 to 3).
+    source : ndarray of float32, (lines, samples)
+        Video at the machine's input, after the input level control [level unit].
+    modulate, loop_back : callables
+        Work out the RF of the modulator, and the video that a demodulator makes of it at once.
+    off_tape : bool
+        True if the frame came off the tape; False if the machine shows its input through its own electronics.
     """
 
     standard: Standard
@@ -59,6 +65,20 @@ class PlaybackFrame:
     demodulate: Callable[[], NDArray[np.float32]]
     correct: Callable[[NDArray[np.float32]], NDArray[np.float32]]
     single_head: Callable[[int], NDArray[np.complex64]]
+    source: NDArray[np.float32]
+    modulate: Callable[[], NDArray[np.complex64]]
+    loop_back: Callable[[], NDArray[np.float32]]
+    off_tape: bool = True
+
+    @cached_property
+    def record_rf(self) -> NDArray[np.complex64]:
+        """RF envelope at the modulator's output, (samples_per_frame,), as `rf` but before any tape."""
+        return self.modulate()
+
+    @cached_property
+    def electronics(self) -> NDArray[np.float32]:
+        """The input through modulator and demodulator with no tape between, (lines, samples) [level unit]."""
+        return self.loop_back()
 
     @cached_property
     def demod(self) -> NDArray[np.float32]:

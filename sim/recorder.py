@@ -7,6 +7,7 @@ would change.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Mapping
 from functools import partial
 
@@ -18,7 +19,7 @@ from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, che
 from sim.correction import CORRECTIONS, Corrector
 from sim.dropout import compensate, lost_samples
 from sim.errors import BandbenchError
-from sim.fm import OutputFilter, discriminate, envelope_frequency_hz, noise_to_carrier_for_snr
+from sim.fm import OutputFilter, discriminate, envelope_frequency_hz, modulate, noise_to_carrier_for_snr
 from sim.frame import PlaybackFrame
 from sim.headtape import HeadTip, contact_spacing_um, head_response, spacing_loss_db, wavelength_m
 from sim.headwheel import HALF_PASS_RAD, GuideGeometry, PassSchedule, pass_schedule, time_base_error, time_base_slope
@@ -32,8 +33,10 @@ from sim.playback import (
     single_head_signal,
     switched_signal,
 )
-from sim.servo import tracking_wobble_deg, wheel_jitter_s
+from sim.running import LOCKED, Moved, Running, speed_level
+from sim.servos.residual import tracking_wobble_deg, wheel_jitter_s
 from sim.signals import blanking_template, make_signal
+from sim.sliprings import contact_level
 from sim.standards import FOOTPRINT, get_practice, get_standard
 from sim.tape import TAPES, RecordedFrame, RecordSettings, TapeSpec, get_tape, record_frame
 from sim.timebase import Displacement
@@ -50,6 +53,7 @@ __all__ = [
     "FaultSpec",
     "PlaybackFrame",
     "Recorder",
+    "Running",
     "Stage",
     "TapeSpec",
     "check_control",
@@ -72,8 +76,12 @@ _MOST_HEARD = 8
 # Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
 _CONTACT_POINTS = 37
 
+# Recordings of a reel that are kept ready: those on either side of a joint, and the modulator's own.
+_MOST_RECORDINGS = 4
+
 # Which prepared parts a control invalidates; everything else is cheap and done for each frame.
 _RECORDING = (
+    "input_level_db",
     "fm_deviation_khz",
     "fm_carrier_khz",
     "record_current_pct_1",
@@ -154,6 +162,13 @@ class Recorder:
         self._sample_filter = OutputFilter(self.standard, self.practice)
         self._spline_filter = OutputFilter(self.standard, self.practice, spline=True)
         self._programme = make_signal(signal or self._tape.signal, self.standard)
+        self._source = self._programme
+        # Settings of the recording on a reel; None for a tape that is described by its TapeSpec alone.
+        self._settings: RecordSettings | None = None
+        self._recordings: OrderedDict[tuple[object, ...], tuple[object, RecordedFrame]] = OrderedDict()
+        self._input: NDArray[np.float32] | None = None
+        self._modulated: tuple[tuple[object, ...], NDArray[np.complex64]] | None = None
+        self._looped: tuple[NDArray[np.complex64], NDArray[np.float32]] | None = None
         self._recorded: RecordedFrame | None = None
         self._signal: NDArray[np.complex64] | None = None
         self._signal_match: TrackMatch | None = None
@@ -188,6 +203,8 @@ class Recorder:
         checked = {name: check_control(name, value) for name, value in values.items()}
         changed = {name for name, value in checked.items() if self._controls[name] != value}
         self._controls.update(checked)
+        if "input_level_db" in changed:
+            self._input = None
         if changed.intersection(_RECORDING) and self._tape.recorded_here:
             self._recorded = None
         if changed.intersection(_GEOMETRY):
@@ -210,29 +227,139 @@ class Recorder:
         """Put another tape on, at its own test signal or at `signal`; if it cannot be played the old one stays on."""
         tape, before = get_tape(name), self._tape
         programme = make_signal(signal or tape.signal, self.standard)
+        settings, self._settings = self._settings, None
         self._tape = tape
         try:
             self.load_programme(programme)
         except BandbenchError:
-            self._tape = before
+            self._tape, self._settings = before, settings
             raise
         self._geometry = None
 
     def load_programme(self, programme: str | NDArray[np.floating]) -> None:
-        """Change what is on the tape: a test signal's name, or a frame (lines, samples) in level units."""
+        """Change what is on the tape: a test signal's name, or a frame (lines, samples) in level units.
+
+        A tape that this machine records itself takes it from the input, which then has it too.
+        """
         frame = make_signal(programme, self.standard) if isinstance(programme, str) else programme
         recorded = self._record(frame)
         self._programme = np.asarray(frame, dtype=np.float32)
+        self._take_up(recorded)
+        if self._tape.recorded_here:
+            self._set_source(self._programme)
+
+    def load_source(self, programme: str | NDArray[np.floating]) -> None:
+        """Change the video at the input: a test signal's name, or a frame (lines, samples) in level units.
+
+        Raises
+        ------
+        BandbenchError
+            If there is no such signal, the frame has the wrong shape or a sample that is not finite.
+        """
+        frame = make_signal(programme, self.standard) if isinstance(programme, str) else programme
+        expected = (self.standard.lines_per_frame, self.standard.samples_per_line)
+        if frame.shape != expected or not np.isfinite(frame).all():
+            raise BandbenchError(
+                f"input video: {expected} (lines, samples) of finite numbers needed, got {frame.shape}"
+            )
+        self._set_source(np.asarray(frame, dtype=np.float32))
+
+    def load_recording(
+        self, tape: TapeSpec, programme: NDArray[np.float32], settings: RecordSettings | None = None
+    ) -> None:
+        """Play a recording that lies on a reel, with the settings it was made with.
+
+        Parameters
+        ----------
+        tape : TapeSpec
+            Errors of the machine that made it, and what the tape has suffered since.
+        programme : ndarray, (lines, samples)
+            What was recorded [level unit]; kept, not copied: do not write into it.
+        settings : RecordSettings, optional
+            How it was recorded; as its practice says when omitted.
+
+        Raises
+        ------
+        BandbenchError
+            If it is of another standard; the recording before stays on.
+        """
+        key = (tape, id(programme), settings)
+        if key not in self._recordings:
+            practice = get_practice(tape.practice) if tape.practice else self.practice
+            recorded = record_frame(programme, tape, self.standard, practice, settings)
+            if len(self._recordings) >= _MOST_RECORDINGS:
+                self._recordings.popitem(last=False)
+            # The programme is kept with it: its identity must not go to another array.
+            self._recordings[key] = (programme, recorded)
+        self._recordings.move_to_end(key)
+        _, recorded = self._recordings[key]
+        if recorded is self._recorded:
+            return
+        geometry_same = self._recorded is not None and self._recorded.geometry == recorded.geometry
+        self._tape, self._settings, self._programme = tape, settings, programme
+        self._take_up(recorded)
+        if not geometry_same:
+            self._geometry = None
+
+    def _take_up(self, recorded: RecordedFrame) -> None:
         self._recorded = recorded
         self._heard.clear()
         self._signal = None
 
-    def play_frame(self, index: int = 0) -> PlaybackFrame:
-        """Return frame number `index` (0 or more) as it comes off the tape now."""
+    def _set_source(self, frame: NDArray[np.float32]) -> None:
+        self._source, self._input = frame, None
+
+    @property
+    def machine_geometry(self) -> GuideGeometry:
+        """Errors of this machine's guide and heads now: they go into what it records."""
+        return self._machine_geometry()
+
+    @property
+    def record_settings(self) -> RecordSettings:
+        """How this machine records now: carriers, and each head's current in percent of its best."""
+        controls, best = self._controls, self._condition.record_current_best_pct
+        current = [100.0 * controls[f"record_current_pct_{head + 1}"] / best[head] for head in range(4)]
+        return RecordSettings(
+            deviation_hz=controls["fm_deviation_khz"] * 1e3,
+            carrier_hz=controls["fm_carrier_khz"] * 1e3,
+            current_pct=(current[0], current[1], current[2], current[3]),
+        )
+
+    @property
+    def record_programme(self) -> NDArray[np.float32]:
+        """The input behind its level control, (lines, samples) [level unit]: what would be recorded now."""
+        if self._input is None:
+            self._input = self._at_input_level(self._source)
+        return self._input
+
+    def _at_input_level(self, frame: NDArray[np.floating]) -> NDArray[np.float32]:
+        level_db = self._controls["input_level_db"]
+        video = np.asarray(frame, dtype=np.float32)
+        # Blanking is 0 in both level units: the gain leaves it where it is.
+        return video * np.float32(10.0 ** (level_db / 20.0)) if level_db else video
+
+    def _modulate(self, source: NDArray[np.float32], settings: RecordSettings) -> NDArray[np.complex64]:
+        """Return the modulator's RF of a source; that of the last one asked for is kept."""
+        if self._modulated is None or self._modulated[0][0] is not source or self._modulated[0][1] != settings:
+            levels = (settings.deviation_hz, settings.carrier_hz)
+            self._modulated = (source, settings), modulate(source, self.standard, self.practice, *levels)
+        return self._modulated[1]
+
+    def _loop_back(self, source: NDArray[np.float32], settings: RecordSettings) -> NDArray[np.float32]:
+        """Return the source through modulator and demodulator; that of the last one asked for is kept."""
+        rf = self._modulate(source, settings)
+        if self._looped is None or self._looped[0] is not rf:
+            frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
+            shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
+            self._looped = rf, self._sample_filter(frequency_hz, None).reshape(shape)
+        return self._looped[1]
+
+    def play_frame(self, index: int = 0, running: Running = LOCKED) -> PlaybackFrame:
+        """Return frame number `index` (0 or more) as it comes off the tape now, wheel and tape running as told."""
         if index < 0:
             raise BandbenchError(f"frame index {index}: use 0 or more")
         time_s = index / self.standard.frame_rate_hz
-        control_phase_deg = self._control_phase_deg(time_s)
+        control_phase_deg = self._control_phase_deg(time_s, running.control_phase_deg)
         match, channels = match_tracks(control_phase_deg), self._channels
         schedule = self._schedule
         fixed = (self.standard, self.practice)
@@ -254,66 +381,109 @@ class Recorder:
                 *fixed,
             )
         noise = self._noise.frame(index)
-        rf = add_noise(self._signal, noise, match, channels, schedule, *fixed)
+        signal = self._signal if running.readable else np.zeros_like(self._signal)
+        heads = head_of_pass(match, schedule.passes)
+        lifts = self._condition.slip_ring_lifts_per_turn
+        contact = contact_level(lifts, heads, schedule, self.standard, index, self._seed)
+        if contact is not None:
+            signal = signal * contact
+        rf = add_noise(signal, noise, match, channels, schedule, *fixed)
         if self._geometry is None:
             self._geometry = self._prepare_geometry(match, recorded.geometry)
         error, slope, displacement = self._geometry
         level = 10.0 ** (self._controls["video_level_db"] / 20.0)
         correction = CORRECTIONS[int(self._controls["correction"])]
-        servo_error_s = self._servo_error_s(time_s)
-        heads = head_of_pass(match, schedule.passes)
+        servo_error_s = self._servo_error_s(time_s, running.residual_peak_s)
         playing = np.array([head + 1 if self._is_on(head) else 0 for head in range(4)], dtype=np.int8)
         shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
+        # What is early or late by more than the discriminator's filter can move is moved by whole samples.
+        moved = Moved.of(running, self.standard)
+        rf_moved = rf if moved is None else moved.samples(rf)
+        head_of_line = playing[heads][schedule.pass_of_line()]
+        source, settings = self.record_programme, self.record_settings
         return PlaybackFrame(
             standard=self.standard,
             index=index,
-            rf=rf,
+            rf=rf_moved,
             guide_error_s=error.reshape(shape),
-            servo_error_s=servo_error_s,
-            head_of_line=playing[heads][schedule.pass_of_line()],
+            servo_error_s=servo_error_s if moved is None else servo_error_s + moved.error_s,
+            head_of_line=head_of_line if moved is None else moved.lines(head_of_line),
             control_phase_deg=control_phase_deg,
             schedule=schedule,
             template=self._template if correction == "colour" else self._plain_template,
             active=self._active,
-            demodulate=partial(self._demodulate, rf, slope, displacement, servo_error_s, level),
-            correct=partial(self._correct, rf, self._controls["dropout_threshold_db"], correction, index),
+            demodulate=partial(
+                self._demodulate, rf, slope, displacement, servo_error_s, level, running.speed_error, moved
+            ),
+            correct=partial(self._correct, rf_moved, self._controls["dropout_threshold_db"], correction, index),
             single_head=partial(
                 self._single_head, self._envelopes, noise, match, recorded.track_bow_m, channels, schedule
             ),
+            source=source,
+            modulate=partial(self._modulate, source, settings),
+            loop_back=partial(self._loop_back, source, settings),
+        )
+
+    def electronics_frame(self, index: int = 0) -> PlaybackFrame:
+        """Return frame number `index` of the input through the machine's electronics, with no tape between."""
+        if index < 0:
+            raise BandbenchError(f"frame index {index}: use 0 or more")
+        source, settings = self.record_programme, self.record_settings
+        rf = self._modulate(source, settings)
+        correction = CORRECTIONS[int(self._controls["correction"])]
+        shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
+        level = np.float32(10.0 ** (self._controls["video_level_db"] / 20.0))
+        return PlaybackFrame(
+            standard=self.standard,
+            index=index,
+            rf=rf,
+            guide_error_s=np.zeros(shape, dtype=np.float32),
+            servo_error_s=np.zeros(shape[0]),
+            head_of_line=np.zeros(shape[0], dtype=np.int8),
+            control_phase_deg=0.0,
+            schedule=self._schedule,
+            template=self._template if correction == "colour" else self._plain_template,
+            active=self._active,
+            demodulate=lambda: self._loop_back(source, settings) * level,
+            correct=lambda demod: self._corrector(demod, correction, index),
+            single_head=lambda head: np.zeros_like(rf),
+            source=source,
+            modulate=partial(self._modulate, source, settings),
+            loop_back=partial(self._loop_back, source, settings),
+            off_tape=False,
         )
 
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
-        if not self._tape.recorded_here:
-            return record_frame(frame, self._tape, self.standard, get_practice(self._tape.practice))
-        controls, best = self._controls, self._condition.record_current_best_pct
-        current = [100.0 * controls[f"record_current_pct_{head + 1}"] / best[head] for head in range(4)]
-        settings = RecordSettings(
-            deviation_hz=controls["fm_deviation_khz"] * 1e3,
-            carrier_hz=controls["fm_carrier_khz"] * 1e3,
-            current_pct=(current[0], current[1], current[2], current[3]),
-        )
-        return record_frame(frame, self._tape, self.standard, self.practice, settings)
+        tape = self._tape
+        if tape.recorded_here:
+            frame = self._at_input_level(frame)
+            return record_frame(frame, tape, self.standard, self.practice, self.record_settings)
+        practice = get_practice(tape.practice) if tape.practice else self.practice
+        return record_frame(frame, tape, self.standard, practice, self._settings)
 
     @property
     def _recorded_frame(self) -> RecordedFrame:
         if self._recorded is None:
-            self._recorded = self._record(self._programme)
-            self._heard.clear()
-            self._signal = None
+            self._take_up(self._record(self._programme))
+            assert self._recorded is not None
         return self._recorded
 
-    def _control_phase_deg(self, time_s: float) -> float:
-        """Return the phase of the control track against the wheel, swing of the capstan included."""
+    def _control_phase_deg(self, time_s: float, held_deg: float | None) -> float:
+        """Return the phase of the control track against the wheel, swing of the capstan included.
+
+        `held_deg` is where the capstan holds it; None stands for where the tracking control puts it.
+        """
         condition = self._condition
-        phase_deg = self._controls["tracking_phase_deg"] + condition.tracking_offset_deg
+        wanted_deg = self._controls["tracking_phase_deg"] if held_deg is None else held_deg
+        phase_deg = wanted_deg + condition.tracking_offset_deg
         if condition.capstan_swing_deg:
             swing = (condition.capstan_swing_deg, condition.capstan_swing_hz)
             phase_deg += tracking_wobble_deg(time_s, *swing, self._seed)
         return phase_deg
 
-    def _servo_error_s(self, time_s: float) -> NDArray[np.float64]:
+    def _servo_error_s(self, time_s: float, peak_s: float | None) -> NDArray[np.float64]:
         standard = self.standard
-        peak_s = self._condition.wheel_jitter_ns * 1e-9
+        peak_s = self._condition.wheel_jitter_ns * 1e-9 if peak_s is None else peak_s
         if not peak_s:
             return np.zeros(standard.lines_per_frame)
         line_s = time_s + np.arange(standard.lines_per_frame, dtype=np.float64) * standard.line_period_s
@@ -436,6 +606,8 @@ class Recorder:
         displacement: Displacement | None,
         servo_error_s: NDArray[np.float64],
         level: float,
+        speed_error: float,
+        moved: Moved | None,
     ) -> NDArray[np.float32]:
         """Demodulate RF under the time-base errors and the video level of the moment it was played."""
         frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
@@ -448,6 +620,8 @@ class Recorder:
             standard, practice = self.standard, self.practice
             hz_per_level = practice.white_deviation_hz / (standard.white_level - standard.blanking_level)
             video += slope * (video + np.float32(practice.blanking_hz / hz_per_level - standard.blanking_level))
+        if speed_error:
+            video += np.float32(speed_level(speed_error, self.standard, self.practice))
         if level != 1.0:
             video *= np.float32(level)
-        return video
+        return video if moved is None else moved.samples(video)

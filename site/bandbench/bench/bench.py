@@ -46,6 +46,10 @@ POINT_OF_STAGE: Mapping[str, str] = {
     "demodulator": "demodulated",
     "processing": "processed",
     "output": "processed",
+    "input": "control_track",
+    "modulator": "control_track",
+    "record_drive": "control_track",
+    "sound": "control_track",
 }
 """Where the waveform monitor is connected when a stage is chosen: the stage's own test point, or the nearest one
 behind it that shows what its controls do."""

@@ -104,6 +104,10 @@ def stage_states(readings: Readings) -> dict[str, str]:
         "demodulator": say("path.noise", value=short("noise_db").lstrip("+")),
         "processing": say("path.processing"),
         "output": say("path.output", value=f"{100.0 * float(np.mean(picture(frame))):.0f}\N{NO-BREAK SPACE}%"),
+        "input": say("path.input", value=quantity(float(frame.source.max()), frame.standard.level_unit, signed=False)),
+        "modulator": say("path.modulator"),
+        "record_drive": say("path.record_drive"),
+        "sound": say("path.sound"),
     }
 
 
@@ -143,4 +147,6 @@ class PathView(View):
         """Show the stages' curves and states."""
         self._trend.note(readings)
         frame = readings.frame
-        self.strip.param.update(states=json.dumps(stage_states(readings)), traces=mini_traces(frame, self._trend))
+        record_side = STAGES[self.bench.stage].side == "record"
+        traces = mini_traces(frame, self._trend, record_side)
+        self.strip.param.update(states=json.dumps(stage_states(readings)), traces=traces)

@@ -31,6 +31,7 @@ BAR_STAGES = ("channels",)
 _EDGE_RANGE_S = (-3.0e-6, 3.0e-6)
 _VIDEO_RANGE_IRE = (-50.0, 120.0)
 _RF_RANGE = (0.0, 1.3)
+_CONTROL_RANGE = (-1.2, 1.7)
 _LEVEL_RANGE_DB = (-30.0, 3.0)
 _TREND_RANGE_PCT = (0.0, 110.0)
 
@@ -66,7 +67,7 @@ def _picked(values: NDArray[np.floating]) -> NDArray[np.floating]:
     return values[np.linspace(0, values.size - 1, POINTS).astype(np.intp)]
 
 
-def mini_traces(frame: PlaybackFrame, trend: Trend) -> bytes:
+def mini_traces(frame: PlaybackFrame, trend: Trend, record_side: bool = False) -> bytes:
     """Return the curves of all stages in the order of `STAGES`, POINTS bytes each, 0 bottom to 254 top.
 
     Parameters
@@ -75,7 +76,10 @@ def mini_traces(frame: PlaybackFrame, trend: Trend) -> bytes:
         What is played.
     trend : Trend
         The tracking meter so far.
+    record_side : bool
+        Whether to work out the modulator's output, which takes long and changes seldom; it stays empty otherwise.
     """
+    empty = np.full(POINTS, GAP, dtype=np.uint8)
     standard = frame.standard
     field = slice(0, standard.lines_per_frame // 2)
     # A line in the middle of the picture stands for the video of its stage.
@@ -91,5 +95,9 @@ def mini_traces(frame: PlaybackFrame, trend: Trend) -> bytes:
         "demodulator": _height(_picked(frame.demod[line]), _VIDEO_RANGE_IRE),
         "processing": _height(_picked(frame.processed[line]), _VIDEO_RANGE_IRE),
         "output": _height(_picked(frame.processed[line, columns]), _VIDEO_RANGE_IRE),
+        "input": _height(_picked(frame.source[line]), _VIDEO_RANGE_IRE),
+        "modulator": _height(_picked(frame.electronics[line]), _VIDEO_RANGE_IRE) if record_side else empty,
+        "record_drive": _height(_picked(frame.control_track[field].ravel()), _CONTROL_RANGE),
+        "sound": empty,
     }
     return b"".join(curves[name].tobytes() for name in STAGES)

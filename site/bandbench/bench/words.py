@@ -48,6 +48,10 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "path.no_reading": "no reading",
         "path.processing": "clean sync",
         "path.output": "mean {value}",
+        "path.input": "peak {value}",
+        "path.modulator": "carrier on",
+        "path.record_drive": "inhibited",
+        "path.sound": "two tracks",
         # Instruments
         "meters.head": "Head",
         "meters.rf": "RF level",
