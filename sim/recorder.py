@@ -7,7 +7,6 @@ would change.
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Mapping
 from functools import partial
 
@@ -19,7 +18,7 @@ from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, che
 from sim.correction import CORRECTIONS, Corrector
 from sim.dropout import compensate, lost_samples
 from sim.errors import BandbenchError
-from sim.fm import OutputFilter, discriminate, envelope_frequency_hz, modulate, noise_to_carrier_for_snr
+from sim.fm import OutputFilter, discriminate, envelope_frequency_hz, noise_to_carrier_for_snr
 from sim.frame import PlaybackFrame
 from sim.headtape import HeadTip, contact_spacing_um, head_response, spacing_loss_db, wavelength_m
 from sim.headwheel import HALF_PASS_RAD, GuideGeometry, PassSchedule, pass_schedule, time_base_error, time_base_slope
@@ -33,6 +32,7 @@ from sim.playback import (
     single_head_signal,
     switched_signal,
 )
+from sim.recordchain import RecordChain, RecordingShelf, with_level
 from sim.running import LOCKED, Moved, Running, speed_level
 from sim.servos.residual import tracking_wobble_deg, wheel_jitter_s
 from sim.signals import blanking_template, make_signal
@@ -75,9 +75,6 @@ _FLAT_DB = 0.01
 _MOST_HEARD = 8
 # Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
 _CONTACT_POINTS = 37
-
-# Recordings of a reel that are kept ready: those on either side of a joint, and the modulator's own.
-_MOST_RECORDINGS = 4
 
 # Which prepared parts a control invalidates; everything else is cheap and done for each frame.
 _RECORDING = (
@@ -162,13 +159,10 @@ class Recorder:
         self._sample_filter = OutputFilter(self.standard, self.practice)
         self._spline_filter = OutputFilter(self.standard, self.practice, spline=True)
         self._programme = make_signal(signal or self._tape.signal, self.standard)
-        self._source = self._programme
+        self._chain = RecordChain(self.standard, self.practice, self._programme)
+        self._shelf = RecordingShelf(self.standard, self.practice)
         # Settings of the recording on a reel; None for a tape that is described by its TapeSpec alone.
         self._settings: RecordSettings | None = None
-        self._recordings: OrderedDict[tuple[object, ...], tuple[object, RecordedFrame]] = OrderedDict()
-        self._input: NDArray[np.float32] | None = None
-        self._modulated: tuple[tuple[object, ...], NDArray[np.complex64]] | None = None
-        self._looped: tuple[NDArray[np.complex64], NDArray[np.float32]] | None = None
         self._recorded: RecordedFrame | None = None
         self._signal: NDArray[np.complex64] | None = None
         self._signal_match: TrackMatch | None = None
@@ -203,8 +197,6 @@ class Recorder:
         checked = {name: check_control(name, value) for name, value in values.items()}
         changed = {name for name, value in checked.items() if self._controls[name] != value}
         self._controls.update(checked)
-        if "input_level_db" in changed:
-            self._input = None
         if changed.intersection(_RECORDING) and self._tape.recorded_here:
             self._recorded = None
         if changed.intersection(_GEOMETRY):
@@ -246,23 +238,11 @@ class Recorder:
         self._programme = np.asarray(frame, dtype=np.float32)
         self._take_up(recorded)
         if self._tape.recorded_here:
-            self._set_source(self._programme)
+            self._chain.set_source(self._programme)
 
     def load_source(self, programme: str | NDArray[np.floating]) -> None:
-        """Change the video at the input: a test signal's name, or a frame (lines, samples) in level units.
-
-        Raises
-        ------
-        BandbenchError
-            If there is no such signal, the frame has the wrong shape or a sample that is not finite.
-        """
-        frame = make_signal(programme, self.standard) if isinstance(programme, str) else programme
-        expected = (self.standard.lines_per_frame, self.standard.samples_per_line)
-        if frame.shape != expected or not np.isfinite(frame).all():
-            raise BandbenchError(
-                f"input video: {expected} (lines, samples) of finite numbers needed, got {frame.shape}"
-            )
-        self._set_source(np.asarray(frame, dtype=np.float32))
+        """Change the video at the input (see `sim.recordchain.RecordChain.set_source`)."""
+        self._chain.set_source(programme)
 
     def load_recording(
         self, tape: TapeSpec, programme: NDArray[np.float32], settings: RecordSettings | None = None
@@ -283,16 +263,7 @@ class Recorder:
         BandbenchError
             If it is of another standard; the recording before stays on.
         """
-        key = (tape, id(programme), settings)
-        if key not in self._recordings:
-            practice = get_practice(tape.practice) if tape.practice else self.practice
-            recorded = record_frame(programme, tape, self.standard, practice, settings)
-            if len(self._recordings) >= _MOST_RECORDINGS:
-                self._recordings.popitem(last=False)
-            # The programme is kept with it: its identity must not go to another array.
-            self._recordings[key] = (programme, recorded)
-        self._recordings.move_to_end(key)
-        _, recorded = self._recordings[key]
+        recorded = self._shelf.recorded(tape, programme, settings)
         if recorded is self._recorded:
             return
         geometry_same = self._recorded is not None and self._recorded.geometry == recorded.geometry
@@ -305,9 +276,6 @@ class Recorder:
         self._recorded = recorded
         self._heard.clear()
         self._signal = None
-
-    def _set_source(self, frame: NDArray[np.float32]) -> None:
-        self._source, self._input = frame, None
 
     @property
     def machine_geometry(self) -> GuideGeometry:
@@ -328,31 +296,7 @@ class Recorder:
     @property
     def record_programme(self) -> NDArray[np.float32]:
         """The input behind its level control, (lines, samples) [level unit]: what would be recorded now."""
-        if self._input is None:
-            self._input = self._at_input_level(self._source)
-        return self._input
-
-    def _at_input_level(self, frame: NDArray[np.floating]) -> NDArray[np.float32]:
-        level_db = self._controls["input_level_db"]
-        video = np.asarray(frame, dtype=np.float32)
-        # Blanking is 0 in both level units: the gain leaves it where it is.
-        return video * np.float32(10.0 ** (level_db / 20.0)) if level_db else video
-
-    def _modulate(self, source: NDArray[np.float32], settings: RecordSettings) -> NDArray[np.complex64]:
-        """Return the modulator's RF of a source; that of the last one asked for is kept."""
-        if self._modulated is None or self._modulated[0][0] is not source or self._modulated[0][1] != settings:
-            levels = (settings.deviation_hz, settings.carrier_hz)
-            self._modulated = (source, settings), modulate(source, self.standard, self.practice, *levels)
-        return self._modulated[1]
-
-    def _loop_back(self, source: NDArray[np.float32], settings: RecordSettings) -> NDArray[np.float32]:
-        """Return the source through modulator and demodulator; that of the last one asked for is kept."""
-        rf = self._modulate(source, settings)
-        if self._looped is None or self._looped[0] is not rf:
-            frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
-            shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
-            self._looped = rf, self._sample_filter(frequency_hz, None).reshape(shape)
-        return self._looped[1]
+        return self._chain.at_level(self._controls["input_level_db"])
 
     def play_frame(self, index: int = 0, running: Running = LOCKED) -> PlaybackFrame:
         """Return frame number `index` (0 or more) as it comes off the tape now, wheel and tape running as told."""
@@ -420,8 +364,8 @@ class Recorder:
                 self._single_head, self._envelopes, noise, match, recorded.track_bow_m, channels, schedule
             ),
             source=source,
-            modulate=partial(self._modulate, source, settings),
-            loop_back=partial(self._loop_back, source, settings),
+            modulate=partial(self._chain.modulate, source, settings),
+            loop_back=partial(self._chain.loop_back, source, settings),
         )
 
     def electronics_frame(self, index: int = 0) -> PlaybackFrame:
@@ -429,7 +373,7 @@ class Recorder:
         if index < 0:
             raise BandbenchError(f"frame index {index}: use 0 or more")
         source, settings = self.record_programme, self.record_settings
-        rf = self._modulate(source, settings)
+        rf = self._chain.modulate(source, settings)
         correction = CORRECTIONS[int(self._controls["correction"])]
         shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
         level = np.float32(10.0 ** (self._controls["video_level_db"] / 20.0))
@@ -444,19 +388,19 @@ class Recorder:
             schedule=self._schedule,
             template=self._template if correction == "colour" else self._plain_template,
             active=self._active,
-            demodulate=lambda: self._loop_back(source, settings) * level,
+            demodulate=lambda: self._chain.loop_back(source, settings) * level,
             correct=lambda demod: self._corrector(demod, correction, index),
             single_head=lambda head: np.zeros_like(rf),
             source=source,
-            modulate=partial(self._modulate, source, settings),
-            loop_back=partial(self._loop_back, source, settings),
+            modulate=partial(self._chain.modulate, source, settings),
+            loop_back=partial(self._chain.loop_back, source, settings),
             off_tape=False,
         )
 
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
         tape = self._tape
         if tape.recorded_here:
-            frame = self._at_input_level(frame)
+            frame = with_level(frame, self._controls["input_level_db"])
             return record_frame(frame, tape, self.standard, self.practice, self.record_settings)
         practice = get_practice(tape.practice) if tape.practice else self.practice
         return record_frame(frame, tape, self.standard, practice, self._settings)
