@@ -66,7 +66,7 @@ class Condition:
     switch_jump_deg : float
         Phase jump at the switching moments that the demodulator's gate does not hide [deg].
     slip_ring_lifts_per_turn : four floats
-        How often the brush of each head's slip ring loses it in a turn of the wheel.
+        How often the brush of each head's slip ring loses it [per turn of the wheel].
     wheel_jitter_ns : float
         Peak time-base error the wheel servo leaves [ns] (`sim.servos.LOCK_RESIDUAL_NS`).
     capstan_swing_deg, capstan_swing_hz : float
