@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 import sim
-from sim import correction, dropout, fm, headtape, headwheel, playback, recorder, servo
+from sim import correction, dropout, fm, headtape, headwheel, playback, recorder
 from sim.colour import vectors
 from sim.condition import Condition, with_fault
 from sim.dropout import DropoutPattern
 from sim.fm import noise_to_carrier_for_snr
+from sim.servos import residual
 from sim.signals import B_Y_WEIGHT, LUMA_WEIGHTS, R_Y_WEIGHT
 from sim.standards import FOOTPRINT, STANDARDS, get_practice, get_standard
 
@@ -75,8 +76,9 @@ SENTENCES = [
     f"{headwheel.SWITCH_LEAD_S * 1e6:g} us before 0H",
     f"over {FOOTPRINT.head_arc_deg:g} degrees",
     f"flat to {fm._LOW_PASS_FLAT_RATIO:g} of the video band and gone at {fm._LOW_PASS_STOP_RATIO:g}",
-    f"between {servo._LOWEST_HZ:g} Hz and {servo._HIGHEST_HZ / 1e3:g} kHz, falling above {servo._CORNER_HZ:g} Hz",
-    f"{servo.LOCK_RESIDUAL_NS['horizontal']:g} ns (MEMORY",
+    f"between {residual._LOWEST_HZ:g} Hz and {residual._HIGHEST_HZ / 1e3:g} kHz, "
+    f"falling above {residual._CORNER_HZ:g} Hz",
+    f"{residual.LOCK_RESIDUAL_NS['horizontal']:g} ns (MEMORY",
     f"up to {with_fault(Condition(), 'capstan_hunting').capstan_swing_deg:g} degrees",
     f"averaged over {dropout._DETECTOR_S * 1e6:g} us",
     f"holds for {dropout._HOLD_S * 1e6:g} us",
