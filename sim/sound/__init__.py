@@ -1,0 +1,29 @@
+"""Programme sound and cue track.
+
+Contents: `SoundSystem` (records and plays, block by block), `SoundSettings` and `SoundCondition` (controls, faults),
+`SoundTake` (what a track holds), `SOURCES` (what can be sent to it), `SOUND_TRACKS`.
+"""
+
+from sim.sound.settings import SoundCondition, SoundSettings
+from sim.sound.sources import OWN_NOTE, SOURCES, SoundError, Tone, get_source
+from sim.sound.system import SoundReel, SoundSystem
+from sim.sound.take import SoundTake
+from sim.sound.tracks import AUDIO_HEAD_DISTANCE_M, SAMPLE_RATE_HZ, SOUND_TRACKS, SoundTrack, audio_delay_s
+
+__all__ = [
+    "AUDIO_HEAD_DISTANCE_M",
+    "OWN_NOTE",
+    "SAMPLE_RATE_HZ",
+    "SOUND_TRACKS",
+    "SOURCES",
+    "SoundCondition",
+    "SoundError",
+    "SoundReel",
+    "SoundSettings",
+    "SoundSystem",
+    "SoundTake",
+    "SoundTrack",
+    "Tone",
+    "audio_delay_s",
+    "get_source",
+]
