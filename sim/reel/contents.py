@@ -1,6 +1,6 @@
 """What can lie on a reel's tracks: takes of video and of control track, and how both divide the tape into frames.
 
-Contents: `FOUR_TRACKS_M`, `frame_length_m`, `tape_speed_m_per_s`, `VideoTake`, `ControlTake`, `ControlReading`.
+Contents: `FOUR_TRACKS_M`, `frame_length_m`, `tape_speed_m_per_s`, `VideoTake`, `ControlTake`, `wrapped`.
 
 A take is one run of one recording. It carries its own origin, so that cutting it into pieces changes nothing about the
 pieces: what lies at a place is worked out from the place and the take alone. Two takes are the same take only if they
@@ -12,19 +12,19 @@ Positions are metres of tape from its beginning.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import BandbenchError
+from sim.reel.colourframe import in_colour_frame
 from sim.standards import FOOTPRINT, Standard, get_practice, get_standard
 from sim.tape import RecordSettings, TapeSpec
 
 __all__ = [
     "FOUR_TRACKS_M",
-    "ControlReading",
     "ControlTake",
     "VideoTake",
     "frame_length_m",
@@ -76,7 +76,7 @@ class VideoTake:
         State of the tape and errors of the machine that recorded it (geometry, levels of the tracks); its standard is
         the take's.
     programme : ndarray of float32, (lines, samples)
-        The frame that was recorded [level unit], in the colour frame `colour_frame`.
+        The frame that was recorded, as it is in colour frame 0 of the sequence [level unit].
     settings : RecordSettings
         Deviation, carrier and record currents it was made with.
     practice : str
@@ -85,8 +85,6 @@ class VideoTake:
         Which frame of the colour sequence frame number 0 is, from 0.
     first_field : int
         0 if the first field of the frame begins at the origin, 1 if the second.
-    signal : str
-        Name of the test signal that the programme is; empty for anything else.
     title : str
         What a log calls it.
 
@@ -103,8 +101,8 @@ class VideoTake:
     practice: str
     colour_frame: int = 0
     first_field: int = 0
-    signal: str = ""
     title: str = ""
+    _in_colour_frame: dict[int, NDArray[np.float32]] = field(default_factory=dict, init=False, repr=False)
 
     def __post_init__(self) -> None:
         standard = self.standard
@@ -112,6 +110,8 @@ class VideoTake:
             raise BandbenchError(f"video take: origin {self.origin_m!r} is not a finite number of metres")
         if get_practice(self.practice).standard != standard.name:
             raise BandbenchError(f"video take: practice '{self.practice}' does not belong to {standard.name}")
+        if self.spec.practice != self.practice:
+            raise BandbenchError(f"video take: practice '{self.practice}' given, its tape says '{self.spec.practice}'")
         expected = (standard.lines_per_frame, standard.samples_per_line)
         if self.programme.shape != expected:
             raise BandbenchError(f"video take: programme of shape {self.programme.shape} given, {expected} needed")
@@ -127,6 +127,18 @@ class VideoTake:
         if not self.spec.standard:
             raise BandbenchError(f"video take: tape '{self.spec.name}' names no standard; a take needs one")
         return get_standard(self.spec.standard)
+
+    def programme_in(self, colour_frame: int) -> NDArray[np.float32]:
+        """Return the programme as it is in another frame of the colour sequence, (lines, samples).
+
+        Do not write into it. Playback loops one frame, against a reference that stays in colour frame 0; a take that is `colour_frame` frames
+        out of the sequence is this to it. The same array is returned every time.
+        """
+        if not colour_frame:
+            return self.programme
+        if colour_frame not in self._in_colour_frame:
+            self._in_colour_frame[colour_frame] = in_colour_frame(self.programme, self.standard, colour_frame)
+        return self._in_colour_frame[colour_frame]
 
     def frames_at(self, position_m: float) -> float:
         """Return how many frames, with their parts, have begun from that of number 0 up to a place on tape."""
@@ -184,25 +196,3 @@ class ControlTake:
         """Return the place nearest to `position_m` at which the frame pulse says that a frame begins [m]."""
         cycles = self.cycles_at(position_m)
         return position_m - wrapped(cycles, self.standard.wheel_turns_per_frame) * FOUR_TRACKS_M
-
-
-@dataclass(frozen=True)
-class ControlReading:
-    """What the control-track head reads at one place.
-
-    Attributes
-    ----------
-    phase_deg : float
-        How far the control track is ahead of the tracks it was recorded with [deg], -180 to 180.
-    level_db : float
-        Its level [dB].
-    frame_pulse_cycles : int
-        How many cycles late its frame pulse is against the frames of the picture.
-    cycles : float
-        Cycles since a frame pulse, 0 up to the standard's cycles a frame.
-    """
-
-    phase_deg: float
-    level_db: float
-    frame_pulse_cycles: int
-    cycles: float

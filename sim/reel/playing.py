@@ -1,0 +1,172 @@
+"""What the heads meet at one place of a reel, and how the picture there is framed.
+
+Contents: `ControlAt`, `Playing`, `playing_at`, `sequence_step_frames`, `colour_step`, `control_step`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from sim.errors import BandbenchError
+from sim.reel.contents import FOUR_TRACKS_M, ControlTake, VideoTake, wrapped
+from sim.reel.reel import Reel, Segment
+
+__all__ = ["ControlAt", "Playing", "colour_step", "control_step", "playing_at", "sequence_step_frames"]
+
+
+@dataclass(frozen=True)
+class ControlAt:
+    """The control track at one place of the tape.
+
+    Attributes
+    ----------
+    phase_deg : float
+        How far its sine is ahead of a ruler of four tracks a cycle laid along the tape from its beginning [deg], above
+        -180 up to 180. A step of it at a joint is a step the capstan servo must follow.
+    level_db : float
+        Its level, 0 = practice [dB].
+    frame_pulse_cycles : int
+        How many whole cycles its frame pulse is ahead of the same ruler's frames.
+    ahead_of_tracks_deg : float
+        How far its sine is ahead of where practice wants it against the tracks recorded there [deg]; 0 where there
+        are none.
+    """
+
+    phase_deg: float
+    level_db: float
+    frame_pulse_cycles: int
+    ahead_of_tracks_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Playing:
+    """What a machine finds at one place of the tape.
+
+    Attributes
+    ----------
+    position_m : float
+        The place [m].
+    video : VideoTake or None
+        The take that lies there.
+    control : ControlAt or None
+        The control track that lies there.
+    line_offset : float
+        By how many lines the picture stands too low when the machine is framed by the frame pulse: half a frame where
+        an edit took the wrong field. A picture that low is late by as many line periods.
+    colour_frame : int
+        By how many frames the take is out of the colour sequence the machine has locked to, 0 = right: what it plays
+        is `programme_in` of that.
+    """
+
+    position_m: float
+    video: VideoTake | None
+    control: ControlAt | None
+    line_offset: float = 0.0
+    colour_frame: int = 0
+
+
+def sequence_step_frames(before: VideoTake, after: VideoTake, position_m: float) -> float:
+    """Return by how many frames one take is ahead of another's colour sequence, running on to the same place.
+
+    Returns
+    -------
+    float
+        Frames with their parts, over half a sequence below 0 up to half a sequence. A half is the wrong field.
+
+    Raises
+    ------
+    BandbenchError
+        If the takes are of different standards.
+    """
+    if before.standard is not after.standard:
+        raise BandbenchError(
+            f"at {position_m:.2f} m a {before.standard.name} take meets a {after.standard.name} take; "
+            "they have no frames in common"
+        )
+    step = after.colour_frame + after.frames_at(position_m) - before.colour_frame - before.frames_at(position_m)
+    return wrapped(step, before.standard.colour_frames)
+
+
+def colour_step(before: VideoTake, after: VideoTake, position_m: float) -> int:
+    """Return by how many frames one take is ahead of another's colour sequence, 0 = it continues it."""
+    step = sequence_step_frames(before, after, position_m)
+    whole = math.floor(step + 0.5 - 1e-6)
+    return whole % before.standard.colour_frames
+
+
+def control_step(before: ControlTake, after: ControlTake, position_m: float) -> tuple[int, float]:
+    """Return by how many whole cycles the frame pulse, and by how many degrees the sine, of one take is ahead of
+    another's that runs on to the same place."""
+    turns = before.standard.wheel_turns_per_frame
+    step = wrapped(after.cycles_at(position_m) - before.cycles_at(position_m), turns)
+    return _whole_and_degrees(step, turns)
+
+
+def _whole_and_degrees(cycles: float, turns: int) -> tuple[int, float]:
+    # A hair below a half turn is a half turn, whichever way the last bit was rounded.
+    whole = math.ceil(cycles - 0.5 - 1e-9)
+    degrees = wrapped(360.0 * (cycles - whole), 360.0)
+    return (whole + turns if 2 * whole <= -turns else whole), degrees
+
+
+def playing_at(reel: Reel, position_m: float, locked_to: VideoTake | None = None) -> Playing:
+    """Return what a machine finds on a reel at a place.
+
+    Parameters
+    ----------
+    reel : Reel
+        The tape.
+    position_m : float
+        The place at the wheel [m].
+    locked_to : VideoTake, optional
+        The take on which the machine locked its colour framing; where the unbroken recording begins when omitted, as
+        if it had been played from there.
+
+    Notes
+    -----
+    MODEL: the control head stands at the wheel. A tape without control track, or with a control track of another
+    standard, gives the picture no place to be framed by: its line offset is 0.
+    """
+    segment = reel.segment_at("video", position_m)
+    video = segment.content if segment is not None and isinstance(segment.content, VideoTake) else None
+    track = reel.at("control", position_m)
+    line_offset, control = 0.0, None
+    if isinstance(track, ControlTake):
+        control, line_offset = _control_at(track, video, position_m)
+    colour_frame = 0
+    if video is not None and segment is not None:
+        lock = _start_of_unbroken(reel, segment) if locked_to is None else locked_to
+        if lock.standard is video.standard:
+            colour_frame = colour_step(lock, video, position_m)
+    return Playing(position_m, video, control, line_offset, colour_frame)
+
+
+def _control_at(track: ControlTake, video: VideoTake | None, position_m: float) -> tuple[ControlAt, float]:
+    turns = track.standard.wheel_turns_per_frame
+    cycles = track.cycles_at(position_m)
+    pulse, phase_deg = _whole_and_degrees(wrapped(cycles - position_m / FOUR_TRACKS_M, turns), turns)
+    if video is None or video.standard is not track.standard:
+        return ControlAt(phase_deg, track.level_db, pulse), 0.0
+    late, ahead_deg = _whole_and_degrees(wrapped(cycles - video.frames_at(position_m) * turns, turns), turns)
+    lines = late * track.standard.lines_per_frame / turns
+    return ControlAt(phase_deg, track.level_db, pulse, ahead_deg), lines
+
+
+def _start_of_unbroken(reel: Reel, segment: Segment) -> VideoTake:
+    """Return the take at the beginning of the recording that runs up to a segment without a gap."""
+    first = segment.content
+    assert isinstance(first, VideoTake)
+    for before in reversed(reel.segments("video", 0.0, segment.start_m)):
+        if not isinstance(before.content, VideoTake) or before.end_m != segment.start_m:
+            break
+        if before.content.standard is not first.standard or _loses_control(reel, segment.start_m):
+            break
+        segment, first = before, before.content
+    return first
+
+
+def _loses_control(reel: Reel, position_m: float) -> bool:
+    """Tell whether there is no control track just before or just after a place."""
+    around = (position_m - 0.5 * FOUR_TRACKS_M, position_m + 0.5 * FOUR_TRACKS_M)
+    return any(reel.at("control", place) is None for place in around)
