@@ -1,9 +1,17 @@
 """Programme sound and cue track.
 
 Contents: `SoundSystem` (records and plays, block by block), `SoundSettings` and `SoundCondition` (controls, faults),
-`SoundTake` (what a track holds), `SOURCES` (what can be sent to it), `SOUND_TRACKS`.
+`SoundTake` (what a track holds), `SOURCES` (what can be sent to it), `SOUND_TRACKS`, `SOUND_MEASUREMENTS` and
+`describe_sound` (what the meters say).
 """
 
+from sim.sound.meters import (
+    SOUND_MEASUREMENTS,
+    describe_sound,
+    phase_figure,
+    sound_measurement,
+    sound_measurements,
+)
 from sim.sound.settings import SoundCondition, SoundSettings
 from sim.sound.sources import OWN_NOTE, SOURCES, SoundError, Tone, get_source
 from sim.sound.system import SoundReel, SoundSystem
@@ -14,6 +22,7 @@ __all__ = [
     "AUDIO_HEAD_DISTANCE_M",
     "OWN_NOTE",
     "SAMPLE_RATE_HZ",
+    "SOUND_MEASUREMENTS",
     "SOUND_TRACKS",
     "SOURCES",
     "SoundCondition",
@@ -25,5 +34,9 @@ __all__ = [
     "SoundTrack",
     "Tone",
     "audio_delay_s",
+    "describe_sound",
     "get_source",
+    "phase_figure",
+    "sound_measurement",
+    "sound_measurements",
 ]

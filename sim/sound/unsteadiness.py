@@ -71,7 +71,7 @@ class Flutter:
         first, last = math.floor(float(time_s[0]) * _GRID_HZ), math.ceil(float(time_s[-1]) * _GRID_HZ)
         moments = np.arange(first, last + 1) / _GRID_HZ
         angle = np.outer(moments, self._rate) + self._angle
-        return np.interp(time_s, moments, np.sin(angle) @ self._amount_s * rms)
+        return np.asarray(np.interp(time_s, moments, np.sin(angle) @ self._amount_s * rms))
 
 
 @lru_cache(maxsize=4)

@@ -1,0 +1,355 @@
+"""Meters of the sound part: levels, distortion, speed, phase; and what they say in a sentence.
+
+Contents: `SoundMeasurementSpec`, `SOUND_MEASUREMENTS`, `sound_measurement`, `sound_measurements`, `phase_figure`,
+`describe_sound`; on plain samples `level_db`, `peak_db`, `tone_of`, `third_harmonic_of`, `flutter_of`,
+`phase_between_deg`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import UnknownNameError
+from sim.sound.sources import SoundError
+from sim.sound.system import SoundSystem
+from sim.sound.tracks import SAMPLE_RATE_HZ, SOUND_TRACKS
+
+__all__ = [
+    "SOUND_MEASUREMENTS",
+    "SoundMeasurementSpec",
+    "describe_sound",
+    "flutter_of",
+    "level_db",
+    "peak_db",
+    "phase_between_deg",
+    "phase_figure",
+    "sound_measurement",
+    "sound_measurements",
+    "third_harmonic_of",
+    "tone_of",
+]
+
+FloatArray = NDArray[np.float64]
+Samples = NDArray[np.floating]
+
+# MODEL: the level meters look at this much of the sound; what lies below their scale is called silence.
+_LEVEL_WINDOW_S = 0.3
+_SILENCE_DB = -60.0
+# MODEL: a sound is a tone if this share of its power lies within a few lines of its strongest one, or within this
+# share of its frequency, by which flutter spreads it.
+_TONE_SHARE = 0.5
+_TONE_LINES = 8
+_TONE_SPREAD = 0.015
+# MODEL: rates of flutter that are counted; the ends of the window, where the filter rings, are left out.
+_FLUTTER_BAND_HZ = 150.0
+_FLUTTER_TRIM_S = 0.05
+_FIGURE_POINTS = 160
+
+
+def level_db(samples: Samples) -> float:
+    """Return the rms level against a sine at reference level [dB]; minus infinity for silence.
+
+    Examples
+    --------
+    >>> round(level_db(np.sin(0.1 * np.pi * np.arange(3200))), 6)
+    0.0
+    """
+    return _db(math.sqrt(2.0 * float(np.mean(np.square(samples, dtype=np.float64))))) if samples.size else -math.inf
+
+
+def peak_db(samples: Samples) -> float:
+    """Return the highest level against the peak of a sine at reference level [dB]; minus infinity for silence."""
+    return _db(float(np.max(np.abs(samples)))) if samples.size else -math.inf
+
+
+def _db(ratio: float) -> float:
+    return 20.0 * math.log10(ratio) if ratio > 0.0 else -math.inf
+
+
+def _spectrum(samples: Samples) -> FloatArray:
+    """Return the power of each line under a Blackman window."""
+    return np.asarray(np.square(np.abs(np.fft.rfft(np.asarray(samples, dtype=np.float64) * np.blackman(samples.size)))))
+
+
+def tone_of(samples: Samples) -> float:
+    """Return the frequency of the steady tone that a sound is [Hz].
+
+    Raises
+    ------
+    SoundError
+        If it is silence or no steady tone.
+
+    Examples
+    --------
+    >>> round(tone_of(np.sin(2 * np.pi * 1000.3 * np.arange(32000) / 32000)), 2)
+    1000.3
+    """
+    if level_db(samples) < _SILENCE_DB:
+        raise SoundError("there is no sound; play a recorded tape, or send a tone to the track")
+    power = _spectrum(samples)
+    strongest = int(np.argmax(power))
+    lines = _lines_around(strongest)
+    if strongest < _TONE_LINES or power[lines].sum() < _TONE_SHARE * power.sum():
+        raise SoundError("there is no steady tone; record a tone and play it for a second or more")
+    centre = np.sum(power[lines] * np.arange(lines.start, min(lines.stop, power.size))) / np.sum(power[lines])
+    return float(centre * SAMPLE_RATE_HZ / samples.size)
+
+
+def _lines_around(line: int) -> slice:
+    spread = max(_TONE_LINES, math.ceil(_TONE_SPREAD * line))
+    return slice(max(line - spread, 0), line + spread + 1)
+
+
+def third_harmonic_of(samples: Samples) -> float:
+    """Return the third harmonic of a tone [% of the fundamental].
+
+    Raises
+    ------
+    SoundError
+        If there is no steady tone, or its third harmonic lies beyond what the samples can hold.
+    """
+    frequency_hz = tone_of(samples)
+    lines = samples.size / SAMPLE_RATE_HZ
+    if 3.0 * frequency_hz * lines + _TONE_LINES >= samples.size // 2:
+        raise SoundError(f"the third harmonic of {frequency_hz:.0f} Hz lies too high; use a tone of 1 kHz")
+    power = _spectrum(samples)
+
+    def around(harmonic: int) -> float:
+        return float(power[_lines_around(round(harmonic * frequency_hz * lines))].sum())
+
+    return 100.0 * math.sqrt(around(3) / around(1))
+
+
+def flutter_of(samples: Samples) -> tuple[float, float]:
+    """Return wow and flutter of a tone, rms and peak [% of its frequency].
+
+    Raises
+    ------
+    SoundError
+        If there is no steady tone, or it swells and sinks too much.
+
+    Notes
+    -----
+    Unweighted: every rate up to 150 Hz counts alike, down to one a second. The published weightings want longer
+    listening and are not imitated.
+    """
+    frequency_hz = tone_of(samples)
+    spectrum = np.fft.fft(np.asarray(samples, dtype=np.float64))
+    lines_hz = np.fft.fftfreq(samples.size, 1.0 / SAMPLE_RATE_HZ)
+    spectrum[np.abs(lines_hz - frequency_hz) > _FLUTTER_BAND_HZ + _TONE_SPREAD * frequency_hz] = 0.0
+    trim = round(_FLUTTER_TRIM_S * SAMPLE_RATE_HZ)
+    turning = np.fft.ifft(spectrum)[trim:-trim]
+    if np.min(np.abs(turning)) < 0.25 * np.max(np.abs(turning)):
+        raise SoundError("the tone is not steady yet; play it for a second or more")
+    rate = np.angle(turning[1:] * np.conj(turning[:-1]))
+    deviation = rate / np.mean(rate) - 1.0
+    return 100.0 * float(np.sqrt(np.mean(np.square(deviation)))), 100.0 * float(np.max(np.abs(deviation)))
+
+
+def phase_between_deg(first: Samples, second: Samples) -> float:
+    """Return by how much a tone in `first` leads the same tone in `second` [deg], -180 to 180.
+
+    Raises
+    ------
+    SoundError
+        If either is no steady tone, or they are not the same tone.
+
+    Examples
+    --------
+    >>> time = np.arange(3200) / 32000
+    >>> lead = phase_between_deg(np.sin(6283.2 * time + 0.5), np.sin(6283.2 * time))
+    >>> round(lead, 1)
+    28.6
+    """
+    frequencies = tone_of(first), tone_of(second)
+    if abs(frequencies[0] - frequencies[1]) > 4.0 * SAMPLE_RATE_HZ / first.size:
+        raise SoundError("the two are not the same tone; send one tone to both")
+    window = np.blackman(first.size)
+    place = round(frequencies[0] * first.size / SAMPLE_RATE_HZ)
+    lines = slice(place - 2, place + 3)
+    one = np.fft.rfft(first * window)[lines]
+    other = np.fft.rfft(second * window)[lines]
+    return math.degrees(float(np.angle(np.sum(one * np.conj(other)))))
+
+
+def phase_figure(system: SoundSystem, against: str = "halves") -> tuple[FloatArray, FloatArray]:
+    """Return what a phase display shows: one signal across, the other up, both against reference level.
+
+    Parameters
+    ----------
+    system : SoundSystem
+        What plays.
+    against : str
+        "halves": the two halves of the programme track, which a turned head parts; "cue": programme and cue track.
+
+    Returns
+    -------
+    across, up : ndarray, (points,)
+        Points in the order of time.
+
+    Raises
+    ------
+    UnknownNameError
+        If `against` is neither.
+    """
+    across, up = _pair(system, against)
+    return across[-_FIGURE_POINTS:], up[-_FIGURE_POINTS:]
+
+
+def _pair(system: SoundSystem, against: str) -> tuple[FloatArray, FloatArray]:
+    if against == "halves":
+        return system.halves()
+    if against == "cue":
+        window = round(_LEVEL_WINDOW_S * SAMPLE_RATE_HZ)
+        programme, cue = system.heard("programme")[-window:], system.heard("cue")[-window:]
+        return programme.astype(np.float64), cue.astype(np.float64)
+    raise UnknownNameError("phase display", against, ("halves", "cue"))
+
+
+@dataclass(frozen=True)
+class SoundMeasurementSpec:
+    """One reading of the sound part: its name, label, unit, meaning, and how it is taken."""
+
+    name: str
+    label: str
+    unit: str
+    description: str
+    measure: Callable[[SoundSystem], float]
+
+
+def _recent(system: SoundSystem, track: str) -> Samples:
+    return system.heard(track)[-round(_LEVEL_WINDOW_S * SAMPLE_RATE_HZ) :]
+
+
+def _level(system: SoundSystem, track: str) -> float:
+    return _scaled(level_db(_recent(system, track)))
+
+
+def _peak(system: SoundSystem, track: str) -> float:
+    return _scaled(peak_db(_recent(system, track)))
+
+
+def _scaled(value_db: float) -> float:
+    if value_db < _SILENCE_DB:
+        raise SoundError(f"there is no sound above {_SILENCE_DB:.0f} dB")
+    return value_db
+
+
+def _frequency(system: SoundSystem, track: str) -> float:
+    return tone_of(system.heard(track))
+
+
+def _third_harmonic(system: SoundSystem, track: str) -> float:
+    return third_harmonic_of(system.heard(track))
+
+
+def _flutter(system: SoundSystem, track: str, which: int) -> float:
+    return flutter_of(system.heard(track))[which]
+
+
+def _phase(system: SoundSystem, against: str) -> float:
+    return phase_between_deg(*_pair(system, against))
+
+
+def _specs() -> list[SoundMeasurementSpec]:
+    specs = []
+    for name, title in ((track.name, track.title) for track in SOUND_TRACKS.values()):
+        specs += [
+            SoundMeasurementSpec(
+                f"{name}_level_db", f"{title}: level", "dB", "Rms over 0.3 s, against a sine at reference level.",
+                partial(_level, track=name),
+            ),
+            SoundMeasurementSpec(
+                f"{name}_peak_db", f"{title}: peak", "dB", "Highest in 0.3 s, against the peak of a sine at reference "
+                "level.", partial(_peak, track=name),
+            ),
+            SoundMeasurementSpec(
+                f"{name}_frequency_hz", f"{title}: tone", "Hz", "Frequency of the steady tone.",
+                partial(_frequency, track=name),
+            ),
+            SoundMeasurementSpec(
+                f"{name}_third_harmonic_pct", f"{title}: third harmonic", "%", "Third harmonic of the tone, of its "
+                "fundamental: the tape's own distortion.", partial(_third_harmonic, track=name),
+            ),
+            SoundMeasurementSpec(
+                f"{name}_flutter_pct", f"{title}: wow and flutter", "%", "Rms deviation of the tone's frequency over "
+                "a second, unweighted, 1 to 150 Hz.", partial(_flutter, track=name, which=0),
+            ),
+            SoundMeasurementSpec(
+                f"{name}_flutter_peak_pct", f"{title}: wow and flutter, peak", "%", "Largest deviation of the tone's "
+                "frequency over a second, unweighted, 1 to 150 Hz.", partial(_flutter, track=name, which=1),
+            ),
+        ]  # fmt: skip
+    specs += [
+        SoundMeasurementSpec(
+            "halves_phase_deg", "Phase across the programme track", "deg", "By how much the outer half of the track "
+            "leads its inner half: 0 when the head stands square to the recording.", partial(_phase, against="halves"),
+        ),
+        SoundMeasurementSpec(
+            "cue_phase_deg", "Phase of programme against cue", "deg", "By how much programme sound leads the cue "
+            "track, with the same tone on both.", partial(_phase, against="cue"),
+        ),
+    ]  # fmt: skip
+    return specs
+
+
+SOUND_MEASUREMENTS: Mapping[str, SoundMeasurementSpec] = MappingProxyType({spec.name: spec for spec in _specs()})
+
+
+def sound_measurement(system: SoundSystem, name: str) -> float:
+    """Return one reading.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such reading.
+    SoundError
+        If it cannot be taken now; says why.
+    """
+    if name not in SOUND_MEASUREMENTS:
+        raise UnknownNameError("sound reading", name, SOUND_MEASUREMENTS)
+    return SOUND_MEASUREMENTS[name].measure(system)
+
+
+def sound_measurements(system: SoundSystem) -> dict[str, float | None]:
+    """Return every reading; None for those that cannot be taken now."""
+    found: dict[str, float | None] = {}
+    for name in SOUND_MEASUREMENTS:
+        try:
+            found[name] = sound_measurement(system, name)
+        except SoundError:
+            found[name] = None
+    return found
+
+
+def describe_sound(system: SoundSystem) -> str:
+    """Return what is heard, in a sentence for each track and one for the phase across the programme track."""
+    readings = sound_measurements(system)
+    sentences = []
+    for track in SOUND_TRACKS.values():
+        level, tone = readings[f"{track.name}_level_db"], readings[f"{track.name}_frequency_hz"]
+        if level is None:
+            sentences.append(f"{track.title}: silence.")
+            continue
+        parts = [f"{level:+.1f} dB"]
+        if tone is None:
+            parts.append(f"peaks of {readings[f'{track.name}_peak_db']:+.1f} dB, no steady tone")
+        else:
+            parts.append(f"a tone of {tone:.0f} Hz")
+            harmonic, flutter = readings[f"{track.name}_third_harmonic_pct"], readings[f"{track.name}_flutter_pct"]
+            if harmonic is not None:
+                parts.append(f"third harmonic {harmonic:.1f} %")
+            if flutter is not None:
+                parts.append(f"wow and flutter {flutter:.2f} % rms")
+        sentences.append(f"{track.title}: {', '.join(parts)}.")
+    phase = readings["halves_phase_deg"]
+    if phase is not None:
+        sentences.append(f"Phase across the programme track: {phase:+.0f} deg.")
+    return " ".join(sentences)
