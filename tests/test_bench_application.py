@@ -106,7 +106,7 @@ def test_while_paused_nothing_is_made_unless_something_changed(application: Benc
     tick_round(application)
     assert application.bench.frame is played
     assert application.meters.meters.readings is shown
-    application.monitor.receive({"do": "point", "value": "demodulated"})
+    application.monitor.receive({"do": "set", "value": {"point": "demodulated"}})
     assert application.next_frame() is not None
     assert application.next_frame() is None
 

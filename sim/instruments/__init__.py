@@ -1,9 +1,10 @@
 """What a technician can see and measure, as arrays and numbers with units, and as sentences.
 
-Contents: `picture`, `colour_picture`, `band_edges` and `head_of_row` (picture monitor); `TEST_POINTS`, `waveform`,
-`line_trace` (waveform monitor); `rf_levels_db`, `tracking_level_pct` (meters); `MEASUREMENTS`, `measure` (readings that
-lessons check); `describe_picture`, `describe_waveform`, `describe_rf`, `describe_tracking`, `describe_measurement` (in
-words). The vectorscope is in `sim.instruments.vectorscope`.
+Contents: `TEST_POINTS` (where instruments can be connected); `picture`, `colour_picture`, `band_edges`, `head_of_row`
+(picture monitor); `RATES`, `waveform`, `superposition`, `sweep_table`, `line_trace` (waveform monitor); `rf_spectrum`
+(spectrum of the RF); `rf_levels_db`, `tracking_level_pct` (meters); `MEASUREMENTS`, `measure` (readings that lessons
+check); `describe_picture`, `describe_waveform`, `describe_superposition`, `describe_spectrum`, `describe_rf`,
+`describe_tracking`, `describe_measurement` (in words). The vectorscope is in `sim.instruments.vectorscope`.
 
 Every reading is taken from the signals of a `PlaybackFrame`, never from a hidden variable of the machine.
 """
@@ -12,6 +13,7 @@ from sim.instruments.describe import (
     describe_measurement,
     describe_picture,
     describe_rf,
+    describe_superposition,
     describe_tracking,
     describe_waveform,
 )
@@ -23,38 +25,52 @@ from sim.instruments.measurements import (
     rf_levels_db,
     tracking_level_pct,
 )
-from sim.instruments.picture import band_edges, colour_picture, head_of_row, picture
+from sim.instruments.picture import band_edges, colour_picture, has_bands, head_of_row, picture
+from sim.instruments.spectrum import Spectrum, carriers_hz, describe_spectrum, rf_spectrum
+from sim.instruments.testpoints import RF_POINTS, TEST_POINTS, VIDEO_POINTS, TestPoint
 from sim.instruments.waveform import (
     RATES,
-    TEST_POINTS,
     LineTrace,
-    TestPoint,
+    SweepTable,
     WaveformRaster,
     line_trace,
+    superposition,
+    sweep_table,
     waveform,
 )
 
 __all__ = [
     "MEASUREMENTS",
     "RATES",
+    "RF_POINTS",
     "TEST_POINTS",
+    "VIDEO_POINTS",
     "LineTrace",
     "MeasurementError",
     "MeasurementSpec",
+    "Spectrum",
+    "SweepTable",
     "TestPoint",
     "WaveformRaster",
     "band_edges",
+    "carriers_hz",
     "colour_picture",
     "describe_measurement",
     "describe_picture",
     "describe_rf",
+    "describe_spectrum",
+    "describe_superposition",
     "describe_tracking",
     "describe_waveform",
+    "has_bands",
     "head_of_row",
     "line_trace",
     "measure",
     "picture",
     "rf_levels_db",
+    "rf_spectrum",
+    "superposition",
+    "sweep_table",
     "tracking_level_pct",
     "waveform",
 ]

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
 from sim.instruments.measurements import MEASUREMENTS, measure, rf_levels_db, tracking_level_pct
-from sim.instruments.picture import picture
-from sim.instruments.waveform import TEST_POINTS, WaveformRaster
+from sim.instruments.picture import has_bands, picture
+from sim.instruments.testpoints import TEST_POINTS
+from sim.instruments.waveform import WaveformRaster
 
 __all__ = [
     "describe_measurement",
     "describe_picture",
     "describe_rf",
+    "describe_superposition",
     "describe_tracking",
     "describe_waveform",
 ]
@@ -32,8 +36,24 @@ def _sideways(early: float) -> str:
     return "left" if early > 0.0 else "right"
 
 
-def describe_picture(frame: PlaybackFrame) -> str:
-    """Return what the picture monitor shows: straight, leaning, bowed or noisy bands, and the mean brightness."""
+def describe_picture(frame: PlaybackFrame, test_point: str = "processed") -> str:
+    """Return what the picture monitor shows: straight, leaning, bowed or noisy bands, and the mean brightness.
+
+    Parameters
+    ----------
+    frame : PlaybackFrame
+        What is shown.
+    test_point : str
+        One of `VIDEO_POINTS`; before the tape there are no bands to speak of.
+    """
+    where = "" if test_point == "processed" else f"{TEST_POINTS[test_point].label.lower()}, "
+    brightness = float(np.mean(picture(frame, test_point))) * 100.0
+    what = "; ".join(_bands(frame)) or "bands straight and clean" if has_bands(test_point) else "no bands, no tape"
+    return f"Picture monitor: {where}{what}; mean brightness {brightness:.0f} %."
+
+
+def _bands(frame: PlaybackFrame) -> list[str]:
+    """Return what is wrong with the bands."""
     parts = []
     levels = rf_levels_db(frame)
     noisy = [str(head + 1) for head in range(4) if levels[head] < _NOISE_BAND_DB]
@@ -55,22 +75,32 @@ def describe_picture(frame: PlaybackFrame) -> str:
                 continue
             if abs(position) > _VISIBLE_US * 1e3:
                 parts.append(f"bands of head {head} stand {abs(position):.0f} ns to the {_sideways(position)}")
-    what = "; ".join(parts) if parts else "bands straight and clean"
-    brightness = float(np.mean(picture(frame))) * 100.0
-    return f"Picture monitor: {what}; mean brightness {brightness:.0f} %."
+    return parts
+
+
+def _span(raster: WaveformRaster) -> str:
+    """Return the highest and lowest bright level, without the unit; empty if there is none."""
+    lit = np.flatnonzero((raster.image > (_LIT_RF if TEST_POINTS[raster.test_point].is_rf else _LIT_VIDEO)).any(axis=1))
+    if not lit.size:
+        return ""
+    low, high = raster.y_range
+    scale = (high - low) / raster.image.shape[0]
+    return f"from {low + lit[0] * scale:.3g} to {low + (lit[-1] + 1) * scale:.3g}"
 
 
 def describe_waveform(raster: WaveformRaster) -> str:
     """Return what a waveform raster shows: test point, rate, and the highest and lowest bright level."""
-    point = TEST_POINTS[raster.test_point]
-    lit = np.flatnonzero((raster.image > (_LIT_RF if point.is_rf else _LIT_VIDEO)).any(axis=1))
-    low, high = raster.y_range
-    scale = (high - low) / raster.image.shape[0]
-    if lit.size:
-        span = f"from {low + lit[0] * scale:.3g} to {low + (lit[-1] + 1) * scale:.3g} {raster.y_unit}"
-    else:
-        span = "with no steady level"
-    return f"Waveform monitor: {point.label} at {raster.rate} rate, {span}."
+    span = _span(raster)
+    what = f"{span} {raster.y_unit}" if span else "with no steady level"
+    return f"Waveform monitor: {TEST_POINTS[raster.test_point].label} at {raster.rate} rate, {what}."
+
+
+def describe_superposition(rasters: Sequence[WaveformRaster]) -> str:
+    """Return what the four heads' RF over each other shows: how high each reaches."""
+    heads = ", ".join(
+        f"head {head} {_span(raster) or 'with no steady level'}" for head, raster in enumerate(rasters, start=1)
+    )
+    return f"Waveform monitor: RF of the four heads at {rasters[0].rate} rate, of nominal: {heads}."
 
 
 def describe_rf(frame: PlaybackFrame) -> str:

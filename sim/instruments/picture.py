@@ -1,6 +1,6 @@
 """Picture monitor, monochrome and colour: the interlaced frame, and which head draws which band.
 
-Contents: `picture`, `colour_picture`, `head_of_row`, `band_edges`.
+Contents: `picture`, `colour_picture`, `has_bands`, `head_of_row`, `band_edges`.
 """
 
 from __future__ import annotations
@@ -11,11 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.colour import ColourDecoder
+from sim.errors import UnknownNameError
 from sim.frame import PlaybackFrame
+from sim.instruments.testpoints import VIDEO_POINTS, video_at
 from sim.signals import visible_columns, visible_rows
 from sim.standards import Standard
 
-__all__ = ["band_edges", "colour_picture", "head_of_row", "picture"]
+__all__ = ["band_edges", "colour_picture", "has_bands", "head_of_row", "picture"]
 
 
 @lru_cache(maxsize=4)
@@ -23,20 +25,31 @@ def _decoder(standard: Standard, lock: str) -> ColourDecoder:
     return ColourDecoder(standard, lock=lock)
 
 
-def picture(frame: PlaybackFrame, *, processed: bool = True) -> NDArray[np.float32]:
+def _video(frame: PlaybackFrame, test_point: str) -> NDArray[np.float32]:
+    if test_point not in VIDEO_POINTS:
+        raise UnknownNameError("test point of the picture monitor", test_point, VIDEO_POINTS)
+    return video_at(frame, test_point)
+
+
+def picture(frame: PlaybackFrame, test_point: str = "processed") -> NDArray[np.float32]:
     """Return the picture as a monochrome monitor shows it.
 
     Parameters
     ----------
     frame : PlaybackFrame
         What to show.
-    processed : bool
-        True for the processed video, False for the demodulator's output.
+    test_point : str
+        One of `VIDEO_POINTS`.
 
     Returns
     -------
     ndarray of float32, (rows, columns)
         Brightness 0 (setup level) to 1 (peak white); rows in screen order, the two fields interlaced; shown 4:3.
+
+    Raises
+    ------
+    UnknownNameError
+        For another test point.
 
     Notes
     -----
@@ -44,21 +57,22 @@ def picture(frame: PlaybackFrame, *, processed: bool = True) -> NDArray[np.float
     trapped: chroma shows as a fine pattern of dots.
     """
     standard = frame.standard
-    video = frame.processed if processed else frame.demod
-    rows = video[visible_rows(standard), visible_columns(standard)]
+    rows = _video(frame, test_point)[visible_rows(standard), visible_columns(standard)]
     black = standard.setup_level
     rows -= np.float32(black)
     rows *= np.float32(1.0 / (standard.white_level - black))
     return np.clip(rows, 0.0, 1.0, out=rows)
 
 
-def colour_picture(frame: PlaybackFrame, *, lock: str = "slow") -> NDArray[np.float32]:
-    """Return the picture as a colour monitor behind the processing amplifier shows it.
+def colour_picture(frame: PlaybackFrame, test_point: str = "processed", *, lock: str = "slow") -> NDArray[np.float32]:
+    """Return the picture as a colour monitor shows it.
 
     Parameters
     ----------
     frame : PlaybackFrame
         What to show.
+    test_point : str
+        One of `VIDEO_POINTS`.
     lock : str
         How the monitor's subcarrier follows the bursts, one of `sim.colour.LOCKS`; "slow" like a receiver's crystal, so
         that time-base errors show as errors of hue.
@@ -66,10 +80,20 @@ def colour_picture(frame: PlaybackFrame, *, lock: str = "slow") -> NDArray[np.fl
     Returns
     -------
     ndarray of float32, (rows, columns, 3)
-        Red, green and blue, 0 to 1, rows in screen order. Grey throughout unless the time-base correction is set to
-        colour: only then does the machine put out bursts to lock to.
+        Red, green and blue, 0 to 1, rows in screen order. Grey throughout where there are no bursts to lock to: the
+        processed video has them only if the time-base correction is set to colour.
+
+    Raises
+    ------
+    UnknownNameError
+        For another test point, or another lock.
     """
-    return _decoder(frame.standard, lock)(frame.processed)
+    return _decoder(frame.standard, lock)(_video(frame, test_point))
+
+
+def has_bands(test_point: str) -> bool:
+    """Tell whether the heads draw the picture at a test point of the monitor: not before the tape."""
+    return test_point not in ("input", "electronics")
 
 
 def head_of_row(frame: PlaybackFrame) -> NDArray[np.int8]:

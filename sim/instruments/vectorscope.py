@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sim.colour import BarTarget, VectorPoint, bar_points, bar_targets, demodulate, measure_burst
 from sim.errors import BandbenchError, UnknownNameError
 from sim.frame import PlaybackFrame
+from sim.instruments.testpoints import VIDEO_POINTS, video_at
 from sim.signals import visible_columns, visible_rows
 from sim.standards import Standard
 
@@ -28,8 +29,8 @@ __all__ = [
     "vectorscope",
 ]
 
-# Places in the path that carry video: behind the demodulator, behind time-base correction, behind processing.
-VECTOR_POINTS = ("demodulated", "corrected", "processed")
+VECTOR_POINTS = VIDEO_POINTS
+"""Where a vectorscope can be connected."""
 
 # The screen reaches to this part of white on each side of its centre (MODEL: a little more than the 0.585 of full
 # cyan and red).
@@ -150,11 +151,8 @@ def _signal(frame: PlaybackFrame, test_point: str) -> tuple[NDArray[np.float32],
     """Return the video of a test point, and where its sync edges are if they are not at 0H."""
     if test_point not in VECTOR_POINTS:
         raise UnknownNameError("test point of the vectorscope", test_point, VECTOR_POINTS)
-    if test_point == "processed":
-        return frame.processed, None
-    if test_point == "corrected" and frame.corrected is not frame.demod:
-        return frame.corrected, None
-    return frame.demod, frame.sync_edges_s
+    video = video_at(frame, test_point)
+    return video, frame.sync_edges_s if video is frame.demod else None
 
 
 def vectorscope(

@@ -247,9 +247,9 @@ def _test_points() -> str:
     for shown, name in _folded(TEST_POINTS):
         point, is_folded = TEST_POINTS[name], shown != name
         label, words = (_of_any_head(text, is_folded) for text in (point.label, point.description))
-        unit = "of nominal RF" if point.is_rf else "of its peak" if name == "control_track" else "level unit"
+        units = {"rf": "of nominal RF", "control": "of its peak", "carrier": "MHz", "video": "level unit"}
         stage = STAGES[point.stage].title if point.stage in STAGES else _NONE
-        rows.append((_code(shown), label, stage, unit, words))
+        rows.append((_code(shown), label, stage, units[point.kind], words))
     return "## Test points\n\n" + _table(("name", "label", "stage", "unit", "meaning"), rows)
 
 

@@ -1,6 +1,6 @@
 """The state of the bench and everything that can be done to it. No view, no browser, no clock of its own.
 
-Contents: `MODES`, `Scope` (settings of the waveform monitor) and `Bench`.
+Contents: `MODES`, `DISPLAYS`, `Scope` (settings of the waveform monitor) and `Bench`.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bandbench.bench.moves import MoveLog
+from bandbench.bench.settings import KEPT, KeptPicture, MonitorSettings, check_monitor
 from sim.condition import FAULTS, Condition, with_fault
 from sim.controls import CONTROLS, STAGES, check_control, default_controls
 from sim.correction import CORRECTIONS
@@ -26,7 +27,7 @@ from sim.training.lesson import Lesson
 from sim.training.machine import Machine
 from sim.training.session import Session
 
-__all__ = ["MAGNIFICATIONS", "MODES", "OWN_PICTURE", "POINT_OF_STAGE", "Bench", "BenchError", "Scope"]
+__all__ = ["DISPLAYS", "MAGNIFICATIONS", "MODES", "OWN_PICTURE", "POINT_OF_STAGE", "Bench", "BenchError", "Scope"]
 
 MODES = ("learn", "practise", "demonstrate")
 """What the bench is used for: a lesson; the open bench with a fault to find; the open bench with faults to show."""
@@ -38,6 +39,9 @@ WORK_TAPE = "programme"
 
 MAGNIFICATIONS = (1, 5, 10)
 
+DISPLAYS = ("waveform", "vectors", "spectrum")
+"""What the waveform monitor works as."""
+
 POINT_OF_STAGE: Mapping[str, str] = {
     "tape": "rf_switched",
     "headwheel": "demodulated",
@@ -46,8 +50,8 @@ POINT_OF_STAGE: Mapping[str, str] = {
     "demodulator": "demodulated",
     "processing": "processed",
     "output": "processed",
-    "input": "control_track",
-    "modulator": "control_track",
+    "input": "input",
+    "modulator": "modulator_rf",
     "record_drive": "control_track",
     "sound": "control_track",
 }
@@ -79,8 +83,8 @@ class Scope:
         Left edge of the magnified screen, as a share of the sweep.
     line : int or None
         The one line to show, from 1; None shows all.
-    vectors : bool
-        Whether it works as a vectorscope instead, on the nearest video.
+    display : str
+        One of `DISPLAYS`: as a vectorscope or a spectrum analyser it is connected to the nearest video or RF.
     """
 
     test_point: str = "rf_switched"
@@ -88,7 +92,7 @@ class Scope:
     magnify: int = 1
     position: float = 0.0
     line: int | None = None
-    vectors: bool = False
+    display: str = "waveform"
 
 
 class Bench:
@@ -115,7 +119,9 @@ class Bench:
         self.session: Session | None = None
         self.stage = "tape"
         self.scope = Scope()
-        self.show_processed = True
+        self.monitor = MonitorSettings()
+        self.kept: KeptPicture | None = None
+        self.extended: frozenset[str] = frozenset()
         self.programme = self.recorder.tape.signal
         self.picture_name: str | None = None
         self.playing = False
@@ -286,6 +292,14 @@ class Bench:
             raise BenchError(f"waveform monitor: no settings called {sorted(settings)}") from None
         if scope.test_point not in TEST_POINTS:
             raise UnknownNameError("test point", scope.test_point, TEST_POINTS)
+        if not self.reaches(scope.test_point):
+            stage = STAGES[TEST_POINTS[scope.test_point].stage].title.lower()
+            raise BenchError(
+                f"'{TEST_POINTS[scope.test_point].label}' lies on the card of the {stage}: switch the power off and "
+                "put that card on the extender first"
+            )
+        if scope.display not in DISPLAYS:
+            raise UnknownNameError("display of the waveform monitor", scope.display, DISPLAYS)
         if scope.rate not in RATES:
             raise UnknownNameError("sweep rate", scope.rate, RATES)
         if scope.magnify not in MAGNIFICATIONS or not 0.0 <= scope.position <= 1.0:
@@ -296,10 +310,40 @@ class Bench:
         self.scope = scope
         self._changed()
 
-    def set_show_processed(self, processed: bool) -> None:
-        """Connect the picture monitor to the processed (True) or the demodulated video (False)."""
-        self.show_processed = processed
+    def reaches(self, test_point: str) -> bool:
+        """Tell whether a probe gets at a test point: an inner one only while its card is on the extender."""
+        point = TEST_POINTS[test_point]
+        return not point.inner or point.stage in self.extended
+
+    def set_extended(self, stages: frozenset[str]) -> None:
+        """Note which stages' cards are on the extender; from an inner point of another the monitor is taken away."""
+        if stages == self.extended:
+            return
+        self.extended = stages
+        if not self.reaches(self.scope.test_point):
+            self.scope = replace(self.scope, test_point=POINT_OF_STAGE[TEST_POINTS[self.scope.test_point].stage])
         self._changed()
+
+    def set_monitor(self, **settings: object) -> None:
+        """Change settings of the picture monitor (fields of `MonitorSettings`).
+
+        Raises
+        ------
+        BandbenchError
+            If a setting does not exist or cannot be set to that.
+        """
+        try:
+            monitor = replace(self.monitor, **settings)  # type: ignore[arg-type]  # checked right below
+        except TypeError:
+            raise BenchError(f"picture monitor: no settings called {sorted(settings)}") from None
+        check_monitor(monitor, self.kept)
+        self.monitor = monitor
+        self._changed()
+
+    def keep_picture(self, picture: KeptPicture) -> None:
+        """Keep a picture and compare with it what is shown from now on."""
+        self.kept = picture
+        self.set_monitor(compare=KEPT)
 
     # What the bench is used for ----------------------------------------------------------------------------
 

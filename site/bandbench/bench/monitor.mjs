@@ -1,13 +1,25 @@
 // The picture monitor: what stands under the picture, and the head numbers over it.
 
 const PAN_STEP = 0.1;
+const MAGNIFICATIONS = [1, 2, 4];
+const SPLIT_EVERY_MS = 80;
+
+// The canvas as a picture of the shape it is shown in: its elements are not square.
+async function pictureBlob(canvas) {
+  const context = new OffscreenCanvas(canvas.width, Math.round(canvas.width * 3 / 4)).getContext("2d");
+  context.drawImage(canvas, 0, 0, context.canvas.width, context.canvas.height);
+  return context.canvas.convertToBlob({ type: "image/png" });
+}
 
 export function render({ model, el }) {
   const { words } = model;
   const screen = document.getElementById("picture-screen");
   const canvas = screen.querySelector("canvas");
   const overlay = h("div", { class: "bands", "aria-hidden": "true", hidden: true });
-  screen.append(overlay);
+  // Where the two pictures of a comparison meet, and what each of them is.
+  const seam = h("div", { class: "seam", "aria-hidden": "true", hidden: true },
+    h("span", { class: "seam-name left" }), h("span", { class: "seam-name right" }));
+  screen.append(overlay, seam);
   const view = { magnify: 1, x: 0, y: 0, heads: false };
 
   // Magnification shows a window of the picture: x and y are its left and top, in shares of the picture.
@@ -22,6 +34,7 @@ export function render({ model, el }) {
     setAttribute(screen, "role", view.magnify > 1 ? "group" : null);
     setAttribute(screen, "aria-label", view.magnify > 1 ? words.magnified : null);
     drawBands();
+    drawSeam();
   };
   const shift = (x, y) => {
     view.x += x;
@@ -48,13 +61,31 @@ export function render({ model, el }) {
     overlay.replaceChildren(...tags);
   };
 
+  const names = () => new Map([["", words.nothing], ["kept", words.kept], ...model.points]);
+  const drawSeam = () => {
+    const { compare, split, point, whole } = model.monitor;
+    seam.hidden = compare === "";
+    if (seam.hidden) return;
+    const at = whole ? 1 : split;
+    const place = Math.min(1, Math.max(0, (at - view.x) * view.magnify));
+    seam.style.left = `${100 * place}%`;
+    seam.classList.toggle("alone", whole);
+    const [left, right] = seam.children;
+    setText(left, names().get(compare));
+    setText(right, names().get(point));
+    left.hidden = place < 0.15;
+    right.hidden = place > 0.85;
+  };
+
   const play = button("", () => model.send_msg({ do: "play", value: !model.playing }));
-  const magnify = toggle(words.magnify, (pressed) => {
-    view.magnify = pressed ? 2 : 1;
-    view.x = view.y = pressed ? 0.25 : 0;
-    magnify.show(pressed);
+  const magnify = choice("picture-magnify", words.magnify, (value) => {
+    const centre = { x: view.x + 0.5 / view.magnify, y: view.y + 0.5 / view.magnify };
+    view.magnify = Number(value);
+    view.x = centre.x - 0.5 / view.magnify;
+    view.y = centre.y - 0.5 / view.magnify;
     place();
   });
+  magnify.show("1", MAGNIFICATIONS.map((times) => [String(times), `×${times}`]));
   const heads = toggle(words.heads, (pressed) => {
     view.heads = pressed;
     heads.show(pressed);
@@ -66,14 +97,32 @@ export function render({ model, el }) {
     button("→", () => shift(PAN_STEP, 0), { "aria-label": words.right }),
     button("↑", () => shift(0, -PAN_STEP), { "aria-label": words.up }),
     button("↓", () => shift(0, PAN_STEP), { "aria-label": words.down }));
-  const source = choice("picture-source", words.source, (value) => model.send_msg({ do: "point", value }));
+  const set = (value) => model.send_msg({ do: "set", value });
+  const source = choice("picture-source", words.source, (value) => set({ point: value }));
+  const compare = choice("picture-compare", words.compare, (value) => set({ compare: value }));
+  const split = h("input", { type: "range", id: "picture-split", min: 0, max: 1, step: 0.01 });
+  const splitField = h("span", { class: "field split" }, h("label", { for: "picture-split" }, words.split), split);
+  const whole = toggle(words.whole, (pressed) => set({ whole: pressed }));
+  const keep = button(words.keep, () => model.send_msg({ do: "keep" }));
+  const save = button(words.save, () => model.send_msg({ do: "save" }));
   const sentence = h("p", { class: "sentence", role: "status" });
   const notice = h("p", { class: "note", role: "alert" });
   el.append(h("div", { class: "part monitor" },
-    h("div", { class: "fields settings" }, source.element),
-    h("div", { class: "row" }, play, magnify.element, heads.element, describe, pan),
+    h("div", { class: "fields settings" }, source.element, compare.element, magnify.element),
+    h("div", { class: "row" }, play, heads.element, keep, whole.element, splitField, describe, save, pan),
     sentence, notice));
 
+  // A drag gives more places than can be drawn: the latest goes out every now and then.
+  let wanted = null;
+  split.addEventListener("input", () => {
+    if (wanted === null) {
+      setTimeout(() => {
+        set({ split: wanted });
+        wanted = null;
+      }, SPLIT_EVERY_MS);
+    }
+    wanted = Number(split.value);
+  });
   screen.addEventListener("keydown", (event) => {
     const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
     if (view.magnify === 1 || !(event.key in moves)) return;
@@ -96,8 +145,21 @@ export function render({ model, el }) {
 
   follow(model, ["playing"], () => setText(play, model.playing ? words.pause : words.play));
   follow(model, ["bands"], drawBands);
-  follow(model, ["processed"], () => {
-    source.show(model.processed ? "processed" : "demodulated", [["processed", words.processed], ["demodulated", words.demodulated]]);
+  // At a refusal too: what was chosen goes back to what is set.
+  follow(model, ["monitor", "kept", "notice"], () => {
+    const { monitor } = model;
+    source.show(monitor.point, model.points);
+    compare.show(monitor.compare, [...names()]);
+    const compared = monitor.compare !== "";
+    if (wanted === null && el.getRootNode().activeElement !== split) split.value = monitor.split;
+    splitField.hidden = !compared || monitor.whole;
+    whole.element.hidden = !compared;
+    whole.show(monitor.whole);
+    drawSeam();
+  });
+  follow(model, ["snapshot"], async () => {
+    const { name } = model.snapshot;
+    if (name !== undefined) saveFile(name, await pictureBlob(canvas));
   });
   follow(model, ["sentence"], () => setText(sentence, model.sentence));
   follow(model, ["notice"], () => setText(notice, model.notice));

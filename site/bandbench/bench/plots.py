@@ -1,24 +1,28 @@
 """One look for every figure: a dark screen with a quiet graticule, in light and dark pages alike, as the picture is.
 
-Contents: the colours, `screen_figure`, `dress_legend` and `brightness_ramp`.
+Contents: the colours, `screen_figure`, `dress_legend`, `brightness_ramp` and `overlaid`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from bokeh.plotting import figure
+from numpy.typing import NDArray
 
 __all__ = [
     "BAND",
     "FIGURES",
     "GRATICULE",
+    "HEAD_HUES",
     "MARKED",
     "SCREEN",
     "TRACE",
     "brightness_ramp",
     "dress_legend",
+    "overlaid",
     "screen_figure",
 ]
 
@@ -31,6 +35,9 @@ MARKED = "#ffc27a"
 """What stands out from the trace: one chosen line, or the right setting."""
 BAND = "#4f8f7a"
 """Where a reading is in tolerance."""
+
+HEAD_HUES = ("#4f9fe0", "#f5b04c", "#a8ecd0", "#d1699f")
+"""Traces of the heads 1 to 4, as on the picture monitor; the number always stands beside them."""
 
 _TEXT_SIZE = "13px"
 
@@ -74,3 +81,32 @@ def brightness_ramp() -> list[str]:
     shares = np.linspace(0.0, 1.0, 256)[:, None] ** 0.8
     colours = np.round(dark + shares * (bright - dark)).astype(int)
     return ["#{:02x}{:02x}{:02x}".format(*colour) for colour in colours]
+
+
+def _levels(colour: str) -> NDArray[np.float32]:
+    return np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], dtype=np.float32)
+
+
+def overlaid(images: Sequence[NDArray[np.float32]], hues: Sequence[str]) -> NDArray[np.uint32]:
+    """Return several traces on one screen, each in its hue; where they cross, their light adds up.
+
+    Parameters
+    ----------
+    images : sequence of ndarray of float32, (rows, columns)
+        Brightness 0 to 1.
+    hues : sequence of str
+        One for each image.
+
+    Returns
+    -------
+    ndarray of uint32, (rows, columns)
+        Opaque red, green, blue as Bokeh's ``image_rgba`` takes them.
+    """
+    dark = _levels(SCREEN)
+    result = np.full((*images[0].shape, 4), 255, dtype=np.uint8)
+    for channel in range(3):
+        light = np.full(images[0].shape, dark[channel], dtype=np.float32)
+        for image, hue in zip(images, hues, strict=True):
+            light += image * (_levels(hue)[channel] - dark[channel])
+        result[..., channel] = np.clip(light, 0.0, 255.0)
+    return np.ascontiguousarray(result).view(np.uint32)[..., 0]

@@ -12,12 +12,28 @@ import param
 from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range1d
 
 from bandbench.bench.bench import MAGNIFICATIONS, POINT_OF_STAGE, Scope
-from bandbench.bench.plots import FIGURES, MARKED, brightness_ramp, screen_figure
+from bandbench.bench.plots import FIGURES, HEAD_HUES, MARKED, TRACE, brightness_ramp, overlaid, screen_figure
 from bandbench.bench.readings import Readings, number, typeset, unit_sign
+from bandbench.bench.snapshot import csv_text, file_name
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.frame import PlaybackFrame
-from sim.instruments import TEST_POINTS, describe_waveform, line_trace, waveform
+from sim.instruments import (
+    RATES,
+    RF_POINTS,
+    TEST_POINTS,
+    Spectrum,
+    carriers_hz,
+    describe_spectrum,
+    describe_superposition,
+    describe_waveform,
+    line_trace,
+    rf_spectrum,
+    superposition,
+    sweep_table,
+    waveform,
+)
+from sim.instruments.testpoints import range_at
 from sim.instruments.vectorscope import VECTOR_POINTS, describe_vectorscope, vectorscope
 
 if TYPE_CHECKING:
@@ -28,11 +44,14 @@ __all__ = ["ScopeSettings", "ScopeView"]
 ROWS, COLUMNS = 240, 480
 VECTOR_SIZE = 240
 
-# The unit of test points that carry no video, and the screen's range for one line alone: the same as for all lines, so
-# that nothing jumps when one is chosen.
+# The test point that shows the four channels over each other.
+_HEADS = "rf_heads"
 _SHARE = "of nominal"
-_SHARE_RANGE = (-1.6, 1.6)
-_VIDEO_RANGE = (-0.6, 1.4)
+# Screen of the spectrum [dB], and samples of a piece: magnified, it tells closer lines apart.
+_SPECTRUM_RANGE = (-90.0, 10.0)
+_SAMPLES, _SAMPLES_MAGNIFIED = 1024, 4096
+# Steps of the graticule by unit; other units get ten steps.
+_STEPS = {_SHARE: 0.4, "MHz": 2.0, "dB": 10.0}
 
 
 class ScopeSettings(Part):
@@ -44,20 +63,27 @@ class ScopeSettings(Part):
         Settings (see `bandbench.bench.bench.Scope`); line 0 stands for all lines.
     points : list of [name, label]
         Test points.
+    rates : list of str
+        Sweep rates.
     magnifications : list of int
         Magnifications to choose from.
     lines : int
         Lines of a frame.
     sentence, notice : str
         What the monitor shows, when asked; what could not be done.
+    snapshot : dict
+        A file that the page shall save: its name, its text if it is a table (else it is the screen), and a number
+        that grows with each.
     """
 
     scope = param.Dict(default={})
     points = param.List(default=[])
+    rates = param.List(default=[])
     magnifications = param.List(default=[])
     lines = param.Integer(default=525)
     sentence = param.String(default="")
     notice = param.String(default="")
+    snapshot = param.Dict(default={})
 
     _esm = script("scope")
 
@@ -75,11 +101,17 @@ class ScopeView(View):
         self.settings = ScopeSettings(
             self.receive,
             words=self.words,
-            points=[[point.name, point.label] for point in TEST_POINTS.values()],
+            points=[
+                [point.name, say("scope.on_card", point=point.label) if point.inner else point.label]
+                for point in TEST_POINTS.values()
+            ],
+            rates=list(RATES),
             magnifications=list(MAGNIFICATIONS),
             lines=bench.recorder.standard.lines_per_frame,
         )
         self._raster = ColumnDataSource({"image": [np.zeros((ROWS, COLUMNS), np.uint8)]})
+        self._coloured = ColumnDataSource({"image": [np.zeros((ROWS, COLUMNS), np.uint32)]})
+        self._curves = ColumnDataSource({"xs": [], "ys": [], "hue": []})
         self._curve = ColumnDataSource({"x": np.zeros(1, np.float32), "y": np.zeros(1, np.float32)})
         self._build_figure()
         self.refresh()
@@ -94,14 +126,18 @@ class ScopeView(View):
         # The graticule lies over the trace, as on the face of a screen.
         plot.grid.level = "overlay"
         self._line = plot.line("x", "y", source=self._curve, line_color=MARKED, line_width=1.5)
-        self._targets = ColumnDataSource({"xs": [], "ys": [], "x": [], "y": [], "name": []})
+        self._heads = plot.image_rgba("image", x=0, y=0, dw=1, dh=1, source=self._coloured)
+        self._lines = plot.multi_line("xs", "ys", source=self._curves, line_color="hue", line_width=1.5)
+        # What is marked on the screen: boxes of the coloured bars, carriers of a practice, numbers of the heads.
+        self._marked: tuple[object, ...] = ()
+        self._targets = ColumnDataSource({"xs": [], "ys": [], "x": [], "y": [], "name": [], "hue": []})
         boxes = plot.multi_line("xs", "ys", source=self._targets, line_color=MARKED, line_width=1)
         names = plot.text(
             "x",
             "y",
             text="name",
             source=self._targets,
-            text_color=FIGURES,
+            text_color="hue",
             text_font_size="12px",
             text_align="center",
             text_baseline="middle",
@@ -115,7 +151,7 @@ class ScopeView(View):
         return {"waveform": self.pane, "waveform-settings": self.settings}
 
     def receive(self, message: Mapping[str, Any]) -> None:
-        """Do what was pressed: ``{"set": {...}}``, ``{"describe": true}`` or ``{"visible": bool}``."""
+        """Do what was pressed: ``{"set": {...}}``, ``{"describe": true}``, ``{"save": "png"}`` or the like."""
         match message:
             case {"set": settings}:
                 wanted = dict(settings)
@@ -124,11 +160,19 @@ class ScopeView(View):
                 if "line" in wanted:
                     wanted["line"] = int(wanted["line"]) or None
                 problem = self.act(partial(self.bench.set_scope, **wanted))
+                # A refusal that comes twice is told twice: the page then shows what is set.
+                self.settings.notice = ""
                 self.settings.notice = problem or ""
             case {"describe": _}:
                 self._described = (self.bench.revision, self.bench.scope)
                 self.settings.sentence = ""
                 self.settings.sentence = self.sentence()
+            case {"save": kind}:
+                self.settings.snapshot = {
+                    "number": self.settings.snapshot.get("number", 0) + 1,
+                    "name": file_name(self.bench, self._shown_names(), str(kind)),
+                    "text": self.table() if kind == "csv" else "",
+                }
             case {"visible": visible}:
                 self.visible = bool(visible)
             case _:
@@ -137,9 +181,13 @@ class ScopeView(View):
     def sentence(self) -> str:
         """Return what the monitor shows."""
         scope, frame = self.bench.scope, self.bench.frame
-        if scope.vectors:
+        if scope.display == "vectors":
             return typeset(describe_vectorscope(frame, self._vector_point()))
+        if scope.display == "spectrum":
+            return typeset(describe_spectrum(self._spectrum()))
         if scope.line is None:
+            if scope.test_point == _HEADS:
+                return typeset(describe_superposition(superposition(frame, scope.rate)))
             return typeset(describe_waveform(waveform(frame, scope.test_point, scope.rate)))
         trace = line_trace(frame, scope.test_point, scope.line)
         return say(
@@ -150,6 +198,69 @@ class ScopeView(View):
             high=number(float(trace.y.max()), 2),
             unit=trace.y_unit,
         )
+
+    def table(self) -> str:
+        """Return what the monitor shows as a table to keep."""
+        scope, frame = self.bench.scope, self.bench.frame
+        columns: dict[str, Any]
+        if scope.display == "vectors":
+            raster = vectorscope(frame, self._vector_point(), size=VECTOR_SIZE)
+            row, column = np.nonzero(raster.image)
+            places = (np.stack([column, row]) + 0.5) * (2.0 * raster.limit / VECTOR_SIZE) - raster.limit
+            columns = {
+                f"B-Y [{raster.unit}]": places[0],
+                f"R-Y [{raster.unit}]": places[1],
+                "brightness [0 to 1]": raster.image[row, column],
+            }
+            return csv_text(self.bench, self._instrument(), self.sentence(), columns)
+        if scope.display == "spectrum":
+            spectrum = self._spectrum()
+            columns = {"frequency [MHz]": spectrum.frequency_hz / 1e6, "power [dB of carrier]": spectrum.power_db}
+        elif scope.line is not None:
+            trace = line_trace(frame, scope.test_point, scope.line)
+            columns = {"time [us]": trace.x, f"level [{trace.y_unit}]": trace.y}
+        else:
+            table = sweep_table(
+                frame,
+                scope.test_point,
+                scope.rate,
+                columns=COLUMNS,
+                magnify=scope.magnify,
+                position=self._position(),
+            )
+            columns = {
+                f"time [{table.x_unit}]": table.x,
+                f"lowest [{table.y_unit}]": table.low,
+                f"mean [{table.y_unit}]": table.mean,
+                f"highest [{table.y_unit}]": table.high,
+            }
+        return csv_text(self.bench, self._instrument(), self.sentence(), columns)
+
+    def _shown_names(self) -> tuple[str, ...]:
+        """Return what tells this screen from others, for the name of a file."""
+        scope = self.bench.scope
+        if scope.display == "vectors":
+            return ("vectorscope", self._vector_point())
+        if scope.display == "spectrum":
+            return ("spectrum", self._spectrum_point())
+        sweep = f"{scope.rate} rate" if scope.line is None else f"line {scope.line}"
+        return ("waveform", scope.test_point, sweep)
+
+    def _instrument(self) -> str:
+        """Return instrument, test point and how it is set."""
+        scope = self.bench.scope
+        if scope.display == "vectors":
+            return f"{say('scope.vectors')}: {TEST_POINTS[self._vector_point()].label}"
+        point = self._spectrum_point() if scope.display == "spectrum" else scope.test_point
+        if scope.display == "spectrum":
+            spectrum = self._spectrum()
+            how = say("snapshot.bandwidth", khz=f"{spectrum.bandwidth_hz / 1e3:.1f}", pieces=spectrum.pieces)
+            return f"{say('scope.spectrum')}: {TEST_POINTS[point].label}, {how}"
+        sweep = say(f"scope.{scope.rate}_rate") if scope.line is None else f"{say('scope.line')} {scope.line}"
+        return f"{say('snapshot.waveform')}: {TEST_POINTS[point].label}, {sweep}, ×{scope.magnify}"
+
+    def _position(self) -> float:
+        return min(self.bench.scope.position, 1.0 - 1.0 / self.bench.scope.magnify)
 
     def refresh(self) -> None:
         """Show how the monitor is set."""
@@ -163,7 +274,7 @@ class ScopeView(View):
             "magnify": scope.magnify,
             "position": scope.position,
             "line": scope.line or 0,
-            "vectors": scope.vectors,
+            "display": scope.display,
             "own_point": scope.test_point == POINT_OF_STAGE[self.bench.stage],
         }
 
@@ -173,15 +284,24 @@ class ScopeView(View):
         if not self.visible or self._shown == (frame, scope):
             return False
         self._shown = (frame, scope)
-        for glyph in self._boxes:
-            glyph.visible = scope.vectors
-        if scope.vectors:
+        if scope.display == "vectors":
             self._draw_vectors(frame)
-        elif scope.line is None:
-            self._draw_raster(frame, scope)
-        else:
+        elif scope.display == "spectrum":
+            self._draw_spectrum(scope)
+        elif scope.line is not None:
             self._draw_line(frame, scope, scope.line)
+        elif scope.test_point == _HEADS:
+            self._draw_heads(frame, scope)
+        else:
+            self._draw_raster(frame, scope)
         return True
+
+    def _show(self, *glyphs: Any, marks: bool = False) -> None:
+        """Show these parts of the figure and no others."""
+        for glyph in (self._image, self._heads, self._line, self._lines):
+            glyph.visible = any(glyph is shown for shown in glyphs)
+        for glyph in self._boxes:
+            glyph.visible = marks
 
     def _draw_raster(self, frame: PlaybackFrame, scope: Scope) -> None:
         raster = waveform(
@@ -191,13 +311,83 @@ class ScopeView(View):
             rows=ROWS,
             columns=COLUMNS,
             magnify=scope.magnify,
-            position=min(scope.position, 1.0 - 1.0 / scope.magnify),
+            position=self._position(),
         )
         (left, right), (low, high) = raster.x_range, raster.y_range
         self._set_axes((left, right), (low, high), raster.x_unit, raster.y_unit)
         self._image.glyph.update(x=left, y=low, dw=right - left, dh=high - low)
         self._raster.data = {"image": [(raster.image * np.float32(255.0)).astype(np.uint8)]}
-        self._image.visible, self._line.visible = True, False
+        self._show(self._image)
+
+    def _draw_heads(self, frame: PlaybackFrame, scope: Scope) -> None:
+        """Draw the four channels over each other, each in its head's hue, with the heads' numbers."""
+        rasters = superposition(
+            frame, scope.rate, rows=ROWS, columns=COLUMNS, magnify=scope.magnify, position=self._position()
+        )
+        (left, right), (low, high) = rasters[0].x_range, rasters[0].y_range
+        self._set_axes((left, right), (low, high), rasters[0].x_unit, rasters[0].y_unit)
+        self._heads.glyph.update(x=left, y=low, dw=right - left, dh=high - low)
+        self._coloured.data = {"image": [overlaid([raster.image for raster in rasters], HEAD_HUES)]}
+        self._mark_heads(left, right, high)
+        self._show(self._heads, marks=True)
+
+    def _mark_heads(self, left: float, right: float, high: float) -> None:
+        """Write the heads' numbers in their hues along the top of the screen."""
+        places = [left + (right - left) * share for share in (0.05, 0.1, 0.15, 0.2)]
+        self._mark(
+            ("heads", left, right, high),
+            {
+                "xs": [[] for _ in places],
+                "ys": [[] for _ in places],
+                "x": places,
+                "y": [0.88 * high] * 4,
+                "name": ["1", "2", "3", "4"],
+                "hue": list(HEAD_HUES),
+            },
+        )
+
+    def _mark(self, what: tuple[object, ...], marks: dict[str, Any]) -> None:
+        if self._marked != what:
+            self._marked = what
+            self._targets.data = marks
+
+    def _spectrum_point(self) -> str:
+        """Return the RF nearest to the test point that a spectrum analyser can show."""
+        point = self.bench.scope.test_point
+        if point in RF_POINTS:
+            return point
+        return "modulator_rf" if point in ("input", "pre_emphasised", "electronics") else "rf_switched"
+
+    def _spectrum(self) -> Spectrum:
+        samples = _SAMPLES if self.bench.scope.magnify == 1 else _SAMPLES_MAGNIFIED
+        return rf_spectrum(self.bench.frame, self._spectrum_point(), samples=samples)
+
+    def _draw_spectrum(self, scope: Scope) -> None:
+        spectrum = self._spectrum()
+        frequency_mhz = spectrum.frequency_hz / 1e6
+        span = self.bench.frame.standard.sample_rate_hz / 1e6
+        left, (low, high) = self._position() * span, _SPECTRUM_RANGE
+        self.x_range.update(start=left, end=left + span / scope.magnify)
+        self.y_range.update(start=low, end=high)
+        self._name_axes(say("scope.axis_frequency"), say("scope.axis_power"), _STEPS["dB"], low)
+        self._curve.data = {"x": frequency_mhz.astype(np.float32), "y": spectrum.power_db.astype(np.float32)}
+        self._line.glyph.line_color = TRACE
+        carriers = carriers_hz(self.bench.recorder.practice)
+        places = [carrier / 1e6 for carrier in carriers.values()]
+        # The names stand one above the other, as the carriers lie close together.
+        tops = [high - 4.0 - 6.0 * number for number in range(len(places))]
+        self._mark(
+            ("carriers", *places),
+            {
+                "xs": [[place, place] for place in places],
+                "ys": [[low, top - 3.0] for top in tops],
+                "x": places,
+                "y": tops,
+                "name": list(carriers),
+                "hue": [MARKED] * len(places),
+            },
+        )
+        self._show(self._line, marks=True)
 
     def _vector_point(self) -> str:
         """Return the video nearest to the test point that a vectorscope can show."""
@@ -220,34 +410,50 @@ class ScopeView(View):
         )
         self._image.glyph.update(x=-limit, y=-limit, dw=2 * limit, dh=2 * limit)
         self._raster.data = {"image": [(raster.image * np.float32(255.0)).astype(np.uint8)]}
-        self._image.visible, self._line.visible = True, False
-        if len(self._targets.data["name"]) == 0:
-            targets = list(raster.targets.values())
-            corners = [(*target.inner, target.inner[0]) for target in targets]
-            self._targets.data = {
+        targets = list(raster.targets.values())
+        corners = [(*target.inner, target.inner[0]) for target in targets]
+        self._mark(
+            ("vectors", raster.unit),
+            {
                 "xs": [[u for u, _ in box] for box in corners],
                 "ys": [[v for _, v in box] for box in corners],
                 "x": [1.22 * target.u for target in targets],
                 "y": [1.22 * target.v for target in targets],
                 "name": [target.name for target in targets],
-            }
+                "hue": [FIGURES] * len(targets),
+            },
+        )
+        self._show(self._image, marks=True)
 
     def _draw_line(self, frame: PlaybackFrame, scope: Scope, line: int) -> None:
-        trace = line_trace(frame, scope.test_point, line)
+        heads = scope.test_point == _HEADS
+        names = [f"rf_head_{head}" for head in range(1, 5)] if heads else [scope.test_point]
+        traces = [line_trace(frame, name, line) for name in names]
         span = frame.standard.line_period_s * 1e6
-        left = min(scope.position, 1.0 - 1.0 / scope.magnify) * span
-        white = frame.standard.white_level
-        limits = _SHARE_RANGE if trace.y_unit == _SHARE else (_VIDEO_RANGE[0] * white, _VIDEO_RANGE[1] * white)
-        self._set_axes((left, left + span / scope.magnify), limits, "us", trace.y_unit)
-        self._curve.data = {"x": trace.x, "y": trace.y}
-        self._image.visible, self._line.visible = False, True
+        left = self._position() * span
+        right = left + span / scope.magnify
+        # The same range as for all lines, so that nothing jumps when one is chosen.
+        limits, y_unit = range_at(scope.test_point, frame.standard)
+        self._set_axes((left, right), limits, "us", y_unit)
+        if heads:
+            self._curves.data = {
+                "xs": [trace.x for trace in traces], "ys": [trace.y for trace in traces], "hue": list(HEAD_HUES)
+            }  # fmt: skip
+            self._mark_heads(left, right, limits[1])
+            self._show(self._lines, marks=True)
+            return
+        self._curve.data = {"x": traces[0].x, "y": traces[0].y}
+        self._line.glyph.line_color = MARKED
+        self._show(self._line)
 
     def _set_axes(self, x: tuple[float, float], y: tuple[float, float], x_unit: str, y_unit: str) -> None:
         self.x_range.update(start=x[0], end=x[1])
         self.y_range.update(start=y[0], end=y[1])
-        shares = y_unit == _SHARE
-        level = say("scope.axis_of") if shares else say("scope.axis_level", unit=y_unit)
-        step = 0.4 if shares else (y[1] - y[0]) / 10.0
+        if y_unit == _SHARE:
+            level = say("scope.axis_of")
+        else:
+            level = say("scope.axis_carrier" if y_unit == "MHz" else "scope.axis_level", unit=y_unit)
+        step = _STEPS.get(y_unit, (y[1] - y[0]) / 10.0)
         self._name_axes(say("scope.axis_time", unit=unit_sign(x_unit)), level, step, y[0])
 
     def _name_axes(self, x_label: str, y_label: str, step: float, lowest: float) -> None:

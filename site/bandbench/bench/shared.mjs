@@ -77,6 +77,17 @@ function toggle(label, onpress) {
   return { element, show: (pressed) => setAttribute(element, "aria-pressed", String(pressed)) };
 }
 
+// Hands the user a file of this page's own making: nothing leaves the page.
+function saveFile(name, blob) {
+  const address = URL.createObjectURL(blob);
+  const link = h("a", { href: address, download: name, hidden: true });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  // The browser reads the address when it gets round to it.
+  setTimeout(() => URL.revokeObjectURL(address), 10000);
+}
+
 // Calls back now and at every change of any of these parameters, once for several that change together.
 function follow(model, names, callback) {
   let waiting = false;
