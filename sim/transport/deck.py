@@ -180,10 +180,12 @@ class Deck(DeckMotion):
         self._covers_open = self._isolated = False
         self._reel_fitted = self._threaded = self._threading_checked = True
         self._leave_record()
+        self.stopped_because = ""
         self._tape.place(place_m - WHEEL_TO_TAKEUP_M)
         self._mode = self._goal = mode
         self._wheel_on = mode != "stop"
         self._wheel_locked = self._had_air = self._wheel_on
+        self._wheel_rate_hz = self.standard.wheel_rate_hz if self._wheel_on else 0.0
         pull_n = HOLD_PULL_N if mode == "stop" else play_pull_n(0.0, 0.0, 0.0)
         self._tape.hold(pull_n, pull_n)
         for arm in (self._supply_arm, self._takeup_arm):
@@ -226,9 +228,8 @@ class Deck(DeckMotion):
                 self._head_for("record")
         elif act == "disarm":
             self._leave_record()
-            if self._mode == "record" or self._goal == "record":
-                self._mode = "play" if self._mode == "record" else self._mode
-                self._goal = "play"
+            if self._mode == "record":
+                self._mode = self._goal = "play"
         elif act == "reset_timer":
             self._timer.reset()
         elif act == "fit_reel":
@@ -270,5 +271,5 @@ class Deck(DeckMotion):
             raise UnknownNameError("stage", stage, STAGES)
 
     def _refuse_while_recording(self) -> None:
-        if self._mode == "record" or self._goal == "record":
+        if self._mode == "record":
             raise InterlockError("A recording is running: end it with stop or disarm first.")

@@ -25,8 +25,8 @@ _GRIP_M_PER_S2 = 1.0
 _HELP_SHARE = 0.8
 # MODEL: how long the transport waits for air and lock, for the guide, for a lost lock and for an arm at its stop.
 _RUN_UP_LIMIT_S, _GUIDE_LIMIT_S, _LOST_LOCK_S, _ARM_LIMIT_S = 20.0, 3.0, 0.2, 0.5
-# MODEL: a capstan that runs faster than this against nominal does not exist.
-_MAX_RATIO = 4.0
+# MODEL: a capstan that runs faster than this against nominal does not exist; below the least it does not run at all.
+_MAX_RATIO, _LEAST_RATIO = 4.0, 0.5
 
 _RUNS = ("play", "record")
 _WINDS = ("wind_forward", "wind_reverse")
@@ -147,6 +147,8 @@ class DeckMotion(DeckState):
             self._wait_s += dt_s
             if self._wait_s > _GUIDE_LIMIT_S or self._pinch_s > 0.0:
                 self._trip(_NO_VACUUM)
+                self._stop(dt_s)
+                return
         supply_n, takeup_n = self._play_pulls()
         if not self.capstan_engaged:
             tape.hold(supply_n, takeup_n)
@@ -159,7 +161,7 @@ class DeckMotion(DeckState):
             supply_n -= helped * tape.supply_mass_kg
             takeup_n += helped * tape.takeup_mass_kg
         caught = tape.follow(dt_s, target, _GRIP_M_PER_S2, supply_n, takeup_n)
-        self._at_speed = caught and tape.runs_between_reels
+        self._at_speed = caught and tape.runs_between_reels and capstan_ratio >= _LEAST_RATIO
         if self._at_speed and self.start_s is None:
             self.start_s = self._since_start_s
         if self._mode == "record" and not self._wheel_locked:
@@ -220,7 +222,7 @@ class DeckMotion(DeckState):
 
     def _head_for(self, goal: str) -> None:
         """Go towards a mode from where the transport is."""
-        if self._mode == "record" or goal != "record":
+        if self._mode == "record" or goal in ("stop", *_WINDS):
             self._leave_record()
         still = self._mode in ("stop", "running_up", "standby")
         self._reset_waits()

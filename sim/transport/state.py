@@ -271,7 +271,7 @@ class DeckState:
 
     @property
     def record_armed(self) -> bool:
-        """True from the first of the two steps to the end of the recording."""
+        """True from the first of the two steps to the end of the recording, or to stop or winding."""
         return self._armed
 
     @property
