@@ -8,16 +8,22 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from types import MappingProxyType
+from typing import TypeVar
 
 from sim.errors import BandbenchError, UnknownNameError
 from sim.headtape import GOOD_HEAD, HeadTip
-from sim.servos.residual import LOCK_RESIDUAL_NS
+from sim.servos import LOCK_RESIDUAL_NS, ServoCondition
+from sim.sound import SoundCondition
+from sim.transport import DeckCondition
 
 __all__ = ["FAULTS", "Condition", "ConditionError", "FaultSpec", "with_fault"]
 
 FourHeads = tuple[float, float, float, float]
 _NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
+_SERVOS, _DECK, _SOUND = ServoCondition(), DeckCondition(), SoundCondition()
+Part = TypeVar("Part", ServoCondition, DeckCondition, SoundCondition)
 # Values below which it would not be a head, or not an error, at all (MODEL).
 _LOWEST = {
     "record_current_best_pct": 10.0,
@@ -71,6 +77,34 @@ class Condition:
         Peak time-base error the wheel servo leaves [ns] (`sim.servos.LOCK_RESIDUAL_NS`).
     capstan_swing_deg, capstan_swing_hz : float
         How far [deg] and how fast [Hz] the capstan servo lets the tracking swing.
+    control_record_offset_deg : float
+        How far the control track is recorded ahead of where its control says [deg].
+    tachometer_pct, wheel_drag_pct, brush_friction_pct : float
+        Pulse of the wheel's tachometer, drag of its bearing beyond normal, unevenness of its brushes [%]; like all
+        that follow as described in `sim.servos.ServoCondition`.
+    control_head_db : float
+        Level the control head gives, against a sound one [dB].
+    capstan_slip_pct : float
+        How much slower the tape runs than the capstan's rim [%].
+    air_leak, vacuum_leak, supply_tension_drift, takeup_tension_drift : float
+        Share of each that is lost or has drifted [share]; this and what follows as in `sim.transport.DeckCondition`.
+    timer_slip_ppm : float
+        Part of the tape's way that the timer's roller misses [ppm].
+    pinch_slip, brake_weak, wind_weak, reel_eccentricity : float
+        Share of the capstan's way, the brakes' and the motors' torque that is lost; swing of the tension [share].
+    air_pump_failed, vacuum_pump_failed : float
+        Whether a pump does not run [0 or 1].
+    sound_azimuth_offset_arcmin : float
+        Turn of the sound heads when their control reads 0 [arcmin]; this and what follows as in
+        `sim.sound.SoundCondition`.
+    sound_bias_offset_pct : float
+        How much more bias there is than its control reads [%].
+    sound_hiss_db, sound_hum_db : float
+        Hiss against normal, hum against reference level [dB].
+    sound_head_spacing_um, sound_head_gap_um : float
+        Dirt under the sound heads and length of their gap [um].
+    sound_flutter_pct : float
+        Wow and flutter beyond normal, rms [%].
 
     Raises
     ------
@@ -96,6 +130,30 @@ class Condition:
     wheel_jitter_ns: float = 0.0
     capstan_swing_deg: float = 0.0
     capstan_swing_hz: float = 0.8
+    control_record_offset_deg: float = 0.0
+    tachometer_pct: float = _SERVOS.tachometer_pct
+    wheel_drag_pct: float = _SERVOS.wheel_drag_pct
+    brush_friction_pct: float = _SERVOS.brush_friction_pct
+    control_head_db: float = _SERVOS.control_head_db
+    capstan_slip_pct: float = _SERVOS.capstan_slip_pct
+    air_leak: float = _DECK.air_leak
+    vacuum_leak: float = _DECK.vacuum_leak
+    supply_tension_drift: float = _DECK.supply_tension_drift
+    takeup_tension_drift: float = _DECK.takeup_tension_drift
+    timer_slip_ppm: float = _DECK.timer_slip_ppm
+    pinch_slip: float = _DECK.pinch_slip
+    brake_weak: float = _DECK.brake_weak
+    wind_weak: float = _DECK.wind_weak
+    reel_eccentricity: float = _DECK.reel_eccentricity
+    air_pump_failed: float = 0.0
+    vacuum_pump_failed: float = 0.0
+    sound_azimuth_offset_arcmin: float = _SOUND.azimuth_offset_arcmin
+    sound_bias_offset_pct: float = _SOUND.bias_offset_pct
+    sound_hiss_db: float = _SOUND.hiss_db
+    sound_hum_db: float = _SOUND.hum_db
+    sound_head_spacing_um: float = _SOUND.head_spacing_um
+    sound_head_gap_um: float = _SOUND.head_gap_um
+    sound_flutter_pct: float = _SOUND.flutter_pct
 
     def __post_init__(self) -> None:
         for entry in fields(self):
@@ -109,6 +167,33 @@ class Condition:
             lowest = _LOWEST.get(entry.name)
             if lowest is not None and min(values) < lowest:
                 raise ConditionError(f"condition '{entry.name}': {value!r} is below {lowest:g}")
+        for name in ("air_pump_failed", "vacuum_pump_failed"):
+            if getattr(self, name) not in (0.0, 1.0):
+                raise ConditionError(f"condition '{name}': {getattr(self, name)!r} is neither 0 nor 1")
+        try:
+            for part in ("servos", "deck", "sound"):
+                getattr(self, part)
+        except BandbenchError as error:
+            raise ConditionError(str(error)) from None
+
+    @cached_property
+    def servos(self) -> ServoCondition:
+        """The state of the servos."""
+        return self._part(ServoCondition, "")
+
+    @cached_property
+    def deck(self) -> DeckCondition:
+        """The state of the transport."""
+        return self._part(DeckCondition, "")
+
+    @cached_property
+    def sound(self) -> SoundCondition:
+        """The state of the sound part."""
+        return self._part(SoundCondition, "sound_")
+
+    def _part(self, kind: type[Part], prefix: str) -> Part:
+        values = {entry.name: getattr(self, prefix + entry.name) for entry in fields(kind)}
+        return kind(**{name: bool(value) if name.endswith("_failed") else value for name, value in values.items()})
 
     def tip(self, head: int) -> HeadTip:
         """Return head 0 to 3 as `sim.headtape` describes one."""
@@ -149,6 +234,20 @@ _WORST_EQ_DB = -4.0
 _WORST_NOISE_DB = 20.0
 _WORST_SWING_DEG = 40.0
 _WORST_LIFTS_PER_TURN = 6.0
+_WORST_TACHOMETER_PCT = -80.0
+_WORST_DRAG_PCT = 900.0
+_WORST_BRUSH_PCT = 400.0
+_WORST_CONTROL_HEAD_DB = -30.0
+_WORST_CONTROL_RECORD_DEG = 45.0
+_WORST_AIR_LEAK = 0.6
+_WORST_VACUUM_LEAK = 0.7
+_WORST_TENSION = -0.8
+_WORST_TIMER_PPM = 20_000.0
+_WORST_AZIMUTH_ARCMIN = 30.0
+_WORST_SOUND_DIRT_UM = 12.0
+_WORST_BIAS_PCT = -60.0
+_WORST_FLUTTER_PCT = 0.8
+_WORST_HUM_DB = 95.0
 
 
 def _clog(head: int) -> Callable[[Condition, float], Condition]:
@@ -181,6 +280,106 @@ def _lift(head: int) -> Callable[[Condition, float], Condition]:
         condition,
         slip_ring_lifts_per_turn=_at_head(condition.slip_ring_lifts_per_turn, head, _WORST_LIFTS_PER_TURN * severity),
     )
+
+
+def _add(name: str, worst: float) -> Callable[[Condition, float], Condition]:
+    """Return a fault that adds `worst` times its severity to one value."""
+
+    def apply(condition: Condition, severity: float) -> Condition:
+        return replace(condition, **{name: getattr(condition, name) + worst * severity})
+
+    return apply
+
+
+# Faults that add to one value: (name, title, description, value, how far at severity 1).
+_ADDED = (
+    (
+        "tachometer_weak",
+        "Wheel tachometer weak",
+        "The one pulse a turn of the wheel's tachometer is weak or missed; the wheel servo is slow to lock or lets go.",
+        "tachometer_pct",
+        _WORST_TACHOMETER_PCT,
+    ),
+    (
+        "wheel_bearing_stiff",
+        "Wheel bearing stiff",
+        "The wheel's bearing drags; it takes long to run up and to lock, and comes to rest too soon.",
+        "wheel_drag_pct",
+        _WORST_DRAG_PCT,
+    ),
+    (
+        "brushes_uneven",
+        "Brushes uneven",
+        "The brushes grip the slip rings unevenly; the wheel shivers and vertical lines with it.",
+        "brush_friction_pct",
+        _WORST_BRUSH_PCT,
+    ),
+    (
+        "control_head_dirty",
+        "Control head dirty",
+        "The control head gives too little; the capstan loses the control track and the tracking drifts.",
+        "control_head_db",
+        _WORST_CONTROL_HEAD_DB,
+    ),
+    (
+        "control_record_phase_off",
+        "Control track recorded out of phase",
+        "New recordings need another tracking than the alignment tape; old ones play as before.",
+        "control_record_offset_deg",
+        _WORST_CONTROL_RECORD_DEG,
+    ),
+    (
+        "air_low",
+        "Air pressure low",
+        "The air for the head wheel leaks away; at worst the machine refuses standby.",
+        "air_leak",
+        _WORST_AIR_LEAK,
+    ),
+    (
+        "vacuum_low",
+        "Guide vacuum low",
+        "The vacuum of the guide leaks away; at worst it does not hold the tape.",
+        "vacuum_leak",
+        _WORST_VACUUM_LEAK,
+    ),
+    (
+        "supply_tension_low",
+        "Supply tension low",
+        "The supply side pulls too little; its arm stands near its slack stop.",
+        "supply_tension_drift",
+        _WORST_TENSION,
+    ),
+    (
+        "timer_slips",
+        "Tape timer slips",
+        "The timer's roller slips; it shows less than has run.",
+        "timer_slip_ppm",
+        _WORST_TIMER_PPM,
+    ),
+    (
+        "sound_azimuth_off",
+        "Sound head azimuth off",
+        "The sound head is not upright; treble of the programme sound is weak.",
+        "sound_azimuth_offset_arcmin",
+        _WORST_AZIMUTH_ARCMIN,
+    ),
+    (
+        "sound_head_dirty",
+        "Sound head dirty",
+        "Dirt lifts the tape off the sound head; treble is weak, and no azimuth brings it back.",
+        "sound_head_spacing_um",
+        _WORST_SOUND_DIRT_UM,
+    ),
+    (
+        "sound_bias_low",
+        "Sound bias low",
+        "New sound recordings are distorted; old ones sound as before.",
+        "sound_bias_offset_pct",
+        _WORST_BIAS_PCT,
+    ),
+    ("sound_flutters", "Sound flutters", "The pitch of tones trembles.", "sound_flutter_pct", _WORST_FLUTTER_PCT),
+    ("sound_hums", "Hum in the sound", "A low hum stands under the sound.", "sound_hum_db", _WORST_HUM_DB),
+)
 
 
 def _fault_list() -> list[FaultSpec]:
@@ -232,6 +431,7 @@ def _fault_list() -> list[FaultSpec]:
             lambda c, severity: replace(c, capstan_swing_deg=c.capstan_swing_deg + _WORST_SWING_DEG * severity),
         ),
     ]
+    faults += [FaultSpec(name, title, words, _add(value, worst)) for name, title, words, value, worst in _ADDED]
     for head in range(1, 5):
         faults += [
             FaultSpec(
