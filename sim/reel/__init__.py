@@ -4,7 +4,7 @@ Contents: `Reel`, `Segment` and `TRACKS` (which take lies where), `VideoTake` an
 `frame_length_m` and `tape_speed_m_per_s`, `video_take`, `control_take` and `copy_programme` (takes from a machine),
 `Playing`, `ControlAt`, `playing_at` and `colour_step` (what the heads meet at a place), `EDIT_MODES`, `EditPlan`,
 `plan_edit`, `continuing_control`, `EditJoint`, `joints`, `joint_at`, `describe_joint`, `MASTER_ERASE_UPSTREAM_M` and
-`erase_delay_frames` (editing).
+`erase_delay_frames` (editing), `REELS`, `ReelSpec`, `make_reel`, `reels_of` and `log_of` (the reels on the shelf).
 """
 
 from sim.reel.contents import ControlTake, VideoTake, frame_length_m, tape_speed_m_per_s
@@ -22,11 +22,13 @@ from sim.reel.editing import (
 )
 from sim.reel.playing import ControlAt, Playing, colour_step, playing_at
 from sim.reel.reel import TRACKS, Reel, Segment
+from sim.reel.reels import REELS, ReelSpec, log_of, make_reel, reels_of
 from sim.reel.takes import control_take, copy_programme, video_take
 
 __all__ = [
     "EDIT_MODES",
     "MASTER_ERASE_UPSTREAM_M",
+    "REELS",
     "TRACKS",
     "ControlAt",
     "ControlTake",
@@ -34,6 +36,7 @@ __all__ = [
     "EditPlan",
     "Playing",
     "Reel",
+    "ReelSpec",
     "Segment",
     "VideoTake",
     "colour_step",
@@ -45,8 +48,11 @@ __all__ = [
     "frame_length_m",
     "joint_at",
     "joints",
+    "log_of",
+    "make_reel",
     "plan_edit",
     "playing_at",
+    "reels_of",
     "tape_speed_m_per_s",
     "video_take",
 ]

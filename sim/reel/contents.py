@@ -131,8 +131,8 @@ class VideoTake:
     def programme_in(self, colour_frame: int) -> NDArray[np.float32]:
         """Return the programme as it is in another frame of the colour sequence, (lines, samples).
 
-        Do not write into it. Playback loops one frame, against a reference that stays in colour frame 0; a take that is `colour_frame` frames
-        out of the sequence is this to it. The same array is returned every time.
+        Do not write into it. Playback loops one frame, against a reference that stays in colour frame 0; to it, a take
+        that is `colour_frame` frames out of the sequence is this. The same array is returned every time.
         """
         if not colour_frame:
             return self.programme

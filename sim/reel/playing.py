@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sim.errors import BandbenchError
 from sim.reel.contents import FOUR_TRACKS_M, ControlTake, VideoTake, wrapped
-from sim.reel.reel import Reel, Segment
+from sim.reel.reel import Reel
 
 __all__ = ["ControlAt", "Playing", "colour_step", "control_step", "playing_at", "sequence_step_frames"]
 
@@ -120,23 +120,22 @@ def playing_at(reel: Reel, position_m: float, locked_to: VideoTake | None = None
     position_m : float
         The place at the wheel [m].
     locked_to : VideoTake, optional
-        The take on which the machine locked its colour framing; where the unbroken recording begins when omitted, as
-        if it had been played from there.
+        The take on which the machine locked its colour framing; when omitted the one where the unbroken recording of
+        picture and control track begins, as if it had been played from there.
 
     Notes
     -----
     MODEL: the control head stands at the wheel. A tape without control track, or with a control track of another
     standard, gives the picture no place to be framed by: its line offset is 0.
     """
-    segment = reel.segment_at("video", position_m)
-    video = segment.content if segment is not None and isinstance(segment.content, VideoTake) else None
-    track = reel.at("control", position_m)
+    picture, track = reel.at("video", position_m), reel.at("control", position_m)
+    video = picture if isinstance(picture, VideoTake) else None
     line_offset, control = 0.0, None
     if isinstance(track, ControlTake):
         control, line_offset = _control_at(track, video, position_m)
     colour_frame = 0
-    if video is not None and segment is not None:
-        lock = _start_of_unbroken(reel, segment) if locked_to is None else locked_to
+    if video is not None:
+        lock = _locked_to(reel, position_m, video) if locked_to is None else locked_to
         if lock.standard is video.standard:
             colour_frame = colour_step(lock, video, position_m)
     return Playing(position_m, video, control, line_offset, colour_frame)
@@ -153,20 +152,18 @@ def _control_at(track: ControlTake, video: VideoTake | None, position_m: float) 
     return ControlAt(phase_deg, track.level_db, pulse, ahead_deg), lines
 
 
-def _start_of_unbroken(reel: Reel, segment: Segment) -> VideoTake:
-    """Return the take at the beginning of the recording that runs up to a segment without a gap."""
-    first = segment.content
-    assert isinstance(first, VideoTake)
-    for before in reversed(reel.segments("video", 0.0, segment.start_m)):
-        if not isinstance(before.content, VideoTake) or before.end_m != segment.start_m:
-            break
-        if before.content.standard is not first.standard or _loses_control(reel, segment.start_m):
-            break
-        segment, first = before, before.content
-    return first
+def _locked_to(reel: Reel, position_m: float, video: VideoTake) -> VideoTake:
+    """Return the take on which a machine locks that runs up to a place: where picture and control track begin."""
+    place_m = max(_unbroken_from_m(reel, track, position_m) for track in ("video", "control"))
+    first = reel.at("video", place_m)
+    return first if isinstance(first, VideoTake) and first.standard is video.standard else video
 
 
-def _loses_control(reel: Reel, position_m: float) -> bool:
-    """Tell whether there is no control track just before or just after a place."""
-    around = (position_m - 0.5 * FOUR_TRACKS_M, position_m + 0.5 * FOUR_TRACKS_M)
-    return any(reel.at("control", place) is None for place in around)
+def _unbroken_from_m(reel: Reel, track: str, position_m: float) -> float:
+    """Return where a track's recording begins that runs up to a place without a gap; the place itself if blank."""
+    start_m = position_m
+    for segment in reversed(reel.segments(track, 0.0, position_m)):
+        if segment.end_m < start_m:
+            break
+        start_m = segment.start_m
+    return start_m
