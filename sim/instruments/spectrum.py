@@ -6,6 +6,7 @@ Contents: `RESOLUTIONS`, `Spectrum`, `rf_spectrum` (of a test point), `spectrum_
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -92,7 +93,7 @@ def spectrum_of(
     >>> lone = np.exp(2j * np.pi * np.arange(4096) / 8)
     >>> found = spectrum_of(lone, 8e6)
     >>> peak = found.power_db.argmax()
-    >>> round(found.frequency_hz[peak] / 1e6, 3), abs(round(found.power_db[peak], 3))
+    >>> round(float(found.frequency_hz[peak]) / 1e6, 3), abs(round(float(found.power_db[peak]), 3))
     (5.0, 0.0)
     """
     if samples not in RESOLUTIONS:
@@ -100,18 +101,18 @@ def spectrum_of(
     if envelope.ndim != 1 or envelope.size < samples:
         raise BandbenchError(f"spectrum of {envelope.size} samples: at least one piece of {samples} is needed")
     window = (0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(samples) / samples)).astype(np.float32)
-    pieces = np.lib.stride_tricks.sliding_window_view(envelope.astype(np.complex64, copy=False), samples)
-    pieces = pieces[:: samples // 2]
+    first = np.arange(0, envelope.size - samples + 1, samples // 2)
+    within = np.arange(samples)
     power = np.zeros(samples)
     # A few pieces at a time: all at once would need twice the frame again.
-    for first in range(0, len(pieces), 128):
-        bins = np.fft.fft(pieces[first : first + 128] * window, axis=1)
+    for some in np.array_split(first, math.ceil(first.size / 128)):
+        bins = np.fft.fft(envelope[some[:, None] + within] * window, axis=1)
         power += (np.square(bins.real) + np.square(bins.imag)).sum(axis=0, dtype=np.float64)
-    power /= len(pieces) * float(window.sum(dtype=np.float64)) ** 2
+    power /= first.size * float(window.sum(dtype=np.float64)) ** 2
     frequency_hz = np.fft.fftshift(np.fft.fftfreq(samples, 1.0 / rate_hz)) + rate_hz / 2.0
     bandwidth_hz = rate_hz * float(np.square(window, dtype=np.float64).sum()) / float(window.sum(dtype=np.float64)) ** 2
     level = np.maximum(np.fft.fftshift(power), 10.0 ** (_FLOOR_DB / 10.0))
-    return Spectrum(frequency_hz, 10.0 * np.log10(level), bandwidth_hz, len(pieces), test_point)
+    return Spectrum(frequency_hz, 10.0 * np.log10(level), bandwidth_hz, first.size, test_point)
 
 
 def rf_spectrum(frame: PlaybackFrame, test_point: str = "rf_switched", *, samples: int = 1024) -> Spectrum:

@@ -107,6 +107,7 @@ def overlaid(images: Sequence[NDArray[np.float32]], hues: Sequence[str]) -> NDAr
     for channel in range(3):
         light = np.full(images[0].shape, dark[channel], dtype=np.float32)
         for image, hue in zip(images, hues, strict=True):
-            light += image * (_levels(hue)[channel] - dark[channel])
+            # Lifted, so that the hue of a thinly filled trace is seen.
+            light += np.sqrt(image) * (_levels(hue)[channel] - dark[channel])
         result[..., channel] = np.clip(light, 0.0, 255.0)
     return np.ascontiguousarray(result).view(np.uint32)[..., 0]
