@@ -104,6 +104,8 @@ class CapstanServo:
     frame_error_cycles : int
         Whole control-track cycles by which the frame pulse is early; 0 when framed or without frame pulses. So
         `phase_error_deg + 360 frame_error_cycles` has no jump but at half a frame.
+    frame_early_s : float
+        The same as time [s]: how early the picture is because of it, on top of the wheel's own phase error.
     control_level_db : float or None
         Level the control head gives [dB]; None without control track.
     has_control : bool
@@ -146,6 +148,11 @@ class CapstanServo:
     def locked(self) -> bool:
         """Whether the capstan is locked, to the control track or to the wheel."""
         return self.state in ("locked", "following_wheel")
+
+    @property
+    def frame_early_s(self) -> float:
+        """How early the picture is because the frame pulse does not stand right [s]."""
+        return self.frame_error_cycles / self.standard.wheel_rate_hz
 
     def step(
         self,
@@ -300,10 +307,11 @@ class CapstanServo:
         if self.state == "framing":
             if not self.frame_error_cycles:
                 self._enter("phasing")
+        elif self.state in ("phasing", "locked") and self.frame_error_cycles:
+            # Another recording, or a cycle lost.
+            self._enter("framing")
         elif self.state == "phasing":
-            if self.frame_error_cycles:
-                self._enter("framing")
-            elif self._settled_s > _LOCK_DWELL_S:
+            if self._settled_s > _LOCK_DWELL_S:
                 self._enter("locked")
         elif self.state == "locked" and abs(error_deg) > _LOST_DEG:
             self._enter("phasing")

@@ -44,7 +44,7 @@ _FASTEST = 1.1
 
 # MODEL: time constant of the speed loop, and how slowly the drive learns a changed drag.
 _SPEED_LOOP_S = 0.08
-_BALANCE_S = 2.0
+_BALANCE_S = 0.7
 # MODEL: at its speed within this share for so long, the phase loop is closed; beyond the other it is opened again.
 _SPEED_WINDOW = 0.01
 _SPEED_LOST = 0.02
@@ -69,8 +69,11 @@ _TACHOMETER_LOST_PCT = 10.0
 _KICK_PER_S = 0.05
 _MISSED_SEEN = 0.2
 _MISSED_IN_A_ROW = 10
-# MODEL: torque by chance of brushes that grip unevenly, at 100 %.
-_BRUSH_PER_S = 0.005
+# MODEL: torque by chance, as the acceleration that lasts a step of one second; over shorter steps it is larger by the
+# square root. Of every bearing, so little that horizontal lock keeps some 5 ns of it, and of brushes that grip unevenly
+# at 100 %.
+_BEARING_NOISE = 9e-7
+_BRUSH_NOISE = 5e-4
 
 
 def wheel_loops() -> tuple[PhaseLoop, PhaseLoop]:
@@ -239,7 +242,8 @@ class WheelServo:
 
     def _run_up(self, dt_s: float, heavier: float, condition: ServoCondition) -> None:
         self._free(dt_s, _TORQUE_PER_S, heavier)
-        if self._speed * (1.0 - _MISSED_SEEN * _missing(condition)) > 1.0 - 0.5 * _SPEED_WINDOW:
+        seen = self._speed * (1.0 - _MISSED_SEEN * _missing(condition))
+        if seen > 1.0 - 0.5 * _SPEED_WINDOW or self._speed >= _FASTEST:
             self._enter("speed")
 
     def _hold_speed(self, dt_s: float, heavier: float, condition: ServoCondition) -> None:
@@ -268,8 +272,8 @@ class WheelServo:
         drag = self._drag_per_s(heavier)
         self._balance_per_s += (min(drag, _TORQUE_PER_S) - self._balance_per_s) * -math.expm1(-dt_s / _BALANCE_S)
         force = self._balance_per_s - drag
-        if condition.brush_friction_pct:
-            force += 0.01 * condition.brush_friction_pct * _BRUSH_PER_S * self._chance.around_zero()
+        rough = _BEARING_NOISE + 0.01 * condition.brush_friction_pct * _BRUSH_NOISE
+        force += rough * self._chance.around_zero() / math.sqrt(dt_s)
         missing = _missing(condition)
         limit = max(_TORQUE_PER_S - drag, 0.0)
         if missing and self._chance.uniform() < missing:
