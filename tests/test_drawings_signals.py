@@ -136,12 +136,13 @@ def test_the_capstan_s_error_is_the_shortest_way_round(phase: float, wanted: flo
 
 
 def test_loops_go_round_and_say_their_state() -> None:
-    wheel = wheel_loop_drawing(STANDARD, -0.35e-6, 125e-9, "speed only", rate_hz=236.4)
+    wheel = wheel_loop_drawing(STANDARD, -0.35e-6, 125e-9, "speed", rate_hz=236.4)
     capstan = capstan_loop_drawing(STANDARD, 12.0, 10.0, recording=True)
     for drawing in (wheel, capstan):
         assert [block.name for block in drawing.blocks] == ["reference", "compare", "drive", "machine", "sensor"]
     assert wheel.error == pytest.approx(-0.35)
-    assert "speed only, 236.40 of 239.76 turns a second, 0.35 us late" in wheel.sentence
+    assert "phase against vertical is not held. It makes 236.40 of 239.76 turns a second" in wheel.sentence
+    assert "is 0.35 us late, unsteady by up to 0.12 us." in wheel.sentence
     assert "Tachometer on the capstan" in capstan.sentence
     # PUB SMPTE ST 4 abstract: 15 in/s is 381 mm/s, at 59.94 fields 0.1 % less.
-    assert "380.6 mm/s, 2.0 deg ahead" in capstan.sentence
+    assert "380.6 mm/s and is 2.0 deg ahead" in capstan.sentence

@@ -8,9 +8,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sim.servos.capstan import CAPSTAN_STATES
+from sim.servos.wheel import WHEEL_STATES
 from sim.standards import FOOTPRINT, Standard
 
 __all__ = ["LoopBlock", "LoopDrawing", "capstan_loop_drawing", "wheel_loop_drawing"]
+
+# Errors at which the needle of a loop stands at its end (MODEL: some ten times what is left in lock; half a track).
+_WHEEL_RANGE_US = 2.0
+_CAPSTAN_RANGE_DEG = 45.0
 
 
 @dataclass(frozen=True)
@@ -46,7 +52,7 @@ class LoopDrawing:
     blocks : tuple of LoopBlock
         Round the loop: reference, comparator, drive, machine, sensor; the sensor goes back to the comparator.
     state : str
-        The servo's state in a word or two.
+        The servo's state in a sentence.
     error, error_range : float
         The present error, and the error of a full deflection of its needle, in `error_unit`.
     error_unit : str
@@ -68,7 +74,7 @@ def wheel_loop_drawing(
     standard: Standard,
     phase_error_s: float,
     residual_s: float,
-    state: str = "locked",
+    state: str = "horizontal",
     rate_hz: float | None = None,
     gain_db: float = 0.0,
 ) -> LoopDrawing:
@@ -83,7 +89,7 @@ def wheel_loop_drawing(
     residual_s : float
         Peak time-base error that the servo leaves [s].
     state : str
-        The servo's state in words.
+        The servo's state, one of `sim.servos.WHEEL_STATES`.
     rate_hz : float, optional
         The wheel's speed [rev/s]; the right one when omitted: a wheel in lock.
     gain_db : float
@@ -105,12 +111,11 @@ def wheel_loop_drawing(
         LoopBlock("sensor", "Tachometer on the wheel's shaft", turning_hz, "rev/s"),
     )
     said = (
-        f"The wheel's tachometer is compared with the reference; the error drives the motor. Now: {state}, "
-        f"{turning_hz:.2f} of {standard.wheel_rate_hz:.2f} turns a second, {abs(error_us):.2f} us "
-        f"{'early' if error_us >= 0.0 else 'late'}; unsteady by up to {residual_s * 1e6:.2f} us."
+        f"The wheel's tachometer is compared with the reference; the error drives the motor. "
+        f"{WHEEL_STATES[state]} It makes {turning_hz:.2f} of {standard.wheel_rate_hz:.2f} turns a second and is "
+        f"{abs(error_us):.2f} us {'early' if error_us >= 0.0 else 'late'}, unsteady by up to {residual_s * 1e6:.2f} us."
     )
-    # A needle at full deflection: a line's worth of error is far beyond lock, so a few microseconds fill the scale.
-    return LoopDrawing("wheel", blocks, state, error_us, 2.0, "us", said)
+    return LoopDrawing("wheel", blocks, WHEEL_STATES[state], error_us, _WHEEL_RANGE_US, "us", said)
 
 
 def capstan_loop_drawing(
@@ -133,7 +138,7 @@ def capstan_loop_drawing(
     wanted_deg : float
         The phase that the tracking control asks for [deg].
     state : str
-        The servo's state in words.
+        The servo's state, one of `sim.servos.CAPSTAN_STATES`.
     speed_ratio : float
         Tape speed over nominal.
     gain_db : float
@@ -158,8 +163,8 @@ def capstan_loop_drawing(
     )
     speed_mm_per_s = standard.wheel_rate_hz * FOOTPRINT.control_period_m * 1e3
     said = (
-        f"{sensor} is compared with the wheel, shifted by the tracking control; the error drives the capstan. Now: "
-        f"{state}, tape at {100.0 * speed_ratio:.2f} % of {speed_mm_per_s:.1f} mm/s, "
+        f"{sensor} is compared with the wheel, shifted by the tracking control; the error drives the capstan. "
+        f"{CAPSTAN_STATES[state]} The tape runs at {100.0 * speed_ratio:.2f} % of {speed_mm_per_s:.1f} mm/s and is "
         f"{abs(error_deg):.1f} deg {'ahead' if error_deg >= 0.0 else 'behind'}."
     )
-    return LoopDrawing("capstan", blocks, state, error_deg, 45.0, "deg", said)
+    return LoopDrawing("capstan", blocks, CAPSTAN_STATES[state], error_deg, _CAPSTAN_RANGE_DEG, "deg", said)

@@ -23,7 +23,7 @@ _TRACKS_BEFORE, _TRACKS_AFTER = 3, 6
 # Points of a track's middle line; a bow is smooth.
 _POINTS = 9
 # Along the tape everything is drawn this much larger than across it (MODEL: tracks become wide enough to see).
-_ALONG = 35.0
+_ALONG = 30.0
 # PUB, a conference abstract of 1982: programme sound track 0.070 in.
 _SOUND_TRACK_M = 0.070 * 25.4e-3
 # From memory (MEMORY): cue track about 0.020 in.

@@ -18,6 +18,7 @@ from bandbench.bench.readings import Readings, take_readings
 from bandbench.bench.result import ResultView
 from bandbench.bench.scope import ScopeView
 from bandbench.bench.view import Action, View
+from bandbench.bench.why import WhyView
 from bandbench.runtime.application import FrameImage, PictureFile
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
@@ -52,9 +53,11 @@ class BenchApplication:
         self.meters = MetersView(bench, act)
         self.path = PathView(bench, act)
         self.controls = ControlsView(bench, act, clock)
+        self.why = WhyView(bench, act)
         self.log = LogView(bench, act, clock)
         self.views = [
-            self.controls, self.path, self.lesson, self.monitor, self.scope, self.meters, self.log, self.result
+            self.controls, self.path, self.lesson, self.monitor, self.scope, self.meters, self.why, self.log,
+            self.result,
         ]  # fmt: skip
         self._ticks = 0
         self._seen = self.bench.version
