@@ -351,5 +351,5 @@ def describe_sound(system: SoundSystem) -> str:
         sentences.append(f"{track.title}: {', '.join(parts)}.")
     phase = readings["halves_phase_deg"]
     if phase is not None:
-        sentences.append(f"Phase across the programme track: {phase:+.0f} deg.")
+        sentences.append(f"Phase across the programme track: {round(phase):+d} deg.")
     return " ".join(sentences)

@@ -119,16 +119,20 @@ class Samples:
     def __init__(self, samples: NDArray[np.floating], repeated: bool = False) -> None:
         self._samples = np.ascontiguousarray(samples, dtype=np.float64)
         self._samples.flags.writeable = False
-        self._repeated = repeated
+        self._again = repeated
 
     @property
     def duration_s(self) -> float:
         """How long it lasts [s]."""
         return float(self._samples.size / SAMPLE_RATE_HZ)
 
+    def repeated(self) -> Samples:
+        """Return the same sound over and over."""
+        return Samples(self._samples, repeated=True)
+
     def at(self, time_s: FloatArray) -> FloatArray:
         """Return the sound at each moment [s]."""
-        return sample_at(self._samples, time_s * SAMPLE_RATE_HZ, self._repeated)
+        return sample_at(self._samples, time_s * SAMPLE_RATE_HZ, self._again)
 
 
 @dataclass(frozen=True)

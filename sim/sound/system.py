@@ -77,6 +77,8 @@ class HeardBlock:
 class SoundSystem:
     """The sound part of the machine.
 
+    As a source, the user's own note is said over and over.
+
     Parameters
     ----------
     standard : Standard
@@ -114,6 +116,7 @@ class SoundSystem:
         self._hiss = Hiss(seed, SAMPLE_RATE_HZ)
         self._chosen = {"programme": "tone_1k", "cue": "silence"}
         self._note: Samples | None = None
+        self._note_again: Samples | None = None
         self._time_s = 0.0
         self._samples = 0
         self._speed_m_per_s = 0.0
@@ -176,14 +179,15 @@ class SoundSystem:
             If it holds no sound (see `own_note`); the note before is kept.
         """
         self._note = own_note(samples)
+        self._note_again = self._note.repeated()
         return self._note
 
     def _source(self, name: str) -> SoundSource:
         if name != OWN_NOTE:
             return get_source(name)
-        if self._note is None:
+        if self._note_again is None:
             raise SoundError("no note of your own has been recorded yet; record one with the microphone first")
-        return self._note
+        return self._note_again
 
     # Recording ---------------------------------------------------------------------------------------------
 
@@ -242,8 +246,9 @@ class SoundSystem:
         BandbenchError
             If there is no note, or the reel cannot be recorded on.
         """
-        note = self._source(OWN_NOTE)
-        assert isinstance(note, Samples)
+        note = self._note
+        if note is None:
+            raise SoundError("there is no note to put on tape; record one with the microphone first")
         start_m = self._on_grid(position_m - AUDIO_HEAD_DISTANCE_M)
         end_m = start_m + note.duration_s * self.tape_speed_m_per_s
         reel.record(track, start_m, end_m, self._take(track, note, start_m, self.tape_speed_m_per_s, 0.0))
