@@ -35,6 +35,9 @@ __all__ = [
 # DERIVED: four tracks of tape, one cycle of the control track; 62.5 mil (ANSI C98.6-1965, as quoted second-hand).
 FOUR_TRACKS_M = FOOTPRINT.control_period_m
 
+# MODEL: a frame pulse lower than this is lost in the sine it sits on.
+PULSE_FOUND_PCT = 40.0
+
 
 def frame_length_m(standard: Standard) -> float:
     """Return the length of tape that one frame takes [m]: four tracks for each turn of the wheel.
@@ -166,6 +169,8 @@ class ControlTake:
         How many cycles late the frame pulse is: 0 if it marks the frame's beginning.
     standard_name : str
         Scanning standard: how many cycles a frame has.
+    frame_pulse_pct : float
+        Height of the frame pulse against a right one [%]; a low one is not found.
 
     Raises
     ------
@@ -178,10 +183,17 @@ class ControlTake:
     level_db: float = 0.0
     frame_pulse_cycles: int = 0
     standard_name: str = "525/60"
+    frame_pulse_pct: float = 100.0
 
     def __post_init__(self) -> None:
-        if not all(map(math.isfinite, (self.origin_m, self.phase_deg, self.level_db, self.frame_pulse_cycles))):
+        numbers = (self.origin_m, self.phase_deg, self.level_db, self.frame_pulse_cycles, self.frame_pulse_pct)
+        if not all(map(math.isfinite, numbers)):
             raise BandbenchError("control take: origin, phase, level and frame pulse must be finite numbers")
+
+    @property
+    def pulse_found(self) -> bool:
+        """Whether playback finds the frame pulse."""
+        return self.frame_pulse_pct >= PULSE_FOUND_PCT
 
     @cached_property
     def standard(self) -> Standard:

@@ -101,7 +101,8 @@ class EditPlan:
     @property
     def hole_m(self) -> float:
         """Length of tape after the exit that is erased and not recorded [m]."""
-        return 0.0 if math.isinf(self.exit_m) else self.erased_m[1] - self.exit_m
+        erase_from, erase_to = self.erased_m
+        return 0.0 if math.isinf(self.exit_m) else erase_to - max(erase_from, self.exit_m)
 
     @property
     def erases_tracks(self) -> tuple[str, ...]:
@@ -241,6 +242,7 @@ def continuing_control(
     phase_error_deg: float = 0.0,
     frame_pulse_error_cycles: int = 0,
     level_db: float = 0.0,
+    frame_pulse_pct: float = 100.0,
 ) -> ControlTake:
     """Return the control track an assembled edit lays: it continues the old one's phase and frame pulse.
 
@@ -254,12 +256,14 @@ def continuing_control(
         What the machine gets wrong: how far the new sine is ahead, and how many cycles the new frame pulse is late.
     level_db : float
         Level of the new control track [dB].
+    frame_pulse_pct : float
+        Height of its frame pulse [%].
     """
     old = reel.at("control", entry_m - 0.5 * FOUR_TRACKS_M)
     origin_m, standard = entry_m, reel.standard
     if isinstance(old, ControlTake):
         origin_m, standard = old.frame_start_near(entry_m), old.standard
-    return ControlTake(origin_m, phase_error_deg, level_db, frame_pulse_error_cycles, standard.name)
+    return ControlTake(origin_m, phase_error_deg, level_db, frame_pulse_error_cycles, standard.name, frame_pulse_pct)
 
 
 @dataclass(frozen=True)

@@ -31,12 +31,15 @@ class ControlAt:
     ahead_of_tracks_deg : float
         How far its sine is ahead of where practice wants it against the tracks recorded there [deg]; 0 where there
         are none.
+    pulse_found : bool
+        Whether its frame pulse is high enough to be found.
     """
 
     phase_deg: float
     level_db: float
     frame_pulse_cycles: int
     ahead_of_tracks_deg: float = 0.0
+    pulse_found: bool = True
 
 
 @dataclass(frozen=True)
@@ -146,10 +149,10 @@ def _control_at(track: ControlTake, video: VideoTake | None, position_m: float) 
     cycles = track.cycles_at(position_m)
     pulse, phase_deg = _whole_and_degrees(wrapped(cycles - position_m / FOUR_TRACKS_M, turns), turns)
     if video is None or video.standard is not track.standard:
-        return ControlAt(phase_deg, track.level_db, pulse), 0.0
+        return ControlAt(phase_deg, track.level_db, pulse, 0.0, track.pulse_found), 0.0
     late, ahead_deg = _whole_and_degrees(wrapped(cycles - video.frames_at(position_m) * turns, turns), turns)
     lines = late * track.standard.lines_per_frame / turns
-    return ControlAt(phase_deg, track.level_db, pulse, ahead_deg), lines
+    return ControlAt(phase_deg, track.level_db, pulse, ahead_deg, track.pulse_found), lines
 
 
 def _locked_to(reel: Reel, position_m: float, video: VideoTake) -> VideoTake:
