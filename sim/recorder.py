@@ -33,7 +33,7 @@ from sim.playback import (
     switched_signal,
 )
 from sim.recordchain import RecordChain, RecordingShelf, with_level
-from sim.running import LOCKED, Moved, Running, speed_level
+from sim.running import LOCKED, Moved, Running, line_errors_s, speed_level
 from sim.servos.residual import tracking_wobble_deg, wheel_jitter_s
 from sim.signals import blanking_template, make_signal
 from sim.sliprings import contact_level
@@ -168,6 +168,7 @@ class Recorder:
         self._signal_match: TrackMatch | None = None
         self._envelopes: list[NDArray[np.complex64]] = []
         self._seed = seed
+        self._guide_correction_um = 0.0
         self._heard: dict[tuple[HeadTip, bytes], NDArray[np.complex64]] = {}
         self._geometry: tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None] | None = None
         if controls:
@@ -277,6 +278,12 @@ class Recorder:
         self._heard.clear()
         self._signal = None
 
+    def set_guide_correction(self, correction_um: float) -> None:
+        """Move the guide by this much from where its control has put it [um]: what an automatic guide does."""
+        if correction_um != self._guide_correction_um:
+            self._guide_correction_um = correction_um
+            self._geometry = self._signal = None
+
     @property
     def machine_geometry(self) -> GuideGeometry:
         """Errors of this machine's guide and heads now: they go into what it records."""
@@ -342,6 +349,8 @@ class Recorder:
         shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
         # What is early or late by more than the discriminator's filter can move is moved by whole samples.
         moved = Moved.of(running, self.standard)
+        if moved is None and (running.early_s or running.speed_error):
+            servo_error_s = servo_error_s + line_errors_s(running, self.standard)
         rf_moved = rf if moved is None else moved.samples(rf)
         head_of_line = playing[heads][schedule.pass_of_line()]
         source, settings = self.record_programme, self.record_settings
@@ -519,7 +528,7 @@ class Recorder:
         controls, condition = self._controls, self._condition
         timing = [controls[f"head_timing_ns_{head + 1}"] + condition.head_timing_offset_ns[head] for head in range(4)]
         return GuideGeometry(
-            inward_um=controls["guide_position_um"] + condition.guide_offset_um,
+            inward_um=controls["guide_position_um"] + condition.guide_offset_um + self._guide_correction_um,
             height_um=controls["guide_height_um"] + condition.guide_height_offset_um,
             head_timing_ns=(timing[0], timing[1], timing[2], timing[3]),
         )

@@ -1,6 +1,6 @@
 """How wheel and tape run while one frame is played, and what a wheel out of step does to the frame.
 
-Contents: `Running`, `LOCKED`, `Moved`, `speed_level`.
+Contents: `Running`, `LOCKED`, `line_errors_s`, `Moved`, `speed_level`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from sim.standards import Practice, Standard
 
-__all__ = ["LOCKED", "Moved", "Running", "speed_level"]
+__all__ = ["LOCKED", "Moved", "Running", "line_errors_s", "speed_level"]
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 
@@ -59,6 +59,13 @@ LOCKED = Running()
 """Everything locked."""
 
 
+def line_errors_s(running: Running, standard: Standard) -> NDArray[np.float64]:
+    """Return how early each line is because the wheel is early or at the wrong speed [s], (lines,)."""
+    lines = standard.lines_per_frame
+    from_middle = np.arange(lines, dtype=np.float64) - 0.5 * (lines - 1)
+    return running.early_s + running.speed_error * from_middle * standard.line_period_s
+
+
 @dataclass(frozen=True, eq=False)
 class Moved:
     """Where the samples of a frame stand when the wheel is early or at the wrong speed.
@@ -89,8 +96,7 @@ class Moved:
             Fixes lines and samples.
         """
         lines = standard.lines_per_frame
-        from_middle = np.arange(lines, dtype=np.float64) - 0.5 * (lines - 1)
-        error_s = running.early_s + running.speed_error * from_middle * standard.line_period_s
+        error_s = line_errors_s(running, standard)
         if np.abs(error_s).max() * standard.sample_rate_hz <= _SMOOTH_SAMPLES:
             return None
         early_samples = np.rint(error_s * standard.sample_rate_hz).astype(np.intp)

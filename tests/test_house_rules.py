@@ -42,7 +42,7 @@ def test_sim_touches_no_file_system_network_or_clock(path: Path) -> None:
 def test_numbers_come_before_stages_and_stages_before_the_machine() -> None:
     """Arrows of the architecture: a room imports only rooms the signal has already visited."""
     order = {
-        "transport": 4,
+        "transport": 4, "recordrun": 7, "station": 8,
         "reel": 6, "sound": 2,
         "errors": 0, "standards": 1, "timebase": 2, "servos": 2, "controltrack": 2, "signals": 2, "colour": 2,
         "controls": 4, "condition": 4, "fm": 2, "headtape": 1, "headwheel": 2, "tracking": 2, "dropout": 2, "output": 2,
