@@ -151,11 +151,25 @@ class EditPlan:
             reel.record("control", picture_from, end, control)
 
     def _record_unerased(self, reel: Reel, start_m: float, end_m: float, video: VideoTake) -> None:
+        """Record where the erase head has not been; only what lies there already harms the new recording."""
+        old = [(max(part.start_m, start_m), min(part.end_m, end_m)) for part in self._old_parts(reel, start_m, end_m)]
+        reel.record("video", start_m, end_m, video)
+        if not old:
+            return
         if video not in self._not_erased:
             levels = tuple(level_db + _NOT_ERASED_DB for level_db in video.spec.track_level_db)
             spec = replace(video.spec, track_level_db=(levels[0], levels[1], levels[2], levels[3]))
             self._not_erased[video] = replace(video, spec=spec)
-        reel.record("video", start_m, end_m, self._not_erased[video])
+        for first_m, last_m in old:
+            reel.record("video", first_m, last_m, self._not_erased[video])
+
+    def _old_parts(self, reel: Reel, start_m: float, end_m: float) -> list[Segment]:
+        new = self._not_erased.values()
+        return [
+            part
+            for part in reel.segments("video", start_m, end_m)
+            if part.content not in self._not_erased and part.content not in new
+        ]
 
 
 def plan_edit(

@@ -18,9 +18,11 @@ __all__ = ["SCENES", "scene"]
 Picture = NDArray[np.float64]
 Colour = tuple[float, float, float]
 
+# Rows and columns of a painted picture (MODEL).
 _ROWS, _COLUMNS = 360, 480
 # Places in a picture: 0 to 1 from left to right, 0 to 1 from top to bottom.
 _ACROSS, _DOWN = np.meshgrid((np.arange(_COLUMNS) + 0.5) / _COLUMNS, (np.arange(_ROWS) + 0.5) / _ROWS)
+# DERIVED: width of the picture over its height.
 _ASPECT = _COLUMNS / _ROWS
 
 
