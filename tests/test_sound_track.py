@@ -331,3 +331,24 @@ def test_a_take_of_another_speed_plays_at_its_own_pitch() -> None:
     machine.play(1.2)
     measured = sound_measurement(machine.sound, "programme_frequency_hz")
     assert measured == pytest.approx(1000.0 / 1.02, abs=0.5)
+
+
+def test_the_endless_tape_plays_what_would_be_recorded_now() -> None:
+    machine = SoundMachine()
+    machine.sound.choose_source("programme", "tone_10k")
+    machine.sound.settings = SoundSettings(audio_azimuth_arcmin=25.0, audio_record_level_db=2.0)
+
+    def levels(recorded_here: bool) -> float:
+        machine.position_m = START_M
+        for _ in range(8):
+            tape = machine.sound.endless_tape(recorded_here)
+            machine.sound.play_block(tape, machine.knots(BLOCK_S), BLOCK_S)
+        return sound_measurement(machine.sound, "programme_level_db")
+
+    # Its own recording was made with the head as it stands; another machine's was made with a square one.
+    assert levels(True) == pytest.approx(-8.0, abs=0.2)
+    wave_m = machine.nominal_m_per_s / 1e4
+    loss_db = 20 * math.log10(np.sinc(1.778e-3 * math.tan(math.radians(25.0 / 60)) / wave_m))
+    assert levels(False) == pytest.approx(-10.0 + loss_db, abs=0.2)
+    with pytest.raises(SoundError, match="put another reel on"):
+        machine.sound.record_block(machine.sound.endless_tape(), ("cue",), machine.knots(BLOCK_S))

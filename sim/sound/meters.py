@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from types import MappingProxyType
 
 import numpy as np
@@ -50,6 +50,7 @@ _TONE_SPREAD = 0.015
 # MODEL: rates of flutter that are counted; the ends of the window, where the filter rings, are left out.
 _FLUTTER_BAND_HZ = 150.0
 _FLUTTER_TRIM_S = 0.05
+_LEAST_TURNS = 16
 _FIGURE_POINTS = 160
 
 
@@ -73,9 +74,70 @@ def _db(ratio: float) -> float:
     return 20.0 * math.log10(ratio) if ratio > 0.0 else -math.inf
 
 
-def _spectrum(samples: Samples) -> FloatArray:
-    """Return the power of each line under a Blackman window."""
-    return np.asarray(np.square(np.abs(np.fft.rfft(np.asarray(samples, dtype=np.float64) * np.blackman(samples.size)))))
+class _Tone:
+    """A sound looked at as a steady tone; what is asked of it more than once is worked out once."""
+
+    def __init__(self, samples: Samples) -> None:
+        self.samples = np.asarray(samples, dtype=np.float64)
+        self._lines_a_hz = self.samples.size / SAMPLE_RATE_HZ
+
+    @cached_property
+    def power(self) -> FloatArray:
+        """Power of each line under a Blackman window."""
+        return np.asarray(np.square(np.abs(np.fft.rfft(self.samples * np.blackman(self.samples.size)))))
+
+    @cached_property
+    def found(self) -> float | str:
+        """Frequency [Hz], or why there is none."""
+        if level_db(self.samples) < _SILENCE_DB:
+            return "there is no sound; play a recorded tape, or send a tone to the track"
+        power = self.power
+        strongest = int(np.argmax(power))
+        lines = _lines_around(strongest)
+        if strongest < _TONE_LINES or power[lines].sum() < _TONE_SHARE * power.sum():
+            return "there is no steady tone; record a tone and play it for a second or more"
+        centre = np.sum(power[lines] * np.arange(lines.start, min(lines.stop, power.size))) / np.sum(power[lines])
+        return float(centre / self._lines_a_hz)
+
+    @property
+    def frequency_hz(self) -> float:
+        """Frequency [Hz]; SoundError if there is none."""
+        found = self.found
+        if isinstance(found, str):
+            raise SoundError(found)
+        return found
+
+    def third_harmonic_pct(self) -> float:
+        """Third harmonic, of the fundamental [%]; SoundError if there is none to be seen."""
+        frequency_hz = self.frequency_hz
+        first, third = (_lines_around(round(number * frequency_hz * self._lines_a_hz)) for number in (1, 3))
+        if third.stop >= self.power.size:
+            raise SoundError(f"the third harmonic of {frequency_hz:.0f} Hz lies too high; use a tone of 1 kHz")
+        return 100.0 * math.sqrt(float(self.power[third].sum() / self.power[first].sum()))
+
+    @cached_property
+    def flutter(self) -> tuple[float, float] | str:
+        """Wow and flutter, rms and peak [%], or why there is none."""
+        frequency_hz = self.frequency_hz
+        # The lines around the tone, brought down to 0 Hz: the tone as a slowly turning pointer.
+        centre = round(frequency_hz * self._lines_a_hz)
+        half = math.ceil((_FLUTTER_BAND_HZ + _TONE_SPREAD * frequency_hz) * self._lines_a_hz)
+        half = min(half, centre, self.samples.size // 2 - centre)
+        lines = np.fft.rfft(self.samples)[centre - half : centre + half]
+        turning = np.fft.ifft(np.fft.ifftshift(lines))
+        turns_a_s = turning.size / self._lines_a_hz
+        trim = math.ceil(_FLUTTER_TRIM_S * turns_a_s)
+        turning = turning[trim:-trim]
+        if turning.size < _LEAST_TURNS or np.min(np.abs(turning)) < 0.25 * np.max(np.abs(turning)):
+            return "the tone is not steady yet; play it for a second or more"
+        rate_hz = np.angle(turning[1:] * np.conj(turning[:-1])) * (turns_a_s / (2.0 * np.pi))
+        deviation = (rate_hz - np.mean(rate_hz)) / frequency_hz
+        return 100.0 * float(np.sqrt(np.mean(np.square(deviation)))), 100.0 * float(np.max(np.abs(deviation)))
+
+
+def _lines_around(line: int) -> slice:
+    spread = max(_TONE_LINES, math.ceil(_TONE_SPREAD * line))
+    return slice(max(line - spread, 0), line + spread + 1)
 
 
 def tone_of(samples: Samples) -> float:
@@ -91,20 +153,7 @@ def tone_of(samples: Samples) -> float:
     >>> round(tone_of(np.sin(2 * np.pi * 1000.3 * np.arange(32000) / 32000)), 2)
     1000.3
     """
-    if level_db(samples) < _SILENCE_DB:
-        raise SoundError("there is no sound; play a recorded tape, or send a tone to the track")
-    power = _spectrum(samples)
-    strongest = int(np.argmax(power))
-    lines = _lines_around(strongest)
-    if strongest < _TONE_LINES or power[lines].sum() < _TONE_SHARE * power.sum():
-        raise SoundError("there is no steady tone; record a tone and play it for a second or more")
-    centre = np.sum(power[lines] * np.arange(lines.start, min(lines.stop, power.size))) / np.sum(power[lines])
-    return float(centre * SAMPLE_RATE_HZ / samples.size)
-
-
-def _lines_around(line: int) -> slice:
-    spread = max(_TONE_LINES, math.ceil(_TONE_SPREAD * line))
-    return slice(max(line - spread, 0), line + spread + 1)
+    return _Tone(samples).frequency_hz
 
 
 def third_harmonic_of(samples: Samples) -> float:
@@ -115,16 +164,7 @@ def third_harmonic_of(samples: Samples) -> float:
     SoundError
         If there is no steady tone, or its third harmonic lies beyond what the samples can hold.
     """
-    frequency_hz = tone_of(samples)
-    lines = samples.size / SAMPLE_RATE_HZ
-    if 3.0 * frequency_hz * lines + _TONE_LINES >= samples.size // 2:
-        raise SoundError(f"the third harmonic of {frequency_hz:.0f} Hz lies too high; use a tone of 1 kHz")
-    power = _spectrum(samples)
-
-    def around(harmonic: int) -> float:
-        return float(power[_lines_around(round(harmonic * frequency_hz * lines))].sum())
-
-    return 100.0 * math.sqrt(around(3) / around(1))
+    return _Tone(samples).third_harmonic_pct()
 
 
 def flutter_of(samples: Samples) -> tuple[float, float]:
@@ -140,17 +180,14 @@ def flutter_of(samples: Samples) -> tuple[float, float]:
     Unweighted: every rate up to 150 Hz counts alike, down to one a second. The published weightings want longer
     listening and are not imitated.
     """
-    frequency_hz = tone_of(samples)
-    spectrum = np.fft.fft(np.asarray(samples, dtype=np.float64))
-    lines_hz = np.fft.fftfreq(samples.size, 1.0 / SAMPLE_RATE_HZ)
-    spectrum[np.abs(lines_hz - frequency_hz) > _FLUTTER_BAND_HZ + _TONE_SPREAD * frequency_hz] = 0.0
-    trim = round(_FLUTTER_TRIM_S * SAMPLE_RATE_HZ)
-    turning = np.fft.ifft(spectrum)[trim:-trim]
-    if np.min(np.abs(turning)) < 0.25 * np.max(np.abs(turning)):
-        raise SoundError("the tone is not steady yet; play it for a second or more")
-    rate = np.angle(turning[1:] * np.conj(turning[:-1]))
-    deviation = rate / np.mean(rate) - 1.0
-    return 100.0 * float(np.sqrt(np.mean(np.square(deviation)))), 100.0 * float(np.max(np.abs(deviation)))
+    return _flutter_of(_Tone(samples))
+
+
+def _flutter_of(tone: _Tone) -> tuple[float, float]:
+    found = tone.flutter
+    if isinstance(found, str):
+        raise SoundError(found)
+    return found
 
 
 def phase_between_deg(first: Samples, second: Samples) -> float:
@@ -169,7 +206,7 @@ def phase_between_deg(first: Samples, second: Samples) -> float:
     28.6
     """
     frequencies = tone_of(first), tone_of(second)
-    if abs(frequencies[0] - frequencies[1]) > 4.0 * SAMPLE_RATE_HZ / first.size:
+    if first.size != second.size or abs(frequencies[0] - frequencies[1]) > 4.0 * SAMPLE_RATE_HZ / first.size:
         raise SoundError("the two are not the same tone; send one tone to both")
     window = np.blackman(first.size)
     place = round(frequencies[0] * first.size / SAMPLE_RATE_HZ)
@@ -213,6 +250,22 @@ def _pair(system: SoundSystem, against: str) -> tuple[FloatArray, FloatArray]:
     raise UnknownNameError("phase display", against, ("halves", "cue"))
 
 
+class _Sounds:
+    """What is heard now, looked at once for all readings."""
+
+    def __init__(self, system: SoundSystem) -> None:
+        self.system = system
+        self._tones: dict[str, _Tone] = {}
+
+    def recent(self, track: str) -> Samples:
+        return self.system.heard(track)[-round(_LEVEL_WINDOW_S * SAMPLE_RATE_HZ) :]
+
+    def tone(self, track: str) -> _Tone:
+        if track not in self._tones:
+            self._tones[track] = _Tone(self.system.heard(track))
+        return self._tones[track]
+
+
 @dataclass(frozen=True)
 class SoundMeasurementSpec:
     """One reading of the sound part: its name, label, unit, meaning, and how it is taken."""
@@ -221,19 +274,15 @@ class SoundMeasurementSpec:
     label: str
     unit: str
     description: str
-    measure: Callable[[SoundSystem], float]
+    measure: Callable[[_Sounds], float]
 
 
-def _recent(system: SoundSystem, track: str) -> Samples:
-    return system.heard(track)[-round(_LEVEL_WINDOW_S * SAMPLE_RATE_HZ) :]
+def _level(sounds: _Sounds, track: str) -> float:
+    return _scaled(level_db(sounds.recent(track)))
 
 
-def _level(system: SoundSystem, track: str) -> float:
-    return _scaled(level_db(_recent(system, track)))
-
-
-def _peak(system: SoundSystem, track: str) -> float:
-    return _scaled(peak_db(_recent(system, track)))
+def _peak(sounds: _Sounds, track: str) -> float:
+    return _scaled(peak_db(sounds.recent(track)))
 
 
 def _scaled(value_db: float) -> float:
@@ -242,20 +291,20 @@ def _scaled(value_db: float) -> float:
     return value_db
 
 
-def _frequency(system: SoundSystem, track: str) -> float:
-    return tone_of(system.heard(track))
+def _frequency(sounds: _Sounds, track: str) -> float:
+    return sounds.tone(track).frequency_hz
 
 
-def _third_harmonic(system: SoundSystem, track: str) -> float:
-    return third_harmonic_of(system.heard(track))
+def _third_harmonic(sounds: _Sounds, track: str) -> float:
+    return sounds.tone(track).third_harmonic_pct()
 
 
-def _flutter(system: SoundSystem, track: str, which: int) -> float:
-    return flutter_of(system.heard(track))[which]
+def _flutter(sounds: _Sounds, track: str, which: int) -> float:
+    return _flutter_of(sounds.tone(track))[which]
 
 
-def _phase(system: SoundSystem, against: str) -> float:
-    return phase_between_deg(*_pair(system, against))
+def _phase(sounds: _Sounds, against: str) -> float:
+    return phase_between_deg(*_pair(sounds.system, against))
 
 
 def _specs() -> list[SoundMeasurementSpec]:
@@ -315,15 +364,16 @@ def sound_measurement(system: SoundSystem, name: str) -> float:
     """
     if name not in SOUND_MEASUREMENTS:
         raise UnknownNameError("sound reading", name, SOUND_MEASUREMENTS)
-    return SOUND_MEASUREMENTS[name].measure(system)
+    return SOUND_MEASUREMENTS[name].measure(_Sounds(system))
 
 
 def sound_measurements(system: SoundSystem) -> dict[str, float | None]:
     """Return every reading; None for those that cannot be taken now."""
+    sounds = _Sounds(system)
     found: dict[str, float | None] = {}
-    for name in SOUND_MEASUREMENTS:
+    for name, spec in SOUND_MEASUREMENTS.items():
         try:
-            found[name] = sound_measurement(system, name)
+            found[name] = spec.measure(sounds)
         except SoundError:
             found[name] = None
     return found

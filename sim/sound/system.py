@@ -13,6 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.sound.endless import EndlessTape
 from sim.sound.head import SoundHead
 from sim.sound.resample import HALF_LENGTH, interpolate
 from sim.sound.settings import SoundCondition, SoundSettings
@@ -219,6 +220,24 @@ class SoundSystem:
             take = self._take_for(track, start_m)
             reel.record(track, start_m, end_m, take)
             self._running[track] = (take, end_m)
+
+    def endless_tape(self, recorded_here: bool = True) -> EndlessTape:
+        """Return a tape that holds throughout what is sent to the tracks now.
+
+        Parameters
+        ----------
+        recorded_here : bool
+            Whether this machine recorded it, as it is set now; otherwise a machine in order did.
+        """
+        nominal = self.tape_speed_m_per_s
+        takes = {}
+        for track in SOUND_TRACKS:
+            source = self._source(self.source_of(track))
+            if recorded_here:
+                takes[track] = self._take(track, source, 0.0, nominal, 0.0)
+            else:
+                takes[track] = SoundTake(0.0, source, speed_m_per_s=nominal)
+        return EndlessTape(takes)
 
     def stop_recording(self) -> None:
         """End the takes that are being made; the next recording begins new ones."""

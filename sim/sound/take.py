@@ -137,8 +137,8 @@ def flux(
         take = segment.content
         if not isinstance(take, SoundTake):
             continue
-        start = max(math.ceil(segment.start_m / step_m) - first, 0)
-        stop = min(math.ceil(segment.end_m / step_m) - first, count)
+        start = math.ceil(max(segment.start_m / step_m, first)) - first
+        stop = math.ceil(min(segment.end_m / step_m, first + count)) - first
         if start >= stop:
             continue
         against = SoundHead(head.azimuth_arcmin - take.azimuth_arcmin, head.spacing_um, head.gap_um)
