@@ -11,6 +11,7 @@ from sim.errors import UnknownNameError
 from sim.servos import (
     CAPSTAN_STATES,
     LOCK_RESIDUAL_NS,
+    SERVO_WAVEFORMS,
     TRACES,
     WHEEL_STATES,
     CapstanServo,
@@ -21,10 +22,13 @@ from sim.servos import (
     ServoHistory,
     WheelServo,
     WheelSettings,
+    describe_servo_waveform,
     describe_servos,
     lock_indicators,
+    servo_waveform,
 )
 from sim.standards import get_standard
+from tests.outside_checks import OutsideCheck
 
 NTSC = get_standard("525/60")
 
@@ -104,6 +108,108 @@ def test_fast_error_is_that_of_the_lock() -> None:
     line_us = machine.history.trace("wheel_line_error")
     # MEMORY: +-0.1 to 0.15 us in line lock; a third of the peak is the rms value (MODEL).
     assert line_us.std() == pytest.approx(LOCK_RESIDUAL_NS["horizontal"] * 1e-3 / 3.0, rel=0.3)
+
+
+def test_drive_tells_a_heavy_bearing_and_the_capstan_a_tape_that_slips(outside_check: OutsideCheck) -> None:
+    drives = {}
+    for drag_pct in (0.0, 200.0):
+        machine = Machine()
+        machine.run(1.0, condition=ServoCondition(wheel_drag_pct=drag_pct))
+        np.testing.assert_allclose(machine.history.trace("wheel_drive")[1:], 100.0, rtol=0.01)
+        machine.run(9.0, condition=ServoCondition(wheel_drag_pct=drag_pct))
+        drives[drag_pct] = float(machine.history.trace("wheel_drive").mean())
+    outside_check(
+        "wheel drive in lock with a bearing that drags by 200 % more, against a sound one",
+        "DERIVED at a steady speed the drive gives the drag, three times as much",
+        3.0,
+        drives[200.0] / drives[0.0],
+        0.01,
+    )
+    machine = Machine()
+    machine.run(8.0, condition=ServoCondition(capstan_slip_pct=1.0))
+    slip = machine.history.trace("capstan_speed_error") - machine.history.trace("tape_speed_error")
+    np.testing.assert_allclose(slip, 1.0, atol=1e-9)
+    machine.run(0.5, driven=False)
+    assert np.all(machine.history.trace("wheel_drive")[-40:] == 0.0)
+
+
+def falling_through(time_s: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Moments at which a wave falls through zero from above a half."""
+    index = np.flatnonzero((values[:-1] > 0.0) & (values[1:] <= 0.0))
+    strong = [i for i in index if values[max(0, i - 10) : i + 1].max() > 0.02]
+    place = np.array(strong, dtype=int)
+    share = values[place] / (values[place] - values[place + 1])
+    return np.asarray(time_s[place] + share * (time_s[1] - time_s[0]))
+
+
+def test_tachometer_gives_one_pulse_a_turn_where_the_wheel_is() -> None:
+    machine = Machine(3)
+    machine.run(2.55)
+    assert machine.wheel.state == "vertical"
+    early_s = machine.wheel.phase_error_s
+    assert abs(early_s) > 50e-6
+    wave = servo_waveform("tachometer", machine.wheel, machine.capstan)
+    moments = falling_through(wave.time_s, wave.values)
+    assert moments.size in (8, 9)
+    np.testing.assert_allclose(np.diff(moments), 1.0 / machine.wheel.rate_hz, atol=1e-6)
+    turn_s = 1.0 / NTSC.wheel_rate_hz
+    assert (moments[0] + early_s + 0.5 * turn_s) % turn_s - 0.5 * turn_s == pytest.approx(0.0, abs=2e-6)
+    weak = servo_waveform("tachometer", machine.wheel, machine.capstan, condition=ServoCondition(tachometer_pct=30.0))
+    np.testing.assert_allclose(weak.values, 0.3 * wave.values)
+
+
+def test_sampling_pulse_climbs_the_ramp_of_a_late_wheel_and_sits_on_the_middle_in_lock() -> None:
+    machine = Machine()
+    machine.run(6.0)
+
+    def sampled(gain_db: float) -> tuple[float, float]:
+        """Ramp under the sampling pulse, and the ramp's height."""
+        wave = servo_waveform("phase_detector", machine.wheel, machine.capstan, WheelSettings(gain_db))
+        bare = servo_waveform(
+            "phase_detector", machine.wheel, machine.capstan, WheelSettings(gain_db), ServoCondition(tachometer_pct=0.0)
+        )
+        return float(bare.values[wave.values - bare.values > 0.1].mean()), float(bare.values.max())
+
+    assert sampled(0.0)[0] == pytest.approx(0.0, abs=0.01)
+    assert sampled(6.0)[1] == pytest.approx(10.0**0.3 * sampled(0.0)[1], rel=1e-6)
+    assert sampled(24.0)[1] == 1.0  # the drive can give no more
+    machine.wheel.phase_error_s = -300e-6
+    assert sampled(0.0)[0] > 0.02
+    machine.wheel.phase_error_s = 300e-6
+    assert sampled(0.0)[0] < -0.02
+
+
+def test_control_track_waveform_is_the_track_under_the_head() -> None:
+    machine = Machine()
+    machine.run(6.0, ControlReading(level_db=-6.0))
+    wave = servo_waveform("control_track", machine.wheel, machine.capstan)
+    sine = np.sin(2.0 * np.pi * NTSC.wheel_rate_hz * wave.time_s)
+    # 6 dB down; the frame pulse stands on the first peak.
+    assert 2.0 * float(np.mean(wave.values * sine)) == pytest.approx(10.0 ** (-6.0 / 20.0), rel=0.03)
+    rest = wave.values - 10.0 ** (-6.0 / 20.0) * sine
+    assert wave.time_s[int(np.argmax(rest))] * NTSC.wheel_rate_hz == pytest.approx(0.25, abs=0.03)
+    # The noise of the head is what is left (MODEL: 40 dB below a right track).
+    assert np.std(rest[len(rest) // 2 :]) == pytest.approx(0.01 / np.sqrt(2.0), rel=0.3)
+    other = servo_waveform("control_track", machine.wheel, machine.capstan, index=1)
+    assert not np.array_equal(wave.values, other.values)
+    machine.run(1.0, ControlReading(frame_pulse_cycles=None))
+    assert servo_waveform("control_track", machine.wheel, machine.capstan).values.max() < 1.1
+    machine.run(1.0, None)
+    assert np.abs(servo_waveform("control_track", machine.wheel, machine.capstan).values).max() < 0.05
+
+
+def test_every_waveform_stays_on_the_screen_and_has_words() -> None:
+    still, machine = Machine(), Machine()
+    machine.run(6.0)
+    for name, spec in SERVO_WAVEFORMS.items():
+        for one in (still, machine):
+            wave = servo_waveform(name, one.wheel, one.capstan)
+            assert np.all((wave.values >= spec.range[0]) & (wave.values <= spec.range[1]))
+            assert wave.time_s[-1] < 1.0 / NTSC.frame_rate_hz
+            assert describe_servo_waveform(wave).startswith(f"{spec.label}: from ")
+    assert np.all(servo_waveform("tachometer", still.wheel, still.capstan).values == 0.0)
+    with pytest.raises(UnknownNameError, match="unknown servo waveform 'drive'"):
+        servo_waveform("drive", machine.wheel, machine.capstan)
 
 
 def test_indicators_light_in_their_order_and_say_what_they_mean() -> None:

@@ -21,7 +21,7 @@ from sim.servos.settings import (
 )
 from sim.standards import Standard
 
-__all__ = ["CAPSTAN_STATES", "CONTROL_LOST_DB", "CapstanServo", "capstan_loop"]
+__all__ = ["CAPSTAN_STATES", "CONTROL_LOST_DB", "CONTROL_NOISE_DB", "CapstanServo", "capstan_loop"]
 
 # States in the order in which the capstan goes through them, each with a sentence.
 CAPSTAN_STATES: Mapping[str, str] = MappingProxyType(
@@ -40,7 +40,7 @@ CAPSTAN_STATES: Mapping[str, str] = MappingProxyType(
 CONTROL_LOST_DB = -20.0
 _CONTROL_FOUND_DB = -17.0
 # MODEL: the noise of the control head is this far below a right control track.
-_CONTROL_NOISE_DB = -40.0
+CONTROL_NOISE_DB = -40.0
 # MODEL: without control track for so long, the capstan runs free.
 _LOST_AFTER_S = 0.15
 
@@ -123,6 +123,7 @@ class CapstanServo:
 
     def __init__(self, standard: Standard, seed: int = 0) -> None:
         self.standard = standard
+        self.seed = seed
         self.nominal_deg_per_s = 360.0 * standard.wheel_rate_hz
         self._frame_deg = 360.0 * standard.wheel_turns_per_frame
         self._loop = capstan_loop()
@@ -148,6 +149,16 @@ class CapstanServo:
     def locked(self) -> bool:
         """Whether the capstan is locked, to the control track or to the wheel."""
         return self.state in ("locked", "following_wheel")
+
+    @property
+    def frame_pulses(self) -> bool:
+        """Whether the control track has frame pulses."""
+        return self._reading.frame_pulse_cycles is not None
+
+    @property
+    def rim_ratio(self) -> float:
+        """Speed of the capstan's rim against the nominal tape speed; a tape that slips is slower than the rim."""
+        return self.speed_ratio + (self._slip if self.state != "stopped" else 0.0)
 
     @property
     def frame_early_s(self) -> float:
@@ -291,7 +302,7 @@ class CapstanServo:
             noise = 0.0
             if self.state != "following_wheel" and self.control_level_db is not None:
                 # Phase noise of a sine in noise, in degrees, as the loop's acceleration.
-                noise_deg = math.degrees(10.0 ** ((_CONTROL_NOISE_DB - self.control_level_db) / 20.0))
+                noise_deg = math.degrees(10.0 ** ((CONTROL_NOISE_DB - self.control_level_db) / 20.0))
                 noise = gain * self._loop.natural_rad_per_s**2 * noise_deg * self._chance.around_zero()
             after, rate = self._loop.advance(error, rate, dt_s, gain, noise, nominal * _MOST_PER_S)
             moved = after - error

@@ -63,7 +63,21 @@ _TRACES = (
     TraceSpec(
         "frame_error", "Framing error", "cycles", (-5.0, 5.0), "Control-track cycles by which the frame pulse is early."
     ),
-    TraceSpec("tape_speed_error", "Tape speed error", "%", (-3.0, 3.0), "How much too fast the capstan drives."),
+    TraceSpec("tape_speed_error", "Tape speed error", "%", (-3.0, 3.0), "How much too fast the tape runs."),
+    TraceSpec(
+        "capstan_speed_error",
+        "Capstan speed error",
+        "%",
+        (-3.0, 3.0),
+        "How much too fast the capstan's rim runs; a tape that slips is slower than it.",
+    ),
+    TraceSpec(
+        "wheel_drive",
+        "Wheel drive",
+        "%",
+        (-20.0, 110.0),
+        "Torque of the wheel's motor against its full torque; what is left in lock is the drag.",
+    ),
     TraceSpec("control_level", "Control-track level", "dB", (-40.0, 10.0), "Level the control head gives."),
 )
 TRACES: Mapping[str, TraceSpec] = MappingProxyType({trace.name: trace for trace in _TRACES})
@@ -95,7 +109,7 @@ class ServoHistory:
 
     def __init__(self, step_s: float = 0.01, length_s: float = HISTORY_S) -> None:
         count = max(2, round(length_s / step_s))
-        # Time, wheel rate, wheel phase, residual peak, capstan phase, cycles, speed, level: one row a step.
+        # Time, wheel rate, wheel phase, residual peak, capstan phase, cycles, speed, level, rim, drive: one row a step.
         self._rows: deque[tuple[float, ...]] = deque(maxlen=count)
         self._now_s = 0.0
         self._wheel_hz = 0.0
@@ -116,6 +130,8 @@ class ServoHistory:
                 float(capstan.frame_error_cycles),
                 100.0 * (capstan.speed_ratio - 1.0),
                 _NO_LEVEL_DB if level_db is None else max(level_db, _NO_LEVEL_DB),
+                100.0 * (capstan.rim_ratio - 1.0),
+                wheel.drive_pct,
             )
         )
 
@@ -147,6 +163,8 @@ class ServoHistory:
             "frame_error": 5,
             "tape_speed_error": 6,
             "control_level": 7,
+            "capstan_speed_error": 8,
+            "wheel_drive": 9,
         }
         return self._column(columns[name])
 

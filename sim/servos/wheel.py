@@ -14,7 +14,14 @@ from sim.servos.residual import LOCK_RESIDUAL_NS
 from sim.servos.settings import SOUND, ServoCondition, WheelSettings, check_step, gain_ratio
 from sim.standards import Standard
 
-__all__ = ["LOCK_UP_ATTENTION_S", "LOCK_UP_NORMAL_S", "WHEEL_STATES", "WheelServo", "wheel_loops"]
+__all__ = [
+    "LOCK_UP_ATTENTION_S",
+    "LOCK_UP_NORMAL_S",
+    "TACHOMETER_GOOD_PCT",
+    "WHEEL_STATES",
+    "WheelServo",
+    "wheel_loops",
+]
 
 # States in the order in which a wheel goes through them, each with a sentence.
 WHEEL_STATES: Mapping[str, str] = MappingProxyType(
@@ -64,7 +71,7 @@ _HUNTING_GAIN = 4.0
 # MODEL: the tachometer's pulses begin to be missed below the first amplitude, all are below the second. A missed pulse
 # looks like a slow wheel: the drive kicks, and the speed loop makes up for a fifth of the pulses missed; ten steps
 # without any open the phase loop.
-_TACHOMETER_GOOD_PCT = 60.0
+TACHOMETER_GOOD_PCT = 60.0
 _TACHOMETER_LOST_PCT = 10.0
 _KICK_PER_S = 0.05
 _MISSED_SEEN = 0.2
@@ -113,6 +120,8 @@ class WheelServo:
         How long the last lock-up took, from standstill or coasting to horizontal lock [s]; None before that.
     driven_s : float
         How long the wheel has been driven [s].
+    drive_pct : float
+        Torque of the drive over the last step [% of its full torque]; a heavy bearing shows here first.
 
     Examples
     --------
@@ -138,6 +147,7 @@ class WheelServo:
         self.residual_peak_s = 0.0
         self.lock_time_s: float | None = None
         self.driven_s = 0.0
+        self.drive_pct = 0.0
         self._speed = 0.0
         self._settled_s = 0.0
         self._missed = 0
@@ -191,7 +201,9 @@ class WheelServo:
         heavier = 1.0 + 0.01 * condition.wheel_drag_pct
         if not (driven and air_ok):
             self._coast(dt_s, heavier)
+            self.drive_pct = 0.0
         else:
+            before = self._speed
             if self.state in ("stopped", "coasting"):
                 self._enter("running_up")
                 self.driven_s, self.lock_time_s = 0.0, None
@@ -202,8 +214,15 @@ class WheelServo:
                 self._hold_speed(dt_s, heavier, condition)
             else:
                 self._hold_phase(dt_s, heavier, gain, condition)
+            drag = heavier * (0.5 * (before + self._speed) / _COAST_S + _DRY_PER_S)
+            self.drive_pct = 100.0 * ((self._speed - before) / dt_s + drag) / _TORQUE_PER_S
         self._wrap()
         self._set_residual(gain, condition)
+
+    def detector_range_s(self, settings: WheelSettings, condition: ServoCondition = SOUND) -> float:
+        """Return how far off the phase may be before the drive is at its limit [s], in vertical lock."""
+        limit = max(_TORQUE_PER_S - self._drag_per_s(1.0 + 0.01 * condition.wheel_drag_pct), 0.0)
+        return limit / (gain_ratio(settings.gain_db) * self._vertical.natural_rad_per_s**2)
 
     def _enter(self, state: str) -> None:
         self.state = state
@@ -319,7 +338,7 @@ class WheelServo:
 
 def _missing(condition: ServoCondition) -> float:
     """Return the share of tachometer pulses that are missed, 0 to 1; few at first, as the weakest go first."""
-    if condition.tachometer_pct >= _TACHOMETER_GOOD_PCT:
+    if condition.tachometer_pct >= TACHOMETER_GOOD_PCT:
         return 0.0
-    share = (_TACHOMETER_GOOD_PCT - condition.tachometer_pct) / (_TACHOMETER_GOOD_PCT - _TACHOMETER_LOST_PCT)
+    share = (TACHOMETER_GOOD_PCT - condition.tachometer_pct) / (TACHOMETER_GOOD_PCT - _TACHOMETER_LOST_PCT)
     return min(1.0, share * share)
