@@ -2,9 +2,10 @@
 
 Contents: `TEST_POINTS` (where instruments can be connected); `picture`, `colour_picture`, `band_edges`, `head_of_row`
 (picture monitor); `RATES`, `waveform`, `superposition`, `sweep_table`, `line_trace` (waveform monitor); `rf_spectrum`
-(spectrum of the RF); `rf_levels_db`, `tracking_level_pct` (meters); `MEASUREMENTS`, `measure` (readings that lessons
-check); `describe_picture`, `describe_waveform`, `describe_superposition`, `describe_spectrum`, `describe_rf`,
-`describe_tracking`, `describe_measurement` (in words). The vectorscope is in `sim.instruments.vectorscope`.
+(spectrum of the RF); `servo_trace` (the servos over seconds); `rf_levels_db`, `tracking_level_pct` (meters);
+`MEASUREMENTS`, `measure` (readings that lessons check); `describe_picture`, `describe_waveform`,
+`describe_superposition`, `describe_spectrum`, `describe_servo_trace`, `describe_rf`, `describe_tracking`,
+`describe_measurement` (in words). The vectorscope is in `sim.instruments.vectorscope`.
 
 Every reading is taken from the signals of a `PlaybackFrame`, never from a hidden variable of the machine.
 """
@@ -26,6 +27,7 @@ from sim.instruments.measurements import (
     tracking_level_pct,
 )
 from sim.instruments.picture import band_edges, colour_picture, has_bands, head_of_row, picture
+from sim.instruments.servotrace import ServoTrace, describe_servo_trace, servo_trace
 from sim.instruments.spectrum import Spectrum, carriers_hz, describe_spectrum, rf_spectrum
 from sim.instruments.testpoints import RF_POINTS, TEST_POINTS, VIDEO_POINTS, TestPoint
 from sim.instruments.waveform import (
@@ -48,6 +50,7 @@ __all__ = [
     "LineTrace",
     "MeasurementError",
     "MeasurementSpec",
+    "ServoTrace",
     "Spectrum",
     "SweepTable",
     "TestPoint",
@@ -58,6 +61,7 @@ __all__ = [
     "describe_measurement",
     "describe_picture",
     "describe_rf",
+    "describe_servo_trace",
     "describe_spectrum",
     "describe_superposition",
     "describe_tracking",
@@ -69,6 +73,7 @@ __all__ = [
     "picture",
     "rf_levels_db",
     "rf_spectrum",
+    "servo_trace",
     "superposition",
     "sweep_table",
     "tracking_level_pct",

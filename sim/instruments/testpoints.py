@@ -17,6 +17,7 @@ from sim.errors import UnknownNameError
 from sim.fm import discriminate
 from sim.frame import PlaybackFrame
 from sim.output import clamp_levels, sync_edges_s
+from sim.servos import TRACES
 from sim.standards import Standard
 
 __all__ = [
@@ -46,11 +47,14 @@ class TestPoint:
         Stage of the signal path that it belongs to; empty for one beside the picture's path.
     kind : str
         What is found there: "video" (level unit), "rf" (share of the nominal level), "carrier" (video that is told
-        by the carrier frequency that stands for it, in MHz) or "control" (the control track).
+        by the carrier frequency that stands for it, in MHz), "control" (the control track) or "servo" (an error of
+        the servos over seconds, which no one frame holds; see `sim.instruments.servotrace`).
     head : int
         Head whose channel it is, 1 to 4; 0 if it belongs to no one head.
     inner : bool
         Whether it lies on a card, and can be reached only with that stage's card on the extender.
+    trace : str
+        For a servo: which of `sim.servos.TRACES` it is.
     """
 
     __test__ = False  # not a test case, whatever pytest thinks of the name
@@ -62,6 +66,7 @@ class TestPoint:
     head: int
     description: str
     inner: bool = False
+    trace: str = ""
 
     @property
     def is_rf(self) -> bool:
@@ -157,6 +162,10 @@ _POINTS = (
         "control",
         0,
         "The off-tape sine that places the tape against the wheel; a pulse marks each frame. Best at field rate.",
+    ),
+    *(
+        TestPoint(f"servo_{trace.name}", trace.label, "", "servo", 0, trace.description, trace=trace.name)
+        for trace in TRACES.values()
     ),
 )
 TEST_POINTS: Mapping[str, TestPoint] = MappingProxyType({point.name: point for point in _POINTS})
@@ -271,9 +280,13 @@ def values_at(frame: PlaybackFrame, name: str) -> NDArray[np.float32]:
     Raises
     ------
     UnknownNameError
-        For an unknown test point.
+        For an unknown test point, and for one of the servos.
     """
     point = find_point(name)
+    if point.kind == "servo":
+        raise UnknownNameError(
+            "test point of a frame", name, [known.name for known in _POINTS if known.kind != "servo"]
+        )
     shape = (frame.standard.lines_per_frame, frame.standard.samples_per_line)
     if point.is_rf:
         return np.ascontiguousarray(rf_at(frame, name).real).reshape(shape)
@@ -292,7 +305,10 @@ def range_at(name: str, standard: Standard) -> tuple[tuple[float, float], str]:
     >>> range_at("processed", get_standard("525/60"))
     ((-60.0, 140.0), 'IRE')
     """
-    kind = find_point(name).kind
+    point = find_point(name)
+    kind = point.kind
+    if kind == "servo":
+        return TRACES[point.trace].range, TRACES[point.trace].unit
     if kind in ("rf", "control"):
         return _SHARE_RANGE, "of nominal"
     if kind == "carrier":

@@ -75,7 +75,8 @@ export function render({ model, el }) {
     const scope = model.scope;
     point.show(scope.test_point, model.points);
     const waveform = scope.display === "waveform";
-    rate.show(scope.rate, model.rates.map((name) => [name, rateNames[name]]), scope.line === 0 && waveform);
+    if (scope.servo) rate.show("servo", [["servo", words.servo_rate]], false);
+    else rate.show(scope.rate, model.rates.map((name) => [name, rateNames[name]]), scope.line === 0 && waveform);
     magnify.show(String(scope.magnify), model.magnifications.map((times) => [String(times), `×${times}`]));
     slider.max = 1 - 1 / scope.magnify;
     if (wanted === null && el.getRootNode().activeElement !== slider) slider.value = scope.position;

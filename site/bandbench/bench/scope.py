@@ -13,43 +13,37 @@ from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range
 
 from bandbench.bench.bench import MAGNIFICATIONS, POINT_OF_STAGE, Scope
 from bandbench.bench.plots import FIGURES, HEAD_HUES, MARKED, TRACE, brightness_ramp, overlaid, screen_figure
-from bandbench.bench.readings import Readings, number, typeset, unit_sign
-from bandbench.bench.snapshot import csv_text, file_name
+from bandbench.bench.readings import Readings, unit_sign
+from bandbench.bench.scope_words import (
+    COLUMNS,
+    HEADS,
+    VECTOR_SIZE,
+    left_edge,
+    name_of,
+    of_servos,
+    sentence_of,
+    servos_shown,
+    spectrum_shown,
+    table_of,
+    vector_point,
+)
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.frame import PlaybackFrame
-from sim.instruments import (
-    RATES,
-    RF_POINTS,
-    TEST_POINTS,
-    Spectrum,
-    carriers_hz,
-    describe_spectrum,
-    describe_superposition,
-    describe_waveform,
-    line_trace,
-    rf_spectrum,
-    superposition,
-    sweep_table,
-    waveform,
-)
+from sim.instruments import RATES, TEST_POINTS, carriers_hz, line_trace, superposition, waveform
 from sim.instruments.testpoints import range_at
-from sim.instruments.vectorscope import VECTOR_POINTS, describe_vectorscope, vectorscope
+from sim.instruments.vectorscope import vectorscope
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
 
 __all__ = ["ScopeSettings", "ScopeView"]
 
-ROWS, COLUMNS = 240, 480
-VECTOR_SIZE = 240
+ROWS = 240
 
-# The test point that shows the four channels over each other.
-_HEADS = "rf_heads"
 _SHARE = "of nominal"
-# Screen of the spectrum [dB], and samples of a piece: magnified, it tells closer lines apart.
+# Screen of the spectrum [dB].
 _SPECTRUM_RANGE = (-90.0, 10.0)
-_SAMPLES, _SAMPLES_MAGNIFIED = 1024, 4096
 # Steps of the graticule by unit; other units get ten steps.
 _STEPS = {_SHARE: 0.4, "MHz": 2.0, "dB": 10.0}
 
@@ -97,7 +91,7 @@ class ScopeView(View):
         super().__init__(bench, act)
         self.visible = True
         self._described: tuple[int, Scope] | None = None
-        self._shown: tuple[PlaybackFrame, Scope] | None = None
+        self._shown: tuple[PlaybackFrame, Scope, float] | None = None
         self.settings = ScopeSettings(
             self.receive,
             words=self.words,
@@ -166,101 +160,17 @@ class ScopeView(View):
             case {"describe": _}:
                 self._described = (self.bench.revision, self.bench.scope)
                 self.settings.sentence = ""
-                self.settings.sentence = self.sentence()
+                self.settings.sentence = sentence_of(self.bench)
             case {"save": kind}:
                 self.settings.snapshot = {
                     "number": self.settings.snapshot.get("number", 0) + 1,
-                    "name": file_name(self.bench, self._shown_names(), str(kind)),
-                    "text": self.table() if kind == "csv" else "",
+                    "name": name_of(self.bench, str(kind)),
+                    "text": table_of(self.bench) if kind == "csv" else "",
                 }
             case {"visible": visible}:
                 self.visible = bool(visible)
             case _:
                 raise ValueError(f"the waveform monitor knows no {message!r}")
-
-    def sentence(self) -> str:
-        """Return what the monitor shows."""
-        scope, frame = self.bench.scope, self.bench.frame
-        if scope.display == "vectors":
-            return typeset(describe_vectorscope(frame, self._vector_point()))
-        if scope.display == "spectrum":
-            return typeset(describe_spectrum(self._spectrum()))
-        if scope.line is None:
-            if scope.test_point == _HEADS:
-                return typeset(describe_superposition(superposition(frame, scope.rate)))
-            return typeset(describe_waveform(waveform(frame, scope.test_point, scope.rate)))
-        trace = line_trace(frame, scope.test_point, scope.line)
-        return say(
-            "scope.line_sentence",
-            point=TEST_POINTS[scope.test_point].label,
-            line=scope.line,
-            low=number(float(trace.y.min()), 2),
-            high=number(float(trace.y.max()), 2),
-            unit=trace.y_unit,
-        )
-
-    def table(self) -> str:
-        """Return what the monitor shows as a table to keep."""
-        scope, frame = self.bench.scope, self.bench.frame
-        columns: dict[str, Any]
-        if scope.display == "vectors":
-            raster = vectorscope(frame, self._vector_point(), size=VECTOR_SIZE)
-            row, column = np.nonzero(raster.image)
-            places = (np.stack([column, row]) + 0.5) * (2.0 * raster.limit / VECTOR_SIZE) - raster.limit
-            columns = {
-                f"B-Y [{raster.unit}]": places[0],
-                f"R-Y [{raster.unit}]": places[1],
-                "brightness [0 to 1]": raster.image[row, column],
-            }
-            return csv_text(self.bench, self._instrument(), self.sentence(), columns)
-        if scope.display == "spectrum":
-            spectrum = self._spectrum()
-            columns = {"frequency [MHz]": spectrum.frequency_hz / 1e6, "power [dB of carrier]": spectrum.power_db}
-        elif scope.line is not None:
-            trace = line_trace(frame, scope.test_point, scope.line)
-            columns = {"time [us]": trace.x, f"level [{trace.y_unit}]": trace.y}
-        else:
-            table = sweep_table(
-                frame,
-                scope.test_point,
-                scope.rate,
-                columns=COLUMNS,
-                magnify=scope.magnify,
-                position=self._position(),
-            )
-            columns = {
-                f"time [{table.x_unit}]": table.x,
-                f"lowest [{table.y_unit}]": table.low,
-                f"mean [{table.y_unit}]": table.mean,
-                f"highest [{table.y_unit}]": table.high,
-            }
-        return csv_text(self.bench, self._instrument(), self.sentence(), columns)
-
-    def _shown_names(self) -> tuple[str, ...]:
-        """Return what tells this screen from others, for the name of a file."""
-        scope = self.bench.scope
-        if scope.display == "vectors":
-            return ("vectorscope", self._vector_point())
-        if scope.display == "spectrum":
-            return ("spectrum", self._spectrum_point())
-        sweep = f"{scope.rate} rate" if scope.line is None else f"line {scope.line}"
-        return ("waveform", scope.test_point, sweep)
-
-    def _instrument(self) -> str:
-        """Return instrument, test point and how it is set."""
-        scope = self.bench.scope
-        if scope.display == "vectors":
-            return f"{say('scope.vectors')}: {TEST_POINTS[self._vector_point()].label}"
-        point = self._spectrum_point() if scope.display == "spectrum" else scope.test_point
-        if scope.display == "spectrum":
-            spectrum = self._spectrum()
-            how = say("snapshot.bandwidth", khz=f"{spectrum.bandwidth_hz / 1e3:.1f}", pieces=spectrum.pieces)
-            return f"{say('scope.spectrum')}: {TEST_POINTS[point].label}, {how}"
-        sweep = say(f"scope.{scope.rate}_rate") if scope.line is None else f"{say('scope.line')} {scope.line}"
-        return f"{say('snapshot.waveform')}: {TEST_POINTS[point].label}, {sweep}, ×{scope.magnify}"
-
-    def _position(self) -> float:
-        return min(self.bench.scope.position, 1.0 - 1.0 / self.bench.scope.magnify)
 
     def refresh(self) -> None:
         """Show how the monitor is set."""
@@ -275,22 +185,27 @@ class ScopeView(View):
             "position": scope.position,
             "line": scope.line or 0,
             "display": scope.display,
+            "servo": of_servos(self.bench),
             "own_point": scope.test_point == POINT_OF_STAGE[self.bench.stage],
         }
 
     def draw(self) -> bool:
         """Draw the present frame, if it and the settings are not what is drawn already; tell whether it did."""
         frame, scope = self.bench.frame, self.bench.scope
-        if not self.visible or self._shown == (frame, scope):
+        # The servos go on while the picture stands.
+        shown = (frame, scope, self.bench.station.time_s if of_servos(self.bench) else 0.0)
+        if not self.visible or self._shown == shown:
             return False
-        self._shown = (frame, scope)
+        self._shown = shown
         if scope.display == "vectors":
             self._draw_vectors(frame)
         elif scope.display == "spectrum":
             self._draw_spectrum(scope)
+        elif of_servos(self.bench):
+            self._draw_servo(scope)
         elif scope.line is not None:
             self._draw_line(frame, scope, scope.line)
-        elif scope.test_point == _HEADS:
+        elif scope.test_point == HEADS:
             self._draw_heads(frame, scope)
         else:
             self._draw_raster(frame, scope)
@@ -311,7 +226,7 @@ class ScopeView(View):
             rows=ROWS,
             columns=COLUMNS,
             magnify=scope.magnify,
-            position=self._position(),
+            position=left_edge(self.bench),
         )
         (left, right), (low, high) = raster.x_range, raster.y_range
         self._set_axes((left, right), (low, high), raster.x_unit, raster.y_unit)
@@ -322,7 +237,7 @@ class ScopeView(View):
     def _draw_heads(self, frame: PlaybackFrame, scope: Scope) -> None:
         """Draw the four channels over each other, each in its head's hue, with the heads' numbers."""
         rasters = superposition(
-            frame, scope.rate, rows=ROWS, columns=COLUMNS, magnify=scope.magnify, position=self._position()
+            frame, scope.rate, rows=ROWS, columns=COLUMNS, magnify=scope.magnify, position=left_edge(self.bench)
         )
         (left, right), (low, high) = rasters[0].x_range, rasters[0].y_range
         self._set_axes((left, right), (low, high), rasters[0].x_unit, rasters[0].y_unit)
@@ -351,22 +266,20 @@ class ScopeView(View):
             self._marked = what
             self._targets.data = marks
 
-    def _spectrum_point(self) -> str:
-        """Return the RF nearest to the test point that a spectrum analyser can show."""
-        point = self.bench.scope.test_point
-        if point in RF_POINTS:
-            return point
-        return "modulator_rf" if point in ("input", "pre_emphasised", "electronics") else "rf_switched"
-
-    def _spectrum(self) -> Spectrum:
-        samples = _SAMPLES if self.bench.scope.magnify == 1 else _SAMPLES_MAGNIFIED
-        return rf_spectrum(self.bench.frame, self._spectrum_point(), samples=samples)
+    def _draw_servo(self, scope: Scope) -> None:
+        trace = servos_shown(self.bench)
+        span = trace.length_s / scope.magnify
+        left = (left_edge(self.bench) - 1.0) * trace.length_s
+        self._set_axes((left, left + span), trace.y_range, "s", trace.unit)
+        self._curve.data = {"x": trace.time_s, "y": trace.values}
+        self._line.glyph.line_color = MARKED
+        self._show(self._line)
 
     def _draw_spectrum(self, scope: Scope) -> None:
-        spectrum = self._spectrum()
+        spectrum = spectrum_shown(self.bench)
         frequency_mhz = spectrum.frequency_hz / 1e6
         span = self.bench.frame.standard.sample_rate_hz / 1e6
-        left, (low, high) = self._position() * span, _SPECTRUM_RANGE
+        left, (low, high) = left_edge(self.bench) * span, _SPECTRUM_RANGE
         self.x_range.update(start=left, end=left + span / scope.magnify)
         self.y_range.update(start=low, end=high)
         self._name_axes(say("scope.axis_frequency"), say("scope.axis_power"), _STEPS["dB"], low)
@@ -389,16 +302,8 @@ class ScopeView(View):
         )
         self._show(self._line, marks=True)
 
-    def _vector_point(self) -> str:
-        """Return the video nearest to the test point that a vectorscope can show."""
-        point = self.bench.scope.test_point
-        if point == "processed" and not self.bench.in_colour:
-            # Monochrome processing takes the burst out, which a vectorscope locks to.
-            return "corrected"
-        return point if point in VECTOR_POINTS else "demodulated"
-
     def _draw_vectors(self, frame: PlaybackFrame) -> None:
-        raster = vectorscope(frame, self._vector_point(), size=VECTOR_SIZE)
+        raster = vectorscope(frame, vector_point(self.bench), size=VECTOR_SIZE)
         limit = raster.limit
         # Circles stay round: the wider side of the screen shows more.
         width, height = self._plot.inner_width or 4, self._plot.inner_height or 3
@@ -426,11 +331,11 @@ class ScopeView(View):
         self._show(self._image, marks=True)
 
     def _draw_line(self, frame: PlaybackFrame, scope: Scope, line: int) -> None:
-        heads = scope.test_point == _HEADS
+        heads = scope.test_point == HEADS
         names = [f"rf_head_{head}" for head in range(1, 5)] if heads else [scope.test_point]
         traces = [line_trace(frame, name, line) for name in names]
         span = frame.standard.line_period_s * 1e6
-        left = self._position() * span
+        left = left_edge(self.bench) * span
         right = left + span / scope.magnify
         # The same range as for all lines, so that nothing jumps when one is chosen.
         limits, y_unit = range_at(scope.test_point, frame.standard)
@@ -451,6 +356,8 @@ class ScopeView(View):
         self.y_range.update(start=y[0], end=y[1])
         if y_unit == _SHARE:
             level = say("scope.axis_of")
+        elif of_servos(self.bench):
+            level = say("scope.axis_error", unit=unit_sign(y_unit))
         else:
             level = say("scope.axis_carrier" if y_unit == "MHz" else "scope.axis_level", unit=y_unit)
         step = _STEPS.get(y_unit, (y[1] - y[0]) / 10.0)

@@ -1,0 +1,89 @@
+"""Traces of the servos: their errors over the last seconds, as a slow sweep of the waveform monitor.
+
+Contents: `ServoTrace`, `servo_trace`, `describe_servo_trace`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import UnknownNameError
+from sim.instruments.testpoints import TEST_POINTS
+from sim.servos import TRACES, ServoHistory
+from sim.servos.describe import swing
+from sim.servos.history import HISTORY_S
+
+__all__ = ["ServoTrace", "describe_servo_trace", "servo_trace"]
+
+# What swings to and fro by less than this share of the trace's range is not told as a swing (MODEL).
+_LEAST_SWING = 0.02
+
+
+@dataclass(frozen=True)
+class ServoTrace:
+    """One error of the servos over the last seconds.
+
+    Attributes
+    ----------
+    test_point : str
+        Of kind "servo".
+    time_s : ndarray of float64, (moments,)
+        Moments against now: negative, the last is 0. [s]
+    values : ndarray of float64, (moments,)
+        In `unit`.
+    length_s : float
+        How long the sweep is. [s]
+    y_range : tuple of float
+        What the screen's bottom and top stand for, in `unit`.
+    unit : str
+        Unit of the trace.
+    """
+
+    test_point: str
+    time_s: NDArray[np.float64]
+    values: NDArray[np.float64]
+    length_s: float
+    y_range: tuple[float, float]
+    unit: str
+
+
+def servo_trace(history: ServoHistory, test_point: str) -> ServoTrace:
+    """Return a trace of the servos.
+
+    Parameters
+    ----------
+    history : ServoHistory
+        What the servos did.
+    test_point : str
+        A test point of kind "servo".
+
+    Raises
+    ------
+    UnknownNameError
+        If it is no such test point.
+    """
+    point = TEST_POINTS.get(test_point)
+    if point is None or point.kind != "servo":
+        known = [name for name, known in TEST_POINTS.items() if known.kind == "servo"]
+        raise UnknownNameError("test point of the servos", test_point, known)
+    spec = TRACES[point.trace]
+    return ServoTrace(test_point, history.time_s, history.trace(spec.name), HISTORY_S, spec.range, spec.unit)
+
+
+def describe_servo_trace(trace: ServoTrace) -> str:
+    """Return what a servo trace shows in a sentence: where it stands, between what it moved, and whether it swings."""
+    label = TEST_POINTS[trace.test_point].label
+    if not trace.values.size:
+        return f"Waveform monitor: {label}, nothing yet."
+    low, high = trace.y_range
+    parts = [
+        f"now {trace.values[-1]:+.3g} {trace.unit}",
+        f"in the last {-trace.time_s[0]:.1f} s from {trace.values.min():.3g} to {trace.values.max():.3g} {trace.unit}",
+    ]
+    swings = swing(trace.values, _LEAST_SWING * (high - low))
+    if swings is not None:
+        parts.append(f"swinging to and fro by {swings:.3g} {trace.unit}")
+    return f"Waveform monitor: {label}, {', '.join(parts)}."
