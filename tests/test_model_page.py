@@ -14,7 +14,7 @@ from sim.colour import vectors
 from sim.condition import Condition, with_fault
 from sim.dropout import DropoutPattern
 from sim.fm import noise_to_carrier_for_snr
-from sim.servos import residual
+from sim.servos import capstan, guide, residual, wheel
 from sim.signals import B_Y_WEIGHT, LUMA_WEIGHTS, R_Y_WEIGHT
 from sim.standards import FOOTPRINT, STANDARDS, get_practice, get_standard
 
@@ -80,6 +80,20 @@ SENTENCES = [
     f"falling above {residual._CORNER_HZ:g} Hz",
     f"{residual.LOCK_RESIDUAL_NS['horizontal']:g} ns (MEMORY",
     f"up to {with_fault(Condition(), 'capstan_hunting').capstan_swing_deg:g} degrees",
+    "`w` is {:g} rad/s for the wheel on vertical, {:g} on horizontal and {:g} for the capstan".format(
+        *(loop.natural_rad_per_s for loop in (*wheel.wheel_loops(), capstan.capstan_loop()))
+    ),
+    f"at 6 dB the damping ratio is {capstan.capstan_loop().damping_ratio(2.0):.2f}",
+    f"from {20.0 * np.log10(capstan.capstan_loop().hunting_gain):.0f} dB on the loop hunts",
+    f"it runs up in {wheel._RUN_UP_S:g} s",
+    f"stands within {wheel._HANDOVER_S * 1e6:g} us",
+    f"lock-up takes about {wheel.LOCK_UP_NORMAL_S:g} s; "
+    f"more than {wheel.LOCK_UP_ATTENTION_S:g} s needs attention, QUOTED",
+    f"runs down with {wheel._COAST_S:g} s",
+    f"it runs {100.0 * capstan._FRAMING_SHARE:g} % off its speed",
+    f"({-capstan.CONTROL_LOST_DB:g} dB down)",
+    f"{100.0 * capstan._FREE_LOW:g} to {100.0 * capstan._FREE_HIGH:g} % off",
+    f"with {guide._TIME_CONSTANT_S:g} s, up to {guide.GUIDE_RANGE_UM:g} um either way",
     f"averaged over {dropout._DETECTOR_S * 1e6:g} us",
     f"holds for {dropout._HOLD_S * 1e6:g} us",
     f"up to {correction.RANGE_S * 1e6:g} us (MEMORY), leaving {3e9 * correction._MONOCHROME_RESIDUAL_S:.0f} ns",
