@@ -10,7 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from sim.servos import CAPSTAN_STATES, CapstanServo, CapstanSettings, ControlReading, ServoCondition, ServoError
+from sim.servos import (
+    CAPSTAN_STATES,
+    CapstanServo,
+    CapstanSettings,
+    ControlReading,
+    ServoCondition,
+    ServoError,
+    WheelServo,
+    WheelSettings,
+)
 from sim.servos.capstan import CONTROL_LOST_DB, capstan_loop
 from sim.standards import STANDARDS, Standard, get_standard
 from sim.tracking import match_tracks
@@ -192,6 +201,77 @@ def test_too_high_a_gain_hunts_within_bounds(recording: bool) -> None:
     assert float(np.ptp([row[1] for row in rows[-100:]])) < 2.0
 
 
+def run_both(
+    wheel: WheelServo, capstan: CapstanServo, seconds: float, gain_db: float = 0.0, *, recording: bool = False
+) -> np.ndarray:
+    """Phase error of both [deg], picture's early time [s] and tape speed after every step."""
+    rows = []
+    for _ in range(round(100 * seconds)):
+        wheel.step(0.01, True, True, WheelSettings(gain_db))
+        early_s, rate_error = wheel.phase_error_s, wheel.rate_error
+        capstan.step(0.01, True, recording, SOUND_TRACK, wheel_early_s=early_s, wheel_rate_error=rate_error)
+        rows.append(
+            (
+                360.0 * early_s * NTSC.wheel_rate_hz,
+                capstan.phase_error_deg,
+                early_s + capstan.frame_early_s,
+                capstan.speed_ratio,
+            )
+        )
+    return np.array(rows)
+
+
+@pytest.mark.parametrize("recording", [False, True])
+def test_capstan_follows_a_wheel_that_hunts_as_far_as_its_loop_reaches(
+    recording: bool, outside_check: OutsideCheck
+) -> None:
+    wheel, capstan = WheelServo(NTSC, 1), CapstanServo(NTSC, 1)
+    run_both(wheel, capstan, 8.0, recording=recording)
+    assert capstan.locked
+    rows = run_both(wheel, capstan, 40.0, 13.0, recording=recording)[2000:]
+    wheel_deg, track_deg = rows[:, 0] - rows[:, 0].mean(), rows[:, 1] - rows[:, 1].mean()
+    assert np.ptp(wheel_deg) > 30.0
+    # What is left of the wheel's swing between tape and wheel: the loop's error function at the rate of the swing.
+    spectrum = np.abs(np.fft.rfft(wheel_deg * np.hanning(wheel_deg.size)))
+    swing_rad_per_s = 2.0 * np.pi * float(np.argmax(spectrum)) / (0.01 * wheel_deg.size)
+    loop = capstan_loop()
+    natural, rate_path = loop.natural_rad_per_s, loop.rate_feedback_per_s
+    left = signal.lti([1.0, 0.0, 0.0], [1.0, rate_path - natural**2 * loop.lag_s, natural**2])
+    _, response = signal.freqresp(left, [swing_rad_per_s])
+    outside_check(
+        f"swing of the tracking under a wheel that hunts, in {'record' if recording else 'play'}, of the wheel's",
+        "scipy.signal.freqresp of the loop's error, s^2 / (s^2 + 2 z w s + w^2)",
+        float(np.abs(response[0])),
+        float(np.std(track_deg) / np.std(wheel_deg)),
+        0.1,
+    )
+    run_both(wheel, capstan, 8.0, recording=recording)
+    assert (wheel.state, capstan.locked) == ("horizontal", True)
+
+
+def test_picture_moves_without_a_jump_though_the_wheel_slips_a_turn() -> None:
+    wheel, capstan = WheelServo(NTSC, 1), CapstanServo(NTSC, 1)
+    run_both(wheel, capstan, 8.0)
+    # A wheel that a hand slows down and lets go.
+    turn_s, frame_s = 1.0 / NTSC.wheel_rate_hz, 1.0 / NTSC.frame_rate_hz
+    early_s = [wheel.phase_error_s + capstan.frame_early_s]
+    for moment in range(300):
+        slow = -0.01 if 20 <= moment < 120 else 0.0
+        place_s = -0.01 * 0.01 * min(max(moment - 20, 0), 100)
+        wrapped_s = (place_s + 0.5 * turn_s) % turn_s - 0.5 * turn_s
+        capstan.step(0.01, True, False, SOUND_TRACK, wheel_early_s=wrapped_s, wheel_rate_error=slow)
+        early_s.append(wrapped_s + capstan.frame_early_s)
+    steps = np.diff(early_s)
+    steps -= frame_s * np.round(steps / frame_s)
+    jumps = np.abs(steps) > 0.9 * turn_s
+    # A whole turn only where the tape comes to the next cycle, never where the wheel's phase is wrapped.
+    wrapped = np.array([abs(place) for place in early_s[:-1]])
+    assert wrapped.max() > turn_s
+    assert jumps.sum() <= 3
+    run_both(wheel, capstan, 4.0)
+    assert (capstan.state, capstan.frame_error_cycles) == ("locked", 0)
+
+
 def test_slip_is_made_up_for_until_the_capstan_can_go_no_faster() -> None:
     capstan = locked_capstan()
     calm = np.std([row[1] for row in run(capstan, 10.0)])
@@ -240,7 +320,7 @@ READINGS = st.one_of(
     st.lists(
         st.tuples(
             st.booleans(), st.booleans(), READINGS, st.floats(-400.0, 400.0), st.floats(-24.0, 24.0), CONDITIONS,
-            st.integers(1, 100),
+            st.integers(1, 100), st.floats(-0.002, 0.002), st.floats(-1.0, 0.1),
         ),
         max_size=6,
     ),
@@ -249,11 +329,11 @@ READINGS = st.one_of(
 @settings(max_examples=60, deadline=None)
 def test_whatever_happens_it_stays_bounded_and_locks_when_put_right(
     seed: int,
-    events: list[tuple[bool, bool, ControlReading | None, float, float, dict[str, float], int]],
+    events: list[tuple[bool, bool, ControlReading | None, float, float, dict[str, float], int, float, float]],
     dt_s: float,
 ) -> None:
     capstan = CapstanServo(NTSC, seed)
-    for engaged, recording, reading, wanted_deg, gain_db, condition, steps in events:
+    for engaged, recording, reading, wanted_deg, gain_db, condition, steps, early_s, rate in events:
         for _ in range(steps):
             capstan.step(
                 dt_s,
@@ -263,6 +343,8 @@ def test_whatever_happens_it_stays_bounded_and_locks_when_put_right(
                 wanted_deg,
                 CapstanSettings(gain_db),
                 ServoCondition(**condition),
+                wheel_early_s=early_s,
+                wheel_rate_error=rate,
             )
             assert capstan.state in CAPSTAN_STATES
             assert 0.0 <= capstan.speed_ratio <= 1.03 + 1e-9
@@ -288,4 +370,6 @@ def test_what_makes_no_sense_is_refused() -> None:
         capstan.step(0.0, True, False, None)
     with pytest.raises(ServoError, match="tracking phase nan deg: use a finite number"):
         capstan.step(0.01, True, False, None, math.nan)
+    with pytest.raises(ServoError, match="rate error of inf: must be finite"):
+        capstan.step(0.01, True, False, None, wheel_rate_error=math.inf)
     assert capstan.state == "stopped"

@@ -93,12 +93,12 @@ class CapstanServo:
     speed_ratio : float
         Tape speed against the nominal one: 1 is right, 0 still.
     tape_phase_deg : float
-        How far the tape is ahead of the wheel, against a tape that ran exactly right from the start [deg of a
-        control-track cycle], wrapped to half a frame either way. A recording whose control track reads `phase_deg`
-        stands under the heads as a tape at this phase does.
+        How far the tape is ahead of the reference, against a tape that ran exactly right from the start [deg of a
+        control-track cycle], wrapped to half a frame either way; less the wheel's own phase, it is how far the tape is
+        ahead of the wheel.
     phase_deg : float
-        Phase of the control track against the wheel [deg]: `tape_phase_deg` and the reading's, taken to within 180
-        degrees of the phase that is wanted. Where there is no reading, the last one counts.
+        Phase of the control track against the wheel [deg]: that of the tape and that of the reading, taken to within
+        180 degrees of the phase that is wanted. Where there is no reading, the last one counts.
     phase_error_deg : float
         `phase_deg` less the wanted phase [deg], -180 to 180.
     frame_error_cycles : int
@@ -144,6 +144,8 @@ class CapstanServo:
         self._settled_s = 0.0
         self._record_phase_deg = 0.0
         self._slip = 0.0
+        self._wheel_deg = 0.0
+        self._wheel_rate = 0.0
 
     @property
     def locked(self) -> bool:
@@ -174,6 +176,9 @@ class CapstanServo:
         tracking_phase_deg: float = 0.0,
         settings: CapstanSettings | None = None,
         condition: ServoCondition = SOUND,
+        *,
+        wheel_early_s: float = 0.0,
+        wheel_rate_error: float = 0.0,
     ) -> None:
         """Let time pass.
 
@@ -193,16 +198,23 @@ class CapstanServo:
             What is set; the right settings when omitted.
         condition : ServoCondition, optional
             What is wrong.
+        wheel_early_s, wheel_rate_error : float
+            `phase_error_s` [s] and `rate_error` of the wheel after the same step: the capstan follows the wheel, not
+            the reference. A perfect wheel when omitted.
 
         Raises
         ------
         ServoError
-            If `dt_s` is not above 0 and at most 0.1 s, or the phase wanted is not finite.
+            If `dt_s` is not above 0 and at most 0.1 s, or the phase wanted or one of the wheel's is not finite.
         """
         check_step(dt_s)
         if not math.isfinite(tracking_phase_deg):
             raise ServoError(f"tracking phase {tracking_phase_deg!r} deg: use a finite number")
+        if not (math.isfinite(wheel_early_s) and math.isfinite(wheel_rate_error)):
+            raise ServoError(f"wheel {wheel_early_s!r} s early at a rate error of {wheel_rate_error!r}: must be finite")
         gain = 1.0 if settings is None or settings.gain_db == 0.0 else gain_ratio(settings.gain_db)
+        self._wheel_deg = wheel_early_s * self.nominal_deg_per_s
+        self._wheel_rate = wheel_rate_error
         self._read(dt_s, engaged, control, condition)
         self._place(tracking_phase_deg)
         if not engaged:
@@ -233,9 +245,9 @@ class CapstanServo:
     def _place(self, wanted_deg: float) -> None:
         """Work out phase and frame from where the tape is."""
         reading = self._reading
-        error = self.tape_phase_deg + reading.phase_deg - wanted_deg
+        error = self.tape_phase_deg - self._wheel_deg + reading.phase_deg - wanted_deg
         if self.state == "following_wheel":
-            error = self.tape_phase_deg - self._record_phase_deg
+            error = self.tape_phase_deg - self._wheel_deg - self._record_phase_deg
         elif reading.frame_pulse_cycles is not None:
             error += 360.0 * reading.frame_pulse_cycles
         error -= self._frame_deg * math.floor(error / self._frame_deg + 0.5)
@@ -274,7 +286,7 @@ class CapstanServo:
     def _choose(self, recording: bool) -> None:
         """Enter the state that the machine's mode and the control track ask for."""
         if recording:
-            self._record_phase_deg = self.tape_phase_deg
+            self._record_phase_deg = self.tape_phase_deg - self._wheel_deg
             self._enter("following_wheel")
         elif not self.has_control:
             self._enter("free_running")
@@ -287,13 +299,15 @@ class CapstanServo:
             self._choose(recording)
         nominal = self.nominal_deg_per_s
         slip = 0.01 * condition.capstan_slip_pct
-        rate = nominal * (self.speed_ratio - 1.0 - (slip - self._slip))
+        # All as seen from the wheel, which may itself be off its speed.
+        wheel = self._wheel_rate
+        rate = nominal * (self.speed_ratio - 1.0 - wheel - (slip - self._slip))
         self._slip = slip
         if slip:
             rate += nominal * slip * _SLIP_SHARE * self._chance.around_zero() * math.sqrt(dt_s)
         error = self.phase_error_deg
         if self.state == "free_running":
-            moved, rate = _towards(nominal * (self._free_error - slip), rate, dt_s)
+            moved, rate = _towards(nominal * (self._free_error - slip - wheel), rate, dt_s)
         elif self.state == "framing":
             wanted = -_FRAMING_PER_S * (error + 360.0 * self.frame_error_cycles)
             most = nominal * _FRAMING_SHARE
@@ -307,9 +321,9 @@ class CapstanServo:
             after, rate = self._loop.advance(error, rate, dt_s, gain, noise, nominal * _MOST_PER_S)
             moved = after - error
         # The capstan goes only so far off its speed; a tape that slips is slower by the slip.
-        rate = min(max(rate, nominal * (-_MOST_OFF - slip)), nominal * (_MOST_OFF - slip))
-        self._move(moved)
-        self.speed_ratio = 1.0 + rate / nominal
+        off = min(max(rate / nominal + wheel, -_MOST_OFF - slip), _MOST_OFF - slip)
+        self._move(moved + nominal * wheel * dt_s)
+        self.speed_ratio = 1.0 + off
         self._judge(error + moved, dt_s)
 
     def _judge(self, error_deg: float, dt_s: float) -> None:
