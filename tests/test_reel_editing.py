@@ -159,6 +159,21 @@ def test_a_short_edit_with_undelayed_erase_is_all_overlap(name: str) -> None:
     assert kept[-2][1] == round(plan.entry_m + 0.2286, 6)
 
 
+def test_only_what_lies_there_already_harms_a_recording_over_tape_that_was_not_erased() -> None:
+    reel = Reel("half", "Half blank reel", "525/60", 30.0)
+    reel.record("video", 8.1, 20.0, take("525/60", 8.1))
+    new = take("525/60", 8.0)
+    plan = EditPlan("assemble", get_standard("525/60"), 8.0, 12.0, delayed_erase=False)
+    make_edit(reel, plan, new, ControlTake(8.0))
+    # DERIVED: the old recording begins at 8.1 m, the erase head began nine inches after the entry.
+    assert stretches(reel, "video")[:3] == [(8.0, 8.1), (8.1, 8.2286), (8.2286, 12.0)]
+    assert reel.at("video", 8.05) is reel.at("video", 9.0) is new
+    over = reel.at("video", 8.15)
+    assert isinstance(over, VideoTake)
+    assert max(over.spec.track_level_db) < -3.0
+    assert [one.content for one in reel.segments("control")] == [reel.at("control", 9.0)]
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_an_assembled_edit_continues_the_control_track_and_ends_in_a_hole(name: str) -> None:
     reel = recorded(name)
@@ -227,7 +242,9 @@ def test_a_joint_tells_what_was_done(
     if field == 0:
         assert joint.colour_step == colour_error % standard.colour_frames
     assert joint.control_phase_step_deg == pytest.approx(phase_error_deg, abs=1e-3)
-    assert joint.frame_pulse_step_cycles == -pulse_error
+    # Half a frame ahead is half a frame behind: it is given as ahead.
+    turns = standard.wheel_turns_per_frame
+    assert joint.frame_pulse_step_cycles == (turns // 2 if 2 * pulse_error == turns else -pulse_error)
     said = describe_joint(joint, standard)
     assert ("Wrong field" in said) == (field == 1)
     assert ("frame pulse steps" in said) == (pulse_error != 0)
@@ -319,6 +336,10 @@ def test_what_the_servo_reads_of_the_control_track() -> None:
     assert found is not None
     assert found.phase_deg == pytest.approx(-90.0)
     assert found.ahead_of_tracks_deg == pytest.approx(0.0, abs=1e-6)
+    reel.record("control", 4.0, 6.0, ControlTake(FRAME_M["525/60"], frame_pulse_pct=10.0))
+    found = playing_at(reel, 5.0).control
+    assert found is not None
+    assert not found.pulse_found
     blank = playing_at(reel, 25.0)
     assert (blank.video, blank.control, blank.line_offset, blank.colour_frame) == (None, None, 0.0, 0)
 
