@@ -116,6 +116,14 @@ def test_air_runs_on_until_the_wheel_is_at_rest() -> None:
     assert rig.deck.dry_spin_s == 0.0
 
 
+@pytest.mark.parametrize(("failed", "drag_n"), [(False, 0.6), (True, 2.4)])
+def test_without_air_the_guides_drag_at_the_tape(failed: bool, drag_n: float) -> None:
+    rig = Rig(DeckCondition(air_pump_failed=failed)).ready("stop", 500.0).do("wind_forward").run(20.0)
+    # MODEL: 0.6 N with the tape floating on air, 2.4 N without; at even speed the two tensions differ by the drag.
+    assert rig.deck.takeup_tension_n - rig.deck.supply_tension_n == pytest.approx(drag_n, abs=0.02)
+    assert rig.deck.mode == "wind_forward"
+
+
 def test_a_wheel_that_does_not_lock_is_given_up() -> None:
     rig = Rig().thread()
     rig.wheel_can_lock = False

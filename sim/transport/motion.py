@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from sim.transport.condition import DeckError
-from sim.transport.drive import HOLD_PULL_N, brake, play_pull_n, wind, wind_distance_m
+from sim.transport.drive import HOLD_PULL_N, brake, drag_n, play_pull_n, wind, wind_distance_m
 from sim.transport.reels import PATH_M
 from sim.transport.state import DeckState
 
@@ -82,7 +82,7 @@ class DeckMotion(DeckState):
         services.step(
             dt_s,
             not self._isolated,
-            self._wheel_on or turning,
+            self._wheel_on or turning or mode in _WINDS,
             self._wheel_on,
             mode in _RUNS,
             self.condition,
@@ -173,7 +173,7 @@ class DeckMotion(DeckState):
 
     def _wind(self, dt_s: float) -> None:
         forward = self._mode == "wind_forward"
-        wind(self._tape, dt_s, forward, self.condition)
+        wind(self._tape, dt_s, forward, drag_n(self._services.air_kpa), self.condition)
         if wind_distance_m(self._tape, forward) <= 0.0:
             self.stopped_because = _AT_END if forward else _AT_BEGINNING
             self._head_for("standby" if self._wheel_on else "stop")
@@ -182,7 +182,7 @@ class DeckMotion(DeckState):
         """Brake; once the tape stands and the guide is clear, go on to the goal."""
         tape = self._tape
         if tape.speed_m_per_s != 0.0:
-            brake(tape, dt_s, self.condition)
+            brake(tape, dt_s, drag_n(self._services.air_kpa), self.condition)
         else:
             tape.hold(HOLD_PULL_N, HOLD_PULL_N)
         if tape.speed_m_per_s != 0.0 or self._services.guide > 0.0:

