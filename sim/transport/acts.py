@@ -92,7 +92,7 @@ _MAINS = (
 )
 _CLEANING = (
     "Cleaning solvent burns and its vapour is harmful: open a window, no flame, no sparks, gloves. Only with the mains "
-    "locked off and the wheel at rest. The tips are brittle: wipe along the wheel's turn, never across." + _FIRST
+    "locked off and the wheel at rest. The tips are brittle: no force, and wipe them only as the manual says." + _FIRST
 )
 _MAGNET = (
     "A degausser's field erases tapes and disturbs pacemakers: no tape near, nobody with a pacemaker in the room. "
