@@ -17,6 +17,7 @@ from sim.reel import (
     VideoTake,
     colour_step,
     continuing_control,
+    control_at,
     describe_joint,
     erase_delay_frames,
     frame_length_m,
@@ -336,6 +337,8 @@ def test_what_the_servo_reads_of_the_control_track() -> None:
     assert found is not None
     assert found.phase_deg == pytest.approx(-90.0)
     assert found.ahead_of_tracks_deg == pytest.approx(0.0, abs=1e-6)
+    assert control_at(reel, 5.0) == found
+    assert control_at(reel, 25.0) is None
     reel.record("control", 4.0, 6.0, ControlTake(FRAME_M["525/60"], frame_pulse_pct=10.0))
     found = playing_at(reel, 5.0).control
     assert found is not None

@@ -55,6 +55,11 @@ def test_a_reel_holds_what_an_array_of_millimetres_holds(moves: list[tuple[bool,
             wanted.append((in_metres(run[0]), in_metres(run[-1] + 1), content))
     assert [(one.start_m, one.end_m, id(one.content)) for one in reel.segments("video")] == wanted
     assert not any(reel.segments(track) for track in TRACKS if track != "video")
+    for cell in range(CELLS):
+        first = cell
+        while cells[cell] is not None and first > 0 and cells[first - 1] is not None:
+            first -= 1
+        assert reel.unbroken_from_m("video", in_metres(cell)) == in_metres(first)
 
 
 @given(st.lists(acts, max_size=12), st.integers(0, CELLS), st.integers(1, CELLS))

@@ -1,6 +1,6 @@
 """What the heads meet at one place of a reel, and how the picture there is framed.
 
-Contents: `ControlAt`, `Playing`, `playing_at`, `sequence_step_frames`, `colour_step`, `control_step`.
+Contents: `ControlAt`, `Playing`, `playing_at`, `control_at`, `sequence_step_frames`, `colour_step`, `control_step`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from sim.errors import BandbenchError
 from sim.reel.contents import FOUR_TRACKS_M, ControlTake, VideoTake, wrapped
 from sim.reel.reel import Reel
 
-__all__ = ["ControlAt", "Playing", "colour_step", "control_step", "playing_at", "sequence_step_frames"]
+__all__ = ["ControlAt", "Playing", "colour_step", "control_at", "control_step", "playing_at", "sequence_step_frames"]
 
 
 @dataclass(frozen=True)
@@ -131,17 +131,27 @@ def playing_at(reel: Reel, position_m: float, locked_to: VideoTake | None = None
     MODEL: the control head stands at the wheel. A tape without control track, or with a control track of another
     standard, gives the picture no place to be framed by: its line offset is 0.
     """
-    picture, track = reel.at("video", position_m), reel.at("control", position_m)
-    video = picture if isinstance(picture, VideoTake) else None
-    line_offset, control = 0.0, None
-    if isinstance(track, ControlTake):
-        control, line_offset = _control_at(track, video, position_m)
+    video, control, line_offset = _found(reel, position_m)
     colour_frame = 0
     if video is not None:
         lock = _locked_to(reel, position_m, video) if locked_to is None else locked_to
         if lock.standard is video.standard:
             colour_frame = colour_step(lock, video, position_m)
     return Playing(position_m, video, control, line_offset, colour_frame)
+
+
+def control_at(reel: Reel, position_m: float) -> ControlAt | None:
+    """Return the control track at a place, or None where there is none: what `playing_at` says of it, at less cost."""
+    return _found(reel, position_m)[1]
+
+
+def _found(reel: Reel, position_m: float) -> tuple[VideoTake | None, ControlAt | None, float]:
+    """Return picture and control track at a place, and by how many lines the picture stands too low."""
+    picture, track = reel.at("video", position_m), reel.at("control", position_m)
+    video = picture if isinstance(picture, VideoTake) else None
+    if not isinstance(track, ControlTake):
+        return video, None, 0.0
+    return video, *_control_at(track, video, position_m)
 
 
 def _control_at(track: ControlTake, video: VideoTake | None, position_m: float) -> tuple[ControlAt, float]:
@@ -157,16 +167,6 @@ def _control_at(track: ControlTake, video: VideoTake | None, position_m: float) 
 
 def _locked_to(reel: Reel, position_m: float, video: VideoTake) -> VideoTake:
     """Return the take on which a machine locks that runs up to a place: where picture and control track begin."""
-    place_m = max(_unbroken_from_m(reel, track, position_m) for track in ("video", "control"))
+    place_m = max(reel.unbroken_from_m(track, position_m) for track in ("video", "control"))
     first = reel.at("video", place_m)
     return first if isinstance(first, VideoTake) and first.standard is video.standard else video
-
-
-def _unbroken_from_m(reel: Reel, track: str, position_m: float) -> float:
-    """Return where a track's recording begins that runs up to a place without a gap; the place itself if blank."""
-    start_m = position_m
-    for segment in reversed(reel.segments(track, 0.0, position_m)):
-        if segment.end_m < start_m:
-            break
-        start_m = segment.start_m
-    return start_m

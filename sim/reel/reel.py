@@ -165,6 +165,16 @@ class Reel:
         index = kept.index_at(self._place(position_m))
         return None if index is None else kept.contents[index]
 
+    def unbroken_from_m(self, track: str, position_m: float) -> float:
+        """Return where the recording begins that runs up to a place without a gap [m]; the place, if blank."""
+        kept = self._track(track)
+        index = kept.index_at(self._place(position_m))
+        if index is None:
+            return position_m
+        while index > 0 and kept.ends[index - 1] == kept.starts[index]:
+            index -= 1
+        return kept.starts[index] / _PER_METRE
+
     def record(self, track: str, start_m: float, end_m: float, content: object) -> None:
         """Record `content` over whatever lies from start to end; what lies beyond the tape's ends is lost.
 
