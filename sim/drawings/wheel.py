@@ -195,7 +195,7 @@ def switch_drawing(standard: Standard, switch_timing_us: float, footprint: Footp
     """
     blanked_s = -standard.front_porch_s
     picture_s = blanked_s + standard.line_blanking_s
-    shown_s = 0.25 * standard.line_period_s
+    shown_s = 0.22 * standard.line_period_s
     parts = (
         ("picture", -shown_s, blanked_s),
         ("front porch", blanked_s, 0.0),

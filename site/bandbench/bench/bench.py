@@ -348,11 +348,13 @@ class Bench:
     def why_hidden(self) -> str | None:
         """Return what keeps the explaining drawings, which show hidden errors too, from being shown; None if nothing.
 
-        "assessment": an assessment that is not over; "fault": a fault hidden for practice and not shown yet.
+        "assessment" or "diagnosis": a lesson of that mode that is not over; "fault": a fault hidden for practice and
+        not shown yet.
         """
         session = self.session
         if session is not None:
-            return "assessment" if session.lesson.mode == "assessment" and not session.finished else None
+            testing = session.lesson.mode in ("assessment", "diagnosis") and not session.finished
+            return session.lesson.mode if testing else None
         return "fault" if self.mode == "practise" and self.fault is not None and not self.fault_shown else None
 
     # What the bench is used for ----------------------------------------------------------------------------

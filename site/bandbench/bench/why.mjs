@@ -122,7 +122,7 @@ const DRAWINGS = {
     const hub = s("circle", { class: "hub" });
     wheel.append(hub, ...tips.map((tip) => tip.element));
     const animations = turning(wheel, labels, turnMs);
-    const graph = (y0, label, low, high) => ({ x: (share) => 216 + 118 * share, y: (share) => y0 + 68 * share, frame: [s("rect", { class: "graph", x: 216, y: y0, width: 118, height: 68 }), text(216, y0 - 5, label, "small"), ...(low === "" ? [] : [text(219, y0 + 64, low, "small quiet"), text(331, y0 + 64, high, "end small quiet")])] });
+    const graph = (y0, label, low, high) => ({ x: (share) => 216 + 118 * share, y: (share) => y0 + 68 * share, frame: [s("rect", { class: "graph", x: 216, y: y0, width: 118, height: 68 }), text(216, y0 - 5, label, "small"), ...(low === "" ? [] : [text(216, y0 + 80, low, "small quiet"), text(334, y0 + 80, high, "end small quiet")])] });
     const show = (d) => {
       const surface = (d.tip_radius_m - Math.max(...d.projections_um) * 1e-6 * d.exaggeration) * scale;
       hub.setAttribute("r", f(surface));
@@ -183,7 +183,7 @@ const DRAWINGS = {
         rows.push(group({ "data-head": head.head }, chip(head.head, 206, y), text(222, y - 3, apart, "small"), text(222, y + 10, fill(words.plays, { head: head.follows }), "small quiet"),
           s("rect", { class: "graph", x: 222, y: y + 15, width: 68, height: 7 }), s("rect", { class: "level", x: 222, y: y + 15, width: f(68 * share), height: 7 }), text(338, y + 22, level, "end small")));
       });
-      table.replaceChildren(path(arc(cx, cy, 83, -d.arc_deg / 2, d.arc_deg / 2), "tape-line"), text(148, 26, words.tape, "small"), ...rows);
+      table.replaceChildren(path(arc(cx, cy, 84, 105, 150), "thin strong"), path("M15.5 51l1.5 9 6.5 -6.5Z", "flow-head"), path(arc(cx, cy, 83, -d.arc_deg / 2, d.arc_deg / 2), "tape-line"), text(148, 26, words.tape, "small"), ...rows);
     };
     return { size, nodes: [group({ transform: `translate(${cx} ${cy})` }, wheel), table], show, animations };
   },
@@ -196,14 +196,12 @@ const DRAWINGS = {
     const still = group({});
     const show = (d) => {
       const [before, , , back, after] = d.parts_s;
-      const cycles = [];
-      for (let i = 0; i <= 60; i += 1) cycles.push([x(d.burst_s[0] + ((d.burst_s[1] - d.burst_s[0]) * i) / 60), 104 - 8 * Math.sin((2 * Math.PI * 9 * i) / 60)]);
       const sync = [[x(before[2]), 104], [x(0), 104], [x(0), 124], [x(back[1]), 124], [x(back[1]), 104], [x(after[1]), 104]];
       const now = x(clamp(d.switch_s, from, to));
       still.replaceChildren(
         s("rect", { class: "graph", x: f(x(from)), y: 70, width: f(x(before[2]) - x(from)), height: 34 }), s("rect", { class: "graph", x: f(x(after[1])), y: 70, width: f(x(to) - x(after[1])), height: 34 }),
         text((x(from) + x(before[2])) / 2, 91, words.picture, "middle small"), text((x(after[1]) + x(to)) / 2, 91, words.picture, "middle small"),
-        path(line(sync), "trace-line"), path(line(cycles), "thin"), text((x(0) + x(back[1])) / 2, 138, words.sync, "middle small"), text((x(d.burst_s[0]) + x(d.burst_s[1])) / 2, 126, words.burst, "middle small"),
+        path(line(sync), "trace-line"), s("rect", { class: "burst", x: f(x(d.burst_s[0])), y: 96, width: f(x(d.burst_s[1]) - x(d.burst_s[0])), height: 16 }), text((x(0) + x(back[1])) / 2, 138, words.sync, "middle small"), text((x(d.burst_s[0]) + x(d.burst_s[1])) / 2, 126, words.burst, "middle small"),
         s("rect", { class: "taken", x: 10, y: 18, width: f(now - 10), height: 14 }), s("rect", { class: "spare", x: f(now), y: 18, width: f(310 - now), height: 14 }),
         s("rect", { class: "spare", x: 10, y: 38, width: f(now - 10), height: 14 }), s("rect", { class: "taken", x: f(now), y: 38, width: f(310 - now), height: 14 }),
         text(14, 12, words.head_leaves, "small"), text(310, 64, words.head_enters, "end small"), text(14, 64, fill(words.overlap, { time: figure(d.overlap_s * 1e6, 0) }), "small quiet"),
@@ -213,30 +211,30 @@ const DRAWINGS = {
   },
 
   spectrum(words) {
-    const size = [340, 220];
-    const x = (hertz) => 92 + hertz * 1.02e-5;
+    const size = [340, 208];
+    const x = (hertz) => 92 + hertz * 0.98e-5;
     const base = 164;
     const still = group({});
     const show = (d) => {
-      const height = (level) => (1 - level / d.floor_db) * 138;
+      const height = (level) => (1 - level / d.floor_db) * 112;
       const nodes = [
-        s("rect", { class: "video-band", x: f(x(0)), y: base - 140, width: f(x(d.video_band_hz) - x(0)), height: 140 }), text(x(0) + 3, base - 129, words.video_band, "small quiet"),
-        path(`M0 ${base}H340M${f(x(0))} ${base - 140}V${base + 5}`, "thin"),
+        s("rect", { class: "video-band", x: f(x(0)), y: base - 116, width: f(x(d.video_band_hz) - x(0)), height: 116 }), text(x(0) + 2, base - 120, words.video_band, "small quiet"),
+        path(`M0 ${base}H340M${f(x(0))} ${base - 116}V${base + 5}`, "thin"),
       ];
-      for (let mhz = -8; mhz <= 24; mhz += 4) nodes.push(path(`M${f(x(mhz * 1e6))} ${base}v4`, "thin"), text(x(mhz * 1e6), base + 16, figure(mhz, 0), "middle small quiet"));
-      nodes.push(text(338, base + 28, words.mhz, "end small quiet"));
+      for (let mhz = -8; mhz <= 20; mhz += 4) nodes.push(path(`M${f(x(mhz * 1e6))} ${base}v4`, "thin"), text(x(mhz * 1e6), base + 16, figure(mhz, 0), "middle small quiet"));
+      nodes.push(text(337, base + 16, words.mhz, "end small quiet"));
       const carriers = [[d.sync_hz, words.sync], [d.blanking_hz, words.blanking], [d.white_hz, words.white]];
-      carriers.forEach(([hertz, label], row) => nodes.push(path(`M${f(x(hertz))} ${base}V${base + 23 + 11 * row}h8`, "thin quiet-line"), text(x(hertz) + 10, base + 27 + 11 * row, label, "small")));
+      carriers.forEach(([hertz, label], row) => nodes.push(path(`M${f(x(hertz))} ${base}V${10 + 14 * row}h${f(x(d.white_hz) - x(hertz) + 8)}`, "thin quiet-line"), text(x(d.white_hz) + 11, 14 + 14 * row, label, "small")));
       for (const { order, frequency_hz, level_db, folded, product_hz, in_picture } of d.lines) {
         const place = x(frequency_hz);
         if (place > 338) continue;
         const tip = base - height(level_db);
         const cls = order === 0 ? "carrier-line" : folded ? "bad-line" : "accent-line";
         if (folded && x(-frequency_hz) > 0) nodes.push(path(`M${f(x(-frequency_hz))} ${base}V${f(tip)}`, "thin dashed quiet-line"), path(`M${f(x(-frequency_hz))} ${f(tip)}Q${f(x(0))} ${f(tip - 26)} ${f(place)} ${f(tip)}`, "thin dashed bad-line"));
-        nodes.push(path(`M${f(place)} ${base}V${f(tip)}`, cls, { "data-order": order }), text(place, tip - 4, order === 0 ? "" : figure(order, 0), folded ? "middle small bad-text" : "middle small"));
-        if (in_picture) nodes.push(path(`M${f(x(product_hz) - 4)} ${base - 8}h8l-4 8Z`, "beat-mark"), text(x(product_hz), base - 11, figure(product_hz / 1e6, 2), "middle small bad-text"));
+        nodes.push(path(`M${f(place)} ${base}V${f(tip)}`, cls, { "data-order": order }), text(place, tip - 4, order === 0 ? "" : figure(order, 0), folded ? "middle small bad-text halo" : "middle small halo"));
+        if (in_picture) nodes.push(path(`M${f(x(product_hz) - 4)} ${base - 8}h8l-4 8Z`, "beat-mark"), text(x(product_hz) - 6, base - 3, figure(product_hz / 1e6, 2), "end small bad-text halo"));
       }
-      nodes.push(path("M4 205h14", "bad-line"), text(22, 209, words.folded, "small"), path("M96 12h8l-4 8Z", "beat-mark", { transform: "translate(-92 200) scale(1 0.9)" }), text(22, 219, words.beat, "small"));
+      nodes.push(path("M4 198h14", "bad-line"), text(22, 202, words.folded, "small"), path("M176 194h8l-4 8Z", "beat-mark"), text(190, 202, words.beat, "small"));
       still.replaceChildren(...nodes);
     };
     return { size, nodes: [still], show, animations: [] };
@@ -244,7 +242,7 @@ const DRAWINGS = {
 
   current(words) {
     const size = [320, 210];
-    const x = (percent) => 34 + ((percent - 10) / 240) * 280;
+    const x = (percent) => 34 + ((percent - 10) / 240) * 270;
     const y = (level) => 40 + (clamp(level, -12, 0) / -12) * 126;
     const still = group({});
     const show = (d) => {
@@ -256,7 +254,7 @@ const DRAWINGS = {
       const order = [...d.heads].sort((a, b) => a.current_pct - b.current_pct || a.head - b.head);
       const places = order.map((head) => x(head.current_pct));
       for (let i = 1; i < 4; i += 1) places[i] = Math.max(places[i], places[i - 1] + 19);
-      const over = Math.max(0, places[3] - 306);
+      const over = Math.max(0, places[3] - 308);
       const mean = places.reduce((sum, place, i) => sum + place - x(order[i].current_pct), 0) / 4;
       order.forEach((head, i) => {
         const column = places[i] - Math.max(over, mean);

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, is_dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -51,6 +52,7 @@ VIEWS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
 
 # Digits that are sent: a drawing is a few hundred picture elements wide.
 _DIGITS = 5
+_MINUS_SIGN = re.compile(r"(?<= )-(?=\d)")
 
 
 class Why(Part):
@@ -194,7 +196,7 @@ class WhyView(View):
         for block in shown.get("blocks", ()):
             block["unit"] = unit_sign(block["unit"])
         shown["title"] = say(f"why.title_{name}")
-        shown["sentence"] = typeset(shown["sentence"])
+        shown["sentence"] = _MINUS_SIGN.sub("\N{MINUS SIGN}", typeset(shown["sentence"]))
         factor = shown.get("exaggeration") or shown.get("exaggeration_along")
         shown["caption"] = say(f"why.scale_{name}", factor=f"{factor:.0f}") if factor else ""
         return shown
