@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 import panel as pn
 import param
+from bokeh.core.property.descriptors import UnsetValueError
 from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range1d
 
 from bandbench.bench.bench import MAGNIFICATIONS, POINT_OF_STAGE, Scope
@@ -306,8 +307,7 @@ class ScopeView(View):
         raster = vectorscope(frame, vector_point(self.bench), size=VECTOR_SIZE)
         limit = raster.limit
         # Circles stay round: the wider side of the screen shows more.
-        width, height = self._plot.inner_width or 4, self._plot.inner_height or 3
-        reach = limit * max(1.0, width / height)
+        reach = limit * max(1.0, self._aspect())
         self.x_range.update(start=-reach, end=reach)
         self.y_range.update(start=-limit, end=limit)
         self._name_axes(
@@ -329,6 +329,13 @@ class ScopeView(View):
             },
         )
         self._show(self._image, marks=True)
+
+    def _aspect(self) -> float:
+        """Return how much wider the screen is than high, as far as the page has told."""
+        try:
+            return float(self._plot.inner_width / self._plot.inner_height)
+        except (UnsetValueError, TypeError, ZeroDivisionError):
+            return 4.0 / 3.0
 
     def _draw_line(self, frame: PlaybackFrame, scope: Scope, line: int) -> None:
         heads = scope.test_point == HEADS
