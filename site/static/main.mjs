@@ -3,6 +3,7 @@
 import { hideTrouble, showProgress, showRunning, showTrouble } from "./loading.mjs";
 import { applyPatch, build, onIdle } from "./panels.mjs";
 import { acceptPictures, draw } from "./pictures.mjs";
+import { acceptSound, heard, playSound } from "./sound.mjs";
 import { say } from "./words.mjs";
 
 const parts = JSON.parse(document.getElementById("site-parts").textContent);
@@ -11,7 +12,7 @@ const SILENT_AFTER_MS = 20000;
 
 // What tests and the benchmark read; nothing in the page depends on it.
 const statistics = { frames: 0, dropped: 0, revision: 0, firstPictureMs: null, runningMs: null };
-globalThis.bandbench = { statistics };
+globalThis.bandbench = { statistics, heard };
 
 let worker = null;
 let failed = false;
@@ -65,6 +66,7 @@ const handlers = {
     await build(message, post);
     post({ type: "built" });
     acceptPictures(post);
+    acceptSound(post);
     built = true;
     runWhenWhole();
   },
@@ -73,6 +75,7 @@ const handlers = {
   frame: (message) => {
     if (pending.push(message) === 1) requestAnimationFrame(drawPending);
   },
+  sound: playSound,
   answer: () => {},
   failed: ({ kind, detail }) => fail(kind, detail),
 };

@@ -123,6 +123,7 @@ async function handle(message) {
     case "ack": bench.acknowledge(message.seq); break;
     case "built": bench.run(); break;
     case "picture_file": bench.picture_file(message.name, message.height, message.width, new Uint8Array(message.data)); break;
+    case "microphone": bench.microphone(new Float32Array(message.data)); break;
     case "ask": post({ type: "answer" }); break;
   }
 }

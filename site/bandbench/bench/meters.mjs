@@ -1,21 +1,5 @@
 // The instruments: numbers with units, each with a bar.
 
-function bar(kind, zero) {
-  const fill = h("span", { class: "bar-fill" });
-  const element = h("span", { class: `bar ${kind}`, "aria-hidden": "true" }, fill, h("span", { class: "bar-zero" }));
-  element.style.setProperty("--zero", zero);
-  return {
-    element,
-    show: (share) => {
-      fill.hidden = share === null;
-      if (share === null) return;
-      const from = kind === "centred" ? zero : 0;
-      fill.style.left = `${100 * Math.min(from, share)}%`;
-      fill.style.width = `${100 * Math.abs(share - from)}%`;
-    },
-  };
-}
-
 export function render({ model, el }) {
   const { words, labels, abouts } = model;
   const shown = [];

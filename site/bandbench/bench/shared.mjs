@@ -54,7 +54,8 @@ function button(label, onclick, attributes = {}) {
   return h("button", { type: "button", onclick, ...attributes }, label);
 }
 
-// A labelled list to choose from. show(value, options, enabled) brings it up to date; options: [[value, label], ...].
+// A labelled list to choose from. show(value, options, enabled) brings it up to date. Options are [value, label], or
+// [value, label, group, open]: those of a group stand together under its name, and can be chosen only if open.
 function choice(id, label, onchoose) {
   const select = h("select", { id, onchange: () => onchoose(select.value) });
   const element = h("span", { class: "field" }, h("label", { for: id }, label), select);
@@ -63,7 +64,18 @@ function choice(id, label, onchoose) {
     const key = JSON.stringify(options);
     if (key !== shown) {
       shown = key;
-      select.replaceChildren(...options.map(([name, text]) => h("option", { value: name }, text)));
+      const groups = new Map();
+      select.replaceChildren(...options.flatMap(([name, text, group, open = true]) => {
+        const option = h("option", { value: name, disabled: !open }, text);
+        if (group === undefined) return [option];
+        const known = groups.get(group);
+        if (known) {
+          known.append(option);
+          return [];
+        }
+        groups.set(group, h("optgroup", { label: group }, option));
+        return [groups.get(group)];
+      }));
     }
     select.value = value;
     select.disabled = !enabled;
@@ -86,6 +98,23 @@ function saveFile(name, blob) {
   link.remove();
   // The browser reads the address when it gets round to it.
   setTimeout(() => URL.revokeObjectURL(address), 10000);
+}
+
+// A bar that shows a share of its range: from its left end, or from its zero if it is "centred".
+function bar(kind, zero) {
+  const fill = h("span", { class: "bar-fill" });
+  const element = h("span", { class: `bar ${kind}`, "aria-hidden": "true" }, fill, h("span", { class: "bar-zero" }));
+  element.style.setProperty("--zero", zero);
+  return {
+    element,
+    show: (share) => {
+      fill.hidden = share === null;
+      if (share === null) return;
+      const from = kind === "centred" ? zero : 0;
+      fill.style.left = `${100 * Math.min(from, share)}%`;
+      fill.style.width = `${100 * Math.abs(share - from)}%`;
+    },
+  };
 }
 
 // Calls back now and at every change of any of these parameters, once for several that change together.

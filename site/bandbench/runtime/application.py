@@ -1,4 +1,4 @@
-"""What the worker asks of the bench: named Panel parts, grey images, a slow tick, files from the user."""
+"""What the worker asks of the bench: named Panel parts, images, sound, a slow tick, files and notes from the user."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from panel.viewable import Viewable
 
-__all__ = ["Application", "FrameImage", "PictureFile"]
+__all__ = ["Application", "FrameImage", "PictureFile", "SoundBlock"]
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,22 @@ class PictureFile:
     levels: NDArray[np.float32]
 
 
+@dataclass(frozen=True)
+class SoundBlock:
+    """What the page's loudspeaker plays next, right behind the block before.
+
+    Parameters
+    ----------
+    samples : NDArray[np.float32], shape (samples,)
+        The sound; 1 is the peak of a sine at reference level.
+    rate_hz : int
+        Samples a second. [Hz]
+    """
+
+    samples: NDArray[np.float32]
+    rate_hz: int
+
+
 class Application(Protocol):
     """A bench that the worker can run."""
 
@@ -59,6 +75,10 @@ class Application(Protocol):
 
     def next_frame(self) -> FrameImage | None:
         """Return what the page shall draw now, or None if nothing changed (the picture is paused, say)."""
+        ...
+
+    def next_sound(self) -> SoundBlock | None:
+        """Return the sound since this was last asked, or None if there is none or nobody listens."""
         ...
 
     def tick(self, now_s: float) -> None:
@@ -73,4 +93,8 @@ class Application(Protocol):
 
     def on_picture_file(self, picture: PictureFile) -> None:
         """Take a picture the user gave as the programme."""
+        ...
+
+    def on_microphone(self, samples: NDArray[np.float32]) -> None:
+        """Take a note that the user spoke, shape (samples,), full scale 1, at `sim.sound.SAMPLE_RATE_HZ`."""
         ...
