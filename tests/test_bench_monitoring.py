@@ -89,6 +89,10 @@ def test_a_refused_point_is_told_every_time(application: BenchApplication) -> No
     for _ in range(2):
         application.scope.receive({"set": {"test_point": "limiter"}})
     assert [text != "" for text in told] == [True, False, True]
+    assert application.scope.settings.scope["reached"] == []
+    application.bench.set_extended(frozenset({"demodulator"}))
+    tick_round(application)
+    assert application.scope.settings.scope["reached"] == ["limiter", "discriminator"]
     assert application.bench.scope.test_point == "rf_switched"
 
 

@@ -73,7 +73,8 @@ export function render({ model, el }) {
   // At a refusal too: what was chosen goes back to what is set.
   follow(model, ["scope", "notice"], () => {
     const scope = model.scope;
-    point.show(scope.test_point, model.points);
+    point.show(scope.test_point, model.points.map(([name, label, inner]) => (
+      inner ? [name, label, words.on_cards, scope.reached.includes(name)] : [name, label])));
     const waveform = scope.display === "waveform";
     if (scope.servo) rate.show("servo", [["servo", words.servo_rate]], false);
     else rate.show(scope.rate, model.rates.map((name) => [name, rateNames[name]]), scope.line === 0 && waveform);

@@ -55,8 +55,9 @@ class ScopeSettings(Part):
     Attributes
     ----------
     scope : dict
-        Settings (see `bandbench.bench.bench.Scope`); line 0 stands for all lines.
-    points : list of [name, label]
+        Settings (see `bandbench.bench.bench.Scope`), and which inner test points can be reached; line 0 stands for
+        all lines.
+    points : list of [name, label, inner]
         Test points.
     rates : list of str
         Sweep rates.
@@ -96,9 +97,10 @@ class ScopeView(View):
         self.settings = ScopeSettings(
             self.receive,
             words=self.words,
+            # Inner ones last, so that the keys of a list reach all others one after the other.
             points=[
-                [point.name, say("scope.on_card", point=point.label) if point.inner else point.label]
-                for point in TEST_POINTS.values()
+                [point.name, point.label, point.inner]
+                for point in sorted(TEST_POINTS.values(), key=lambda point: point.inner)
             ],
             rates=list(RATES),
             magnifications=list(MAGNIFICATIONS),
@@ -156,6 +158,7 @@ class ScopeView(View):
                     wanted["line"] = int(wanted["line"]) or None
                 problem = self.act(partial(self.bench.set_scope, **wanted))
                 # A refusal that comes twice is told twice: the page then shows what is set.
+                self.refresh()
                 self.settings.notice = ""
                 self.settings.notice = problem or ""
             case {"describe": _}:
@@ -187,6 +190,7 @@ class ScopeView(View):
             "line": scope.line or 0,
             "display": scope.display,
             "servo": of_servos(self.bench),
+            "reached": [name for name, point in TEST_POINTS.items() if point.inner and self.bench.reaches(name)],
             "own_point": scope.test_point == POINT_OF_STAGE[self.bench.stage],
         }
 

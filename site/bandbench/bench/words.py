@@ -100,7 +100,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "scope.describe": "Describe",
         "scope.vectors": "Vectorscope",
         "scope.spectrum": "Spectrum",
-        "scope.on_card": "{point} (on the card)",
+        "scope.on_cards": "On a card: power off, card on the extender",
         "scope.save_screen": "Save PNG",
         "scope.save_table": "Save CSV",
         "scope.axis_frequency": "Frequency [MHz]",

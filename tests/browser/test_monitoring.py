@@ -1,0 +1,192 @@
+"""Monitors in a real browser: every test point by keyboard, comparison, magnification, and files that are saved."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from bandbench.bench.bench import DISPLAYS
+from sim.instruments import RATES, RF_POINTS, TEST_POINTS, VIDEO_POINTS
+from tests.browser.bench_driver import BenchPage
+from tests.browser.watching import WatchedPage
+
+# Those that need no card on the extender.
+REACHED = [name for name, point in TEST_POINTS.items() if not point.inner]
+
+
+@pytest.fixture
+def bench(running_page: WatchedPage) -> Iterator[BenchPage]:
+    """The open bench with a machine in order and its monitors as at first."""
+    page = BenchPage(running_page)
+    page.choose_mode("practise")
+    yield page
+    page.check_unhurt()
+    for name, value in (("scope-point", "rf_switched"), ("picture-source", "processed"), ("picture-compare", "")):
+        page.page.locator(f"#{name}").select_option(value)
+
+
+def described(bench: BenchPage, zone: str, wanted: str) -> str:
+    """Press Describe with the keyboard until the sentence holds what is wanted."""
+    button = bench.page.locator(f"#{zone}").get_by_role("button", name="Describe")
+    sentence = bench.page.locator(f"#{zone} .sentence")
+
+    def told() -> bool:
+        button.press("Enter")
+        bench.page.wait_for_timeout(150)
+        return wanted in (sentence.text_content() or "")
+
+    bench.until(told, f"a sentence with {wanted!r}")
+    return sentence.text_content() or ""
+
+
+def saved(bench: BenchPage, zone: str, label: str, folder: Path) -> Path:
+    """Press a button that saves, with the keyboard; return the file."""
+    with bench.page.expect_download() as download:
+        bench.page.locator(f"#{zone}").get_by_role("button", name=label).press("Enter")
+    path = folder / download.value.suggested_filename
+    download.value.save_as(path)
+    return path
+
+
+def test_every_test_point_is_chosen_with_the_keyboard(bench: BenchPage) -> None:
+    point = bench.page.locator("#scope-point")
+    bench.tab_to(id="scope-point")
+    seen = []
+    for key in ("Home", *["ArrowDown"] * (len(TEST_POINTS) - 1)):
+        bench.page.keyboard.press(key)
+        seen.append(point.input_value())
+    # At the last one that can be reached the list stays: inner points wait for their card on the extender.
+    reached = seen[: len(REACHED)]
+    assert reached == REACHED
+    assert set(seen[len(REACHED) :]) <= {REACHED[-1]}
+    described(bench, "waveform", TEST_POINTS[REACHED[-1]].label)
+    assert bench.page.locator("#waveform .note").text_content() == ""
+    group = bench.page.locator("#scope-point optgroup")
+    assert "extender" in (group.get_attribute("label") or "")
+    assert group.locator("option:disabled").count() == len(TEST_POINTS) - len(REACHED)
+
+
+@pytest.mark.parametrize("rate", RATES)
+def test_four_heads_over_each_other_at_every_sweep(bench: BenchPage, rate: str) -> None:
+    bench.page.locator("#scope-point").select_option("rf_heads")
+    bench.page.locator("#scope-rate").select_option(rate)
+    said = described(bench, "waveform", f"four heads at {rate} rate")
+    assert all(f"head {head} from" in said for head in range(1, 5))
+    bench.screenshot(f"monitoring-heads-{rate}")
+    bench.page.locator("#scope-rate").select_option("line")
+
+
+@pytest.mark.parametrize("point", RF_POINTS)
+def test_the_spectrum_of_every_rf(bench: BenchPage, point: str) -> None:
+    button = bench.page.locator("#waveform").get_by_role("button", name="Spectrum")
+    bench.page.locator("#scope-point").select_option(point)
+    button.press("Enter")
+    bench.until(lambda: button.get_attribute("aria-pressed") == "true", "the spectrum")
+    said = described(bench, "waveform", "Spectrum: ")
+    assert TEST_POINTS[point].label in said
+    assert re.search(r"strongest at \d+\.\d\d MHz", said)
+    bench.screenshot(f"monitoring-spectrum-{point}")
+    button.press("Enter")
+    bench.until(lambda: button.get_attribute("aria-pressed") == "false", "the waveform again")
+
+
+@pytest.mark.parametrize("point", VIDEO_POINTS)
+def test_the_picture_of_every_point(bench: BenchPage, point: str) -> None:
+    source = bench.page.locator("#picture-source")
+    source.select_option(point)
+    said = described(bench, "picture", "Picture monitor:" if point == "processed" else TEST_POINTS[point].label.lower())
+    assert ("no tape" in said) == (point in ("input", "electronics"))
+
+
+def test_before_and_after_with_a_split_that_the_keyboard_moves(bench: BenchPage) -> None:
+    page = bench.page
+    bench.open_stage("headwheel")
+    bench.control("guide_position_um").focus()
+    for _ in range(4):
+        bench.press("PageUp")
+    page.locator("#picture").get_by_role("button", name="Keep picture").press("Enter")
+    bench.until(lambda: page.locator("#picture-compare").input_value() == "kept", "the comparison")
+    bench.control("guide_position_um").press("Home")
+    seam = page.locator(".seam")
+    assert seam.locator(".left").text_content() == "the picture kept"
+    assert seam.locator(".right").text_content() == TEST_POINTS["processed"].label
+    described(bench, "picture", "straight and clean")
+    assert "lean" in described(bench, "picture", "Left of it, to compare")
+    split = page.locator("#picture-split")
+    split.focus()
+    for _ in range(20):
+        split.press("ArrowRight")
+    bench.until(lambda: seam.get_attribute("style") == "left: 70%;", "the seam to move")
+    described(bench, "picture", "Right of 70 %")
+    bench.screenshot("monitoring-before-after")
+    alone = page.locator("#picture").get_by_role("button", name="Other alone")
+    alone.press("Enter")
+    bench.until(lambda: alone.get_attribute("aria-pressed") == "true", "the kept picture alone")
+    assert "lean" in described(bench, "picture", "To compare, alone")
+    alone.press("Enter")
+
+
+def test_magnified_four_times_the_seam_and_the_picture_move_together(bench: BenchPage) -> None:
+    page = bench.page
+    page.locator("#picture-compare").select_option("input")
+    page.locator("#picture-magnify").select_option("4")
+    style = page.locator("canvas[data-image=picture]").get_attribute("style") or ""
+    assert "scale(4)" in style
+    # The middle stays in the middle.
+    assert "translate(-37.5%, -37.5%)" in style
+    bench.until(lambda: page.locator(".seam").get_attribute("style") == "left: 50%;", "the seam")
+    page.locator("#picture-screen").press("ArrowRight")
+    # DERIVED: a tenth of the picture, four times magnified, is four tenths of the screen.
+    assert page.locator(".seam").get_attribute("style") == "left: 10%;"
+    bench.screenshot("monitoring-magnified")
+    page.locator("#picture-magnify").select_option("1")
+
+
+def test_pictures_and_screens_are_saved_as_png(bench: BenchPage, tmp_path: Path) -> None:
+    path = saved(bench, "picture", "Save PNG", tmp_path)
+    assert re.fullmatch(r"bandbench_picture_processed_525-60_\w+_frame-\d+\.png", path.name)
+    with Image.open(path) as picture:
+        # Shown 4:3.
+        assert picture.width / picture.height == pytest.approx(4.0 / 3.0, abs=0.01)
+        assert np.ptp(np.asarray(picture.convert("L"))) > 200
+    for display in DISPLAYS:
+        button = {"vectors": "Vectorscope", "spectrum": "Spectrum"}.get(display)
+        if button:
+            bench.page.locator("#waveform").get_by_role("button", name=button).press("Enter")
+            bench.page.wait_for_timeout(900)
+        path = saved(bench, "waveform", "Save PNG", tmp_path)
+        with Image.open(path) as screen:
+            pixels = np.asarray(screen.convert("RGB")).astype(int)
+        # The dark screen with its trace and its graticule, not an empty one.
+        assert np.median(pixels.sum(axis=2)) < 200, display
+        assert (pixels.sum(axis=2) > 450).mean() > 0.002, display
+        if button:
+            bench.page.locator("#waveform").get_by_role("button", name=button).press("Enter")
+
+
+def test_numbers_are_saved_as_a_table(bench: BenchPage, tmp_path: Path) -> None:
+    page = bench.page
+    page.locator("#scope-point").select_option("electronics")
+    page.get_by_role("button", name="One line").press("Enter")
+    bench.until(lambda: page.locator("#scope-line").is_visible(), "one line")
+    page.locator("#scope-line").fill("100")
+    page.locator("#scope-line").press("Enter")
+    described(bench, "waveform", "line 100 alone")
+    path = saved(bench, "waveform", "Save CSV", tmp_path)
+    assert re.fullmatch(r"bandbench_waveform_electronics_line-100_525-60_\w+_frame-\d+\.csv", path.name)
+    text = path.read_text("utf-8")
+    assert "# Standard: 525/60" in text
+    names, *rows = csv.reader(io.StringIO("\n".join(line for line in text.splitlines() if not line.startswith("#"))))
+    assert names == ["time [us]", "level [IRE]"]
+    time_us, level = np.array(rows, dtype=float).T
+    # PUB 47 CFR 73.682: a line lasts 63.556 us; sync stands 40 IRE below blanking (QUOTED RS-189).
+    assert time_us[-1] == pytest.approx(63.556, abs=0.1)
+    assert level[(time_us > 1.5) & (time_us < 4.0)].mean() == pytest.approx(-40.0, abs=0.5)
+    page.get_by_role("button", name="One line").press("Enter")
