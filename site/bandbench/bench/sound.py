@@ -127,7 +127,7 @@ class SoundView(View):
         self._figure = "halves"
         self._seen_s = 0.0
         self._note_place: tuple[Reel, float, str] | None = None
-        self._no_tape: str = ""
+        self._no_tape = ""
         self.panel = SoundPanel(
             self.receive,
             words=self.words,
@@ -233,10 +233,10 @@ class SoundView(View):
         """Remember where on the tape a note begins, or why it cannot be put there."""
         station = self._station
         deck, reel = station.deck, station.reel
-        self._note_place, self.panel.note = None, ""
+        self._note_place, self._no_tape, self.panel.note = None, "", ""
         if reel is None:
-            self._no_tape = ""
-        elif self.bench.session is not None:
+            return
+        if self.bench.session is not None:
             self._no_tape = say("sound.note_lesson")
         elif not reel.ring_fitted:
             self._no_tape = say("sound.note_ring")
