@@ -28,6 +28,7 @@ class Running:
         self.view = self.application.sound
         self.bench = self.application.bench
         self.bench.choose_mode("practise")
+        self.application.tick(self.now_s)
         self.pass_time(2.0)
 
     def pass_time(self, seconds: float) -> None:
@@ -68,7 +69,7 @@ def test_a_source_is_chosen_and_heard_on_the_endless_tape(running: Running) -> N
     tone_hz = float(json.loads(running.view.panel.readings)["cue_frequency_hz"]["text"].split()[0])
     assert tone_hz == pytest.approx(10000.0, abs=20.0)
     running.view.receive({"do": "describe"})
-    assert "Cue track: -10" in running.view.panel.sentence
+    assert "Cue track: -9.9 dB, a tone of" in running.view.panel.sentence
     running.view.receive({"do": "source", "track": "cue", "value": "trumpet"})
     assert "unknown sound source" in running.view.panel.notice
     assert running.view.panel.chosen["cue"] == "tone_10k"
