@@ -50,6 +50,8 @@ class PlaybackFrame:
         Work out the RF of the modulator, and the video that a demodulator makes of it at once.
     off_tape : bool
         True if the frame came off the tape; False if the machine shows its input through its own electronics.
+    lines_early : int
+        By how many whole lines the picture has rolled; the schedule's passes stand so much earlier.
     """
 
     standard: Standard
@@ -69,6 +71,13 @@ class PlaybackFrame:
     modulate: Callable[[], NDArray[np.complex64]]
     loop_back: Callable[[], NDArray[np.float32]]
     off_tape: bool = True
+    lines_early: int = 0
+
+    @cached_property
+    def pass_of_line(self) -> NDArray[np.int64]:
+        """Pass of the wheel, from 0, that plays the active part of each line, (lines,); a picture that has rolled has
+        its passes rolled too."""
+        return np.roll(self.schedule.pass_of_line(), -self.lines_early)
 
     @cached_property
     def record_rf(self) -> NDArray[np.complex64]:

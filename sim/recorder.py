@@ -8,6 +8,7 @@ would change.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -375,6 +376,7 @@ class Recorder:
             source=source,
             modulate=partial(self._chain.modulate, source, settings),
             loop_back=partial(self._chain.loop_back, source, settings),
+            lines_early=0 if moved is None else moved.lines_early,
         )
 
     def electronics_frame(self, index: int = 0) -> PlaybackFrame:
@@ -404,6 +406,22 @@ class Recorder:
             modulate=partial(self._chain.modulate, source, settings),
             loop_back=partial(self._chain.loop_back, source, settings),
             off_tape=False,
+        )
+
+    def dead_frame(self, index: int = 0) -> PlaybackFrame:
+        """Return frame number `index` of a machine without power: nothing anywhere but at its input."""
+        frame = self.electronics_frame(index)
+        nothing = np.zeros_like(frame.template)
+        no_rf = np.zeros_like(frame.rf)
+        return replace(
+            frame,
+            rf=no_rf,
+            template=nothing,
+            active=np.zeros_like(frame.active),
+            demodulate=lambda: nothing,
+            correct=lambda demod: demod,
+            modulate=lambda: no_rf,
+            loop_back=lambda: nothing,
         )
 
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:

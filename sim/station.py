@@ -19,7 +19,7 @@ from sim.frame import PlaybackFrame
 from sim.instruments import MeasurementError, measure
 from sim.recorder import Recorder
 from sim.recordrun import EditSettings, RecordRun
-from sim.reel import Playing, Reel, playing_at, tape_speed_m_per_s
+from sim.reel import Playing, Reel, control_at, playing_at, tape_speed_m_per_s
 from sim.reel.contents import wrapped
 from sim.running import Running
 from sim.servos import (
@@ -231,6 +231,8 @@ class Station:
             self._tracking_deg,
             self._capstan_settings,
             condition.servos,
+            wheel_early_s=wheel.phase_error_s,
+            wheel_rate_error=wheel.rate_error,
         )
         self._steps += 1
         self.time_s = self._steps * STEP_S
@@ -256,7 +258,7 @@ class Station:
         """Return what the control head finds on the tape."""
         if self.reel is None:
             return ControlReading()
-        control = playing_at(self.reel, self.deck.position_m).control
+        control = control_at(self.reel, self.deck.position_m)
         if control is None:
             return None
         pulse = control.frame_pulse_cycles if control.pulse_found else None
@@ -331,7 +333,9 @@ class Station:
             sound.record_block(self.reel, self._recorded_tracks, places)
         else:
             sound.stop_recording()
-        self._blocks.append(sound.play_block(self.reel, places, _SOUND_BLOCK_STEPS * STEP_S, self._recorded_tracks))
+        # The endless tape holds what is sent to its tracks now.
+        tape = self.reel if self.reel is not None else sound.endless_tape(self.recorder.tape.recorded_here)
+        self._blocks.append(sound.play_block(tape, places, _SOUND_BLOCK_STEPS * STEP_S, self._recorded_tracks))
         del self._blocks[:-_MOST_BLOCKS]
 
     def take_sound(self) -> list[dict[str, Sound]]:
@@ -358,6 +362,8 @@ class Station:
 
     def frame(self) -> PlaybackFrame:
         """Return the frame that the machine puts out now."""
+        if self.deck.isolated:
+            return self.recorder.dead_frame(self.frame_index)
         if not self.off_tape:
             return self.recorder.electronics_frame(self.frame_index)
         return self.recorder.play_frame(self.frame_index, self._running())
@@ -366,7 +372,7 @@ class Station:
         """Put the tape's recording at the heads under the recorder, and return how wheel and tape run."""
         wheel, capstan, standard = self.wheel, self.capstan, self.standard
         phase_deg = capstan.phase_deg
-        cycles = float(capstan.frame_error_cycles)
+        frame_early_s = capstan.frame_early_s
         early_s, recorded = wheel.phase_error_s, True
         playing = self.playing()
         if playing is not None:
@@ -380,13 +386,14 @@ class Station:
                     ahead_deg = capstan.tape_phase_deg + control.phase_deg - capstan.phase_deg
                     turns = standard.wheel_turns_per_frame
                     cycles = wrapped(round(ahead_deg / 360.0) + control.frame_pulse_cycles, turns)
+                    frame_early_s = cycles / standard.wheel_rate_hz
             if playing.video is not None:
                 take = playing.video
                 self.recorder.load_recording(take.spec, take.programme_in(playing.colour_frame), take.settings)
         jitter_s = self.recorder.condition.wheel_jitter_ns * 1e-9
         return Running(
             control_phase_deg=phase_deg,
-            early_s=early_s + cycles / standard.wheel_rate_hz,
+            early_s=early_s + frame_early_s,
             speed_error=wheel.rate_error,
             residual_peak_s=math.hypot(jitter_s, wheel.residual_peak_s),
             has_recording=recorded,

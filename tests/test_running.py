@@ -31,8 +31,17 @@ def test_a_picture_early_by_lines_has_rolled_by_them(recorder: Recorder, lines: 
     # DERIVED: positive is early, so what belongs to line n + lines stands in line n.
     locked = recorder.play_frame(0)
     rolled = recorder.play_frame(0, Running(early_s=lines * STANDARD.line_period_s))
-    for name in ("demod", "rf_envelope", "head_of_line"):
+    for name in ("demod", "rf_envelope", "head_of_line", "pass_of_line"):
         np.testing.assert_array_equal(getattr(rolled, name), np.roll(getattr(locked, name), -lines, axis=0))
+
+
+def test_a_rolled_picture_is_read_as_the_same_picture(recorder: Recorder) -> None:
+    recorder.set_controls({"guide_position_um": 15.0, "channel_gain_db_2": -3.0})
+    locked = recorder.play_frame(0)
+    rolled = recorder.play_frame(0, Running(early_s=-131 * STANDARD.line_period_s))
+    for name in ("rf_level_db", "rf_level_db_2", "skew_us", "head_position_ns_3"):
+        assert measure(rolled, name) == pytest.approx(measure(locked, name), abs=2e-3)
+    recorder.set_controls({"guide_position_um": 0.0, "channel_gain_db_2": 0.0})
 
 
 def test_a_wheel_too_fast_makes_lines_drift(recorder: Recorder, outside_check: OutsideCheck) -> None:

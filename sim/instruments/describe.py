@@ -36,6 +36,9 @@ def _sideways(early: float) -> str:
     return "left" if early > 0.0 else "right"
 
 
+_NO_TAPE = "no tape is being played"
+
+
 def describe_picture(frame: PlaybackFrame, test_point: str = "processed") -> str:
     """Return what the picture monitor shows: straight, leaning, bowed or noisy bands, and the mean brightness.
 
@@ -54,6 +57,8 @@ def describe_picture(frame: PlaybackFrame, test_point: str = "processed") -> str
 
 def _bands(frame: PlaybackFrame) -> list[str]:
     """Return what is wrong with the bands."""
+    if not frame.off_tape:
+        return [_NO_TAPE]
     parts = []
     levels = rf_levels_db(frame)
     noisy = [str(head + 1) for head in range(4) if levels[head] < _NOISE_BAND_DB]
@@ -105,6 +110,8 @@ def describe_superposition(rasters: Sequence[WaveformRaster]) -> str:
 
 def describe_rf(frame: PlaybackFrame) -> str:
     """Return the RF level meter's reading for the four heads."""
+    if not frame.off_tape:
+        return f"RF level: {_NO_TAPE}."
     levels = rf_levels_db(frame)
     heads = ", ".join(f"head {head + 1} {levels[head]:+.1f} dB" for head in range(4))
     return f"RF level against nominal: {heads}."
@@ -112,6 +119,8 @@ def describe_rf(frame: PlaybackFrame) -> str:
 
 def describe_tracking(frame: PlaybackFrame) -> str:
     """Return the tracking meter's reading."""
+    if not frame.off_tape:
+        return f"Tracking meter: {_NO_TAPE}."
     return f"Tracking meter: {tracking_level_pct(frame):.0f} % of full RF."
 
 

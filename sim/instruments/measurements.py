@@ -62,9 +62,14 @@ def _line_level(frame: PlaybackFrame) -> NDArray[np.float64]:
 # A dozen readings are taken of one frame: levels and fit are worked out once.
 @lru_cache(maxsize=1)
 def _levels(frame: PlaybackFrame) -> NDArray[np.float64]:
-    """Rms RF amplitude of the bands each head draws, heads in wheel order from the head of the first band."""
+    """Rms RF amplitude of the bands each head draws, heads in wheel order from the head of the first band.
+
+    0 for each where nothing comes off the tape.
+    """
+    if not frame.off_tape:
+        return np.zeros(4)
     level = _line_level(frame)
-    passes = frame.schedule.pass_of_line()
+    passes = frame.pass_of_line
     heads = np.asarray(frame.head_of_line)
     result = np.full(4, np.nan)
     for slot in range(4):
@@ -84,8 +89,9 @@ def _missing_head(heads: NDArray[np.int8], passes: NDArray[np.int64], slot: int)
 
 
 def rf_levels_db(frame: PlaybackFrame) -> NDArray[np.float64]:
-    """Return the RF level of heads 1 to 4 at the switcher's output, against nominal [dB], shape (4,)."""
-    return 20.0 * np.log10(_levels(frame))
+    """Return the RF level of heads 1 to 4 at the switcher's output, against nominal [dB], shape (4,); -inf for none."""
+    levels = _levels(frame)
+    return 20.0 * np.log10(levels, out=np.full(4, -np.inf), where=levels > 0.0)
 
 
 def tracking_level_pct(frame: PlaybackFrame) -> float:
@@ -108,12 +114,15 @@ def _band_fit(frame: PlaybackFrame) -> NDArray[np.float64]:
     Raises MeasurementError when too few lines have usable sync.
     """
     edges = frame.sync_edges_s
-    passes = frame.schedule.pass_of_line()
+    passes = frame.pass_of_line
     standard = frame.standard
     first_sample = np.arange(standard.lines_per_frame) * standard.samples_per_line
     basis = np.zeros((edges.size, 6))
-    basis[:, 0] = frame.schedule.sine[first_sample] / (2.0 * math.sin(HALF_PASS_RAD))
-    basis[:, 1] = -frame.schedule.cosine[first_sample] / (1.0 - math.cos(HALF_PASS_RAD))
+    sine, cosine = (
+        np.roll(values[first_sample], -frame.lines_early) for values in (frame.schedule.sine, frame.schedule.cosine)
+    )
+    basis[:, 0] = sine / (2.0 * math.sin(HALF_PASS_RAD))
+    basis[:, 1] = -cosine / (1.0 - math.cos(HALF_PASS_RAD))
     basis[np.arange(edges.size), 2 + passes % 4] = 1.0
     usable = np.isfinite(edges) & (_line_level(frame) > _LEAST_RF_FOR_TIMING)
     early = -np.where(np.isfinite(edges), edges, 0.0)
@@ -139,7 +148,7 @@ def _scallop_us(frame: PlaybackFrame) -> float:
 
 def _head_position_ns(frame: PlaybackFrame, head: int) -> float:
     positions = _band_fit(frame)[2:]
-    slots = frame.schedule.pass_of_line() % 4
+    slots = frame.pass_of_line % 4
     chosen = np.flatnonzero(frame.head_of_line == head)
     if chosen.size == 0 or not math.isfinite(positions[slots[chosen[0]]]):
         raise MeasurementError(f"head {head} gives no usable sync: its channel is off or its RF too low")
@@ -231,4 +240,6 @@ def measure(frame: PlaybackFrame, name: str) -> float:
     """
     if name not in MEASUREMENTS:
         raise UnknownNameError("measurement", name, MEASUREMENTS)
+    if not frame.off_tape:
+        raise MeasurementError("no tape is being played, so nothing comes off it to be read")
     return MEASUREMENTS[name].measure(frame)

@@ -121,7 +121,7 @@ def band_edges(frame: PlaybackFrame, field: int) -> list[tuple[float, float, int
     rows = visible_rows(frame.standard)
     half = (frame.standard.lines_per_frame + 1) // 2
     in_field = np.flatnonzero((rows >= half) == bool(field))
-    passes = frame.schedule.pass_of_line()[rows[in_field]]
+    passes = frame.pass_of_line[rows[in_field]]
     heads = frame.head_of_line[rows[in_field]]
     starts = np.flatnonzero(np.diff(passes, prepend=-1))
     stops = np.append(starts[1:], in_field.size)

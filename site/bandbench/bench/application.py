@@ -6,8 +6,12 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bandbench.bench.bench import Bench
 from bandbench.bench.controls import ControlsView
+from bandbench.bench.handling import HandlingView
 from bandbench.bench.lesson import LessonView
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.log import LogView
@@ -15,11 +19,15 @@ from bandbench.bench.meters import MetersView
 from bandbench.bench.monitor import MonitorView
 from bandbench.bench.path import PathView
 from bandbench.bench.readings import Readings, take_readings
+from bandbench.bench.record import RecordView
 from bandbench.bench.result import ResultView
 from bandbench.bench.scope import ScopeView
+from bandbench.bench.services import ServicesView
+from bandbench.bench.sound import SoundView
+from bandbench.bench.transport import TransportView
 from bandbench.bench.view import Action, View
 from bandbench.bench.why import WhyView
-from bandbench.runtime.application import FrameImage, PictureFile
+from bandbench.runtime.application import FrameImage, PictureFile, SoundBlock
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
 
@@ -28,9 +36,10 @@ if TYPE_CHECKING:
 
 __all__ = ["BenchApplication"]
 
-ROUND = ("scope", "read", "scope", "show")
+ROUND = ("scope", "read", "scope", "show", "watch")
 """What one tick after the other does: a little at a time, so that a control never waits long for its picture. The
-waveform monitor is drawn, the instruments are read, the waveform monitor is drawn, the readings are shown."""
+waveform monitor is drawn, the instruments are read, the waveform monitor is drawn, the readings are shown, and the
+running machine is looked at."""
 
 
 class BenchApplication:
@@ -43,6 +52,7 @@ class BenchApplication:
     """
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
         self.bench = Bench(read_lessons())
         bench, act = self.bench, self.act
         self.views: list[View] = []
@@ -53,11 +63,16 @@ class BenchApplication:
         self.meters = MetersView(bench, act)
         self.path = PathView(bench, act)
         self.controls = ControlsView(bench, act, clock)
+        self.sound = SoundView(bench, act)
         self.why = WhyView(bench, act)
+        self.transport = TransportView(bench, act)
+        self.record = RecordView(bench, act)
+        self.handling = HandlingView(bench, act)
+        self.services = ServicesView(bench, act)
         self.log = LogView(bench, act, clock)
         self.views = [
-            self.controls, self.path, self.lesson, self.monitor, self.scope, self.meters, self.why, self.log,
-            self.result,
+            self.controls, self.path, self.lesson, self.monitor, self.scope, self.meters, self.why, self.sound,
+            self.transport, self.record, self.handling, self.services, self.log, self.result,
         ]  # fmt: skip
         self._ticks = 0
         self._seen = self.bench.version
@@ -84,11 +99,18 @@ class BenchApplication:
 
     def next_frame(self) -> FrameImage | None:
         """Return the next picture, or None while nothing changes."""
+        self.bench.advance(self._clock())
         picture = self.monitor.next_picture()
         return None if picture is None else FrameImage({"picture": picture}, self.bench.revision)
 
     def tick(self, now_s: float) -> None:
         """Bring one part of what the bench shows up to date (see `ROUND`)."""
+        # A page that is hidden asks for no frames; its machine goes on.
+        self.bench.advance(self._clock())
+        if not self.bench.held:
+            # Reels and record state are followed closely: they cost little.
+            self.transport.live()
+            self.record.live()
         if self._seen != self.bench.version:
             self._seen = self.bench.version
             for view in self.views:
@@ -106,6 +128,12 @@ class BenchApplication:
         bench = self.bench
         if task == "scope":
             return self.scope.draw()
+        if task == "watch":
+            if bench.held:
+                return False
+            for view in self.views:
+                view.watch()
+            return True
         if task == "read":
             fresh = bench.frame is not self._read
             if fresh:
@@ -118,6 +146,14 @@ class BenchApplication:
                 view.update(readings)
         return readings is not None
 
+    def next_sound(self) -> SoundBlock | None:
+        """Return the sound that the loudspeaker plays next, if anybody listens."""
+        return self.sound.next_block()
+
     def on_picture_file(self, picture: PictureFile) -> None:
         """Play a picture the user gave."""
         self.monitor.take_picture(picture.name, picture.levels)
+
+    def on_microphone(self, samples: NDArray[np.float32]) -> None:
+        """Put a spoken note on tape."""
+        self.sound.take_note(samples)

@@ -6,12 +6,13 @@ Contents: `MODES`, `DISPLAYS`, `Scope` (settings of the waveform monitor) and `B
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bandbench.bench.machines import WORK_TAPE, Machines
 from bandbench.bench.moves import MoveLog
 from bandbench.bench.settings import KEPT, KeptPicture, MonitorSettings, check_monitor
 from sim.condition import FAULTS, Condition, with_fault
@@ -21,8 +22,10 @@ from sim.errors import BandbenchError, UnknownNameError
 from sim.frame import PlaybackFrame
 from sim.instruments import RATES, TEST_POINTS
 from sim.recorder import Recorder
+from sim.reel import copy_programme
 from sim.signals import SIGNALS, signal_from_picture
-from sim.tape import TAPES, TapeSpec
+from sim.station import Station
+from sim.tape import TAPES
 from sim.training.lesson import Lesson
 from sim.training.machine import Machine
 from sim.training.session import Session
@@ -34,8 +37,6 @@ MODES = ("learn", "practise", "demonstrate")
 
 OWN_PICTURE = "own"
 """Name of the programme that is a picture the user gave."""
-
-WORK_TAPE = "programme"
 
 MAGNIFICATIONS = (1, 5, 10)
 
@@ -63,6 +64,12 @@ _LEAST_SEVERITY, _MOST_SEVERITY = 0.4, 0.9
 
 # Seeds dealt by chance are short enough to be read out and typed.
 _SEEDS = 10_000
+
+
+COPY = "copy"
+"""Name of the programme that is what a machine played."""
+
+_HELD = "In a lesson the tape plays all the time; leave the lesson to work the transport yourself."
 
 
 class BenchError(BandbenchError):
@@ -113,7 +120,8 @@ class Bench:
 
     def __init__(self, lessons: Mapping[str, Lesson], chance: random.Random | None = None) -> None:
         self.lessons = lessons
-        self.recorder = Recorder()
+        self.machines = Machines(Recorder())
+        self.notice = ""
         self.mode: str | None = None
         self.lesson: Lesson | None = None
         self.session: Session | None = None
@@ -133,16 +141,32 @@ class Bench:
         self.version = 0
         self.revision = 0
         self._chance = chance or random.Random()
+        self._began_s: float | None = None
         self._picture: NDArray[np.float32] | None = None
         self._frame: PlaybackFrame | None = None
 
     # What is played ----------------------------------------------------------------------------------------
 
     @property
+    def station(self) -> Station:
+        """The machine that is worked on, as it runs."""
+        return self.machines.station
+
+    @property
+    def recorder(self) -> Recorder:
+        """Electronics and heads of the machine that is worked on."""
+        return self.machines.station.recorder
+
+    @property
+    def held(self) -> bool:
+        """Whether the machine is held in play, at deterministic frames: in a lesson, and before a mode is chosen."""
+        return self.mode not in ("practise", "demonstrate")
+
+    @property
     def frame(self) -> PlaybackFrame:
         """The frame on screen, played when first asked for."""
         if self._frame is None:
-            self._frame = self.recorder.play_frame(self.frame_index)
+            self._frame = self.recorder.play_frame(self.frame_index) if self.held else self.station.frame()
         return self._frame
 
     @property
@@ -150,37 +174,156 @@ class Bench:
         """Whether the machine puts out colour: only a colour corrector keeps bursts that a monitor can lock to."""
         return CORRECTIONS[int(self.recorder.controls["correction"])] == "colour"
 
-    def advance(self) -> None:
-        """Go on to the next frame."""
-        self.frame_index += 1
-        self._frame = None
+    def advance(self, now_s: float) -> None:
+        """Let time pass up to now: the frames in between are dropped, the time never.
+
+        Parameters
+        ----------
+        now_s : float
+            A clock that only goes forward [s].
+        """
+        if not self.held:
+            try:
+                fresh = self.machines.advance(now_s)
+            except BandbenchError as error:
+                self.notice = str(error)
+                self._changed()
+                fresh = True
+            if fresh and self.playing:
+                self._frame = None
+            return
+        if not self.playing:
+            self._began_s = None
+            return
+        frame_s = 1.0 / self.recorder.standard.frame_rate_hz
+        if self._began_s is None:
+            self._began_s = now_s - self.frame_index * frame_s
+        index = int((now_s - self._began_s) / frame_s + 1e-6)
+        if index > self.frame_index:
+            self.frame_index = index
+            self._frame = None
 
     def set_playing(self, playing: bool) -> None:
-        """Let the tape run, or hold the frame that is on screen."""
+        """Let the picture go on with the tape, or hold the frame that is on screen."""
         if playing != self.playing:
             self.playing = playing
             self._changed()
 
-    def tapes(self) -> list[TapeSpec]:
-        """Return the tapes that this machine can play: those of its standard."""
-        return [tape for tape in TAPES.values() if tape.standard in ("", self.recorder.standard.name)]
+    # The machine -------------------------------------------------------------------------------------------
+
+    def act_refusal(self, act: str, stage: str = "") -> str | None:
+        """Return why an act of `sim.transport.ACTS` would be refused now, or None."""
+        return _HELD if self.held else self.station.refusal(act, stage)
+
+    def do_act(self, act: str, stage: str = "") -> None:
+        """Do an act of `sim.transport.ACTS`.
+
+        Raises
+        ------
+        BandbenchError
+            If the machine refuses, with the reason.
+        """
+        self._unheld()
+        self.notice = ""
+        try:
+            self.station.do(act, stage)
+        finally:
+            on_extender = self.station.deck.extender_stage
+            self.set_extended(frozenset() if on_extender is None else frozenset({on_extender}))
+            # A refused act may have been noted.
+            self._moved()
+
+    def select_tracks(self, tracks: Iterable[str]) -> None:
+        """Choose which tracks a recording writes."""
+        self._unheld()
+        self.station.deck.select_tracks(tracks)
+        self._changed()
+
+    def select_edit_mode(self, mode: str) -> None:
+        """Choose how a recording joins what is on the tape."""
+        self._unheld()
+        self.station.deck.select_edit_mode(mode)
+        self._changed()
+
+    def set_edit(self, **settings: object) -> None:
+        """Change fields of `sim.recordrun.EditSettings`."""
+        self._unheld()
+        try:
+            self.station.edit = replace(self.station.edit, **settings)  # type: ignore[arg-type]  # it checks itself
+        except TypeError:
+            raise BenchError(f"edit: no settings called {sorted(settings)}") from None
+        self._changed()
+
+    def reels(self) -> list[tuple[str, str]]:
+        """Return the reels that fit the machine, as name and title; the endless work tape is the first."""
+        return list(self.machines.names().items())
+
+    @property
+    def reel_name(self) -> str:
+        """The tape on the machine."""
+        return self.recorder.tape.name if self.held else self.machines.reel_name
+
+    def take_reel(self, name: str) -> None:
+        """Take a reel to hand, to be fitted next: only with none on the machine."""
+        self._unheld()
+        self.machines.take_reel(name)
+        self._moved()
+
+    def put_on(self, name: str) -> None:
+        """Put a reel on, thread it and play it, all at once."""
+        self._unheld()
+        self.machines.put_on(name)
+        self._moved()
+
+    @property
+    def machine(self) -> str:
+        """Which of the two machines is worked on."""
+        return self.machines.chosen
+
+    def choose_machine(self, name: str) -> None:
+        """Carry the reel to the other machine and go on there."""
+        self._unheld()
+        self.machines.choose(name)
+        self.log.clear()
+        self._moved()
+
+    def copy_to_input(self) -> None:
+        """Send what is put out now to the input, to be recorded: a copy, with every error that is in it."""
+        self._unheld()
+        picture = copy_programme(self.frame)
+        for station in self.machines.all():
+            station.recorder.load_source(picture)
+        self.programme = COPY
+        self._moved()
+
+    def _unheld(self) -> None:
+        if self.held:
+            raise BenchError(_HELD)
+
+    # What is on the tape and at the input ------------------------------------------------------------------
 
     def load_tape(self, name: str) -> None:
-        """Put a tape on, at its own signal."""
+        """Put a tape on and play it; a made one has its own signal on it."""
         self._free("the tape")
+        if not self.held:
+            self.put_on(name)
+            return
         self.recorder.load_tape(name)
         self.programme = TAPES[name].signal
         self._replay()
 
     def load_programme(self, name: str) -> None:
-        """Play a test signal, or again the picture the user gave (`OWN_PICTURE`)."""
+        """Send a test signal, or again the picture the user gave (`OWN_PICTURE`), to the machine.
+
+        On the endless work tape it is played at once; with a reel on the machine it stands at the input.
+        """
         self._free("the programme")
         if name == OWN_PICTURE:
             if self._picture is None:
                 raise BenchError("no picture of your own has been given yet; choose a picture file first")
             self._play_picture(self._encoded(self._picture))
         elif name in SIGNALS:
-            self.recorder.load_programme(name)
+            self._send(name)
         else:
             raise UnknownNameError("programme", name, (*SIGNALS, OWN_PICTURE))
         self.programme = name
@@ -212,9 +355,19 @@ class Bench:
         in_colour = self.in_colour
         self.recorder.set_control(control, value)
         if self.in_colour != in_colour and self.programme == OWN_PICTURE and self._picture is not None:
-            self.recorder.load_programme(self._encoded(self._picture))
+            self._send(self._encoded(self._picture))
+
+    def _send(self, programme: str | NDArray[np.float32]) -> None:
+        """Send a programme to the input; the work tape has it at once."""
+        if self.held or self.station.reel is None:
+            self.recorder.load_programme(programme)
+        else:
+            self.recorder.load_source(programme)
 
     def _play_picture(self, picture: NDArray[np.float32]) -> None:
+        if not self.held:
+            self._send(picture)
+            return
         # A made tape holds what its maker put on it; a picture is recorded on the work tape.
         if not self.recorder.tape.recorded_here:
             self.recorder.load_tape(WORK_TAPE)
@@ -370,13 +523,18 @@ class Bench:
 
     def _put_right(self) -> None:
         """Return to a machine in order with the bars on it."""
-        recorder = self.recorder
+        self.notice = ""
         self.fault, self.severity, self.fault_shown = None, 0.0, False
+        recorder = self.machines.own.recorder
         recorder.set_condition(Condition())
+        recorder.set_guide_correction(0.0)
         recorder.set_controls(default_controls())
         if recorder.tape.name != WORK_TAPE or self.programme != TAPES[WORK_TAPE].signal:
             recorder.load_tape(WORK_TAPE)
             self.programme = TAPES[WORK_TAPE].signal
+        self.machines.begin()
+        self.set_extended(frozenset())
+        self._began_s = None
         self.log.clear()
         self._moved()
 
@@ -461,11 +619,11 @@ class Bench:
         """Take the fault away; the controls stay where they are."""
         self._free("faults")
         self.fault, self.severity, self.fault_shown = None, 0.0, False
-        self.recorder.set_condition(Condition())
+        self.machines.own.recorder.set_condition(Condition())
         self._moved()
 
     def _plant(self, name: str, severity: float, shown: bool) -> None:
-        self.recorder.set_condition(with_fault(Condition(), name, severity))
+        self.machines.own.recorder.set_condition(with_fault(Condition(), name, severity))
         self.fault, self.severity, self.fault_shown = name, severity, shown
         self._moved()
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
-from bandbench.bench.bench import OWN_PICTURE
+from bandbench.bench.bench import COPY, OWN_PICTURE
 from bandbench.bench.readings import decimals_of_step, typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
@@ -98,7 +98,6 @@ class ControlsView(View):
             words=self.words,
             specs=[_spec_data(spec) for spec in CONTROLS.values()],
             stages=[asdict(stage) | {"title": typeset(stage.title)} for stage in STAGES.values()],
-            tapes=[[tape.name, tape.title] for tape in bench.tapes()],
         )
         self.refresh()
 
@@ -144,8 +143,11 @@ class ControlsView(View):
         programmes = [[spec.name, spec.title] for spec in SIGNALS.values()]
         if bench.picture_name is not None:
             programmes.append([OWN_PICTURE, say("controls.own", name=bench.picture_name)])
+        if bench.programme == COPY:
+            programmes.append([COPY, say("controls.copy")])
         self.board.param.update(
-            tape=bench.recorder.tape.name,
+            tape=bench.reel_name,
+            tapes=[list(reel) for reel in bench.reels()],
             programme=bench.programme,
             programmes=programmes,
             fixed=bench.session is not None,

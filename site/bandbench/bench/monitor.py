@@ -164,8 +164,6 @@ class MonitorView(View):
     def next_picture(self) -> NDArray[np.uint8] | None:
         """Return the picture if it is not what was returned last, for the page's canvas: grey, or three planes."""
         bench = self.bench
-        if bench.playing:
-            bench.advance()
         drawn = (bench.frame, bench.monitor, bench.kept)
         if drawn == self._drawn:
             return None

@@ -90,3 +90,6 @@ class View:
 
     def update(self, readings: Readings) -> None:
         """Show new readings of the frame that is played."""
+
+    def watch(self) -> None:
+        """Look at the machine as it runs, some times a second; not while a lesson holds it in play."""

@@ -1,0 +1,146 @@
+"""The machines of the bench as they run: this one and a second, the reel between them, and time.
+
+Contents: `MACHINES`, `WORK_TAPE`, `Machines`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sim.errors import BandbenchError, UnknownNameError
+from sim.recorder import Recorder
+from sim.reel import REELS, Reel, make_reel, reels_of
+from sim.station import Station
+from sim.tape import TAPES
+
+__all__ = ["LONGEST_GAP_S", "MACHINES", "WORK_TAPE", "Machines"]
+
+WORK_TAPE = "programme"
+"""Name of the endless tape that shows at once what the machine would record."""
+
+MACHINES = ("this", "second")
+"""The machine that is worked on, and one in good order to play its recordings on."""
+
+LONGEST_GAP_S = 60.0
+"""Longest time between two looks at the clock that the machine lives through [s]; after a longer one, when the computer
+slept, it goes on where it was."""
+
+
+class Machines:
+    """Two recorders with one reel between them.
+
+    Parameters
+    ----------
+    recorder : Recorder
+        The electronics of the machine that is worked on.
+
+    Attributes
+    ----------
+    chosen : str
+        Which of `MACHINES` is worked on.
+    reel_name : str
+        What lies on the machine: `WORK_TAPE` or a name from `sim.reel.REELS`.
+    """
+
+    def __init__(self, recorder: Recorder) -> None:
+        self.chosen = MACHINES[0]
+        self.reel_name = WORK_TAPE
+        self._stations: dict[str, Station] = {MACHINES[0]: Station(recorder)}
+        self._shelf: dict[str, Reel] = {}
+        self._last_s: float | None = None
+
+    @property
+    def station(self) -> Station:
+        """The machine that is worked on."""
+        return self._stations[self.chosen]
+
+    @property
+    def own(self) -> Station:
+        """The machine with the faults, whichever is worked on."""
+        return self._stations[MACHINES[0]]
+
+    def all(self) -> tuple[Station, ...]:
+        """Return every machine there is by now."""
+        return tuple(self._stations.values())
+
+    def begin(self) -> None:
+        """Put the bench's own machine in play with the work tape, and clear the shelf of what was recorded."""
+        self.chosen = MACHINES[0]
+        self._stations = {MACHINES[0]: Station(self.own.recorder)}
+        self._shelf.clear()
+        self.reel_name = WORK_TAPE
+        self._last_s = None
+        self.station.make_ready("play")
+
+    def advance(self, now_s: float) -> bool:
+        """Let the machine live up to now; tell whether its picture is another one.
+
+        Raises
+        ------
+        BandbenchError
+            If the machine could not go on with what it was told; it has stopped doing so.
+        """
+        before = self.station.frame_index
+        elapsed_s = 0.0 if self._last_s is None else max(now_s - self._last_s, 0.0)
+        self._last_s = now_s
+        if elapsed_s <= LONGEST_GAP_S:
+            self.station.advance(elapsed_s)
+        return self.station.frame_index != before
+
+    def names(self) -> Mapping[str, str]:
+        """Return the reels that fit this machine, by name with their titles; the work tape is the first."""
+        specs = reels_of(self.station.standard.name)
+        return {WORK_TAPE: TAPES[WORK_TAPE].title} | {spec.name: spec.title for spec in specs}
+
+    def _reel(self, name: str) -> Reel | None:
+        """Return a reel from the shelf, with what was recorded on it before; None for the work tape."""
+        if name == WORK_TAPE:
+            return None
+        if name not in self.names():
+            raise UnknownNameError("reel", name, self.names())
+        if name not in self._shelf:
+            self._shelf[name] = make_reel(REELS[name])
+        return self._shelf[name]
+
+    def take_reel(self, name: str) -> None:
+        """Take a reel to hand, to be fitted next; errors as for `Station.choose_reel`."""
+        reel = self._reel(name)
+        self.station.choose_reel(reel)
+        self._lay_up(name)
+
+    def put_on(self, name: str) -> None:
+        """Put a reel on and play it at once."""
+        reel = self._reel(name)
+        station = self.station
+        self._lay_up(name)
+        station.put_on(reel, "play")
+
+    def _lay_up(self, name: str) -> None:
+        if name == WORK_TAPE:
+            self.station.recorder.load_tape(WORK_TAPE)
+        self.reel_name = name
+
+    def choose(self, name: str) -> None:
+        """Carry the reel to one of `MACHINES`; it lies there threaded, at the same place.
+
+        Raises
+        ------
+        BandbenchError
+            If there is no such machine, or the tape is not stopped.
+        """
+        if name not in MACHINES:
+            raise UnknownNameError("machine", name, MACHINES)
+        if name == self.chosen:
+            return
+        station = self.station
+        if station.deck.mode != "stop":
+            raise BandbenchError(
+                "The tape is not at rest: stop the machine before you carry the reel to the other one."
+            )
+        if name not in self._stations:
+            own = self.own.recorder
+            other = Recorder(own.standard.name, own.practice.name)
+            self._stations[name] = Station(other, seed=1)
+        place_m = station.deck.position_m if station.deck.threaded else None
+        self._stations[name].put_on(station.reel, "stop", place_m)
+        self.chosen = name
