@@ -148,6 +148,7 @@ export function render({ model, el }) {
   // At a refusal too: what was chosen goes back to what is set.
   follow(model, ["monitor", "kept", "notice"], () => {
     const { monitor } = model;
+    if (model.notice !== "") for (const list of [source, compare]) list.settle();
     source.show(monitor.point, model.points);
     compare.show(monitor.compare, [...names()]);
     const compared = monitor.compare !== "";

@@ -73,6 +73,7 @@ export function render({ model, el }) {
   // At a refusal too: what was chosen goes back to what is set.
   follow(model, ["scope", "notice"], () => {
     const scope = model.scope;
+    if (model.notice !== "") for (const list of [point, rate, magnify]) list.settle();
     point.show(scope.test_point, model.points.map(([name, label, inner]) => (
       inner ? [name, label, words.on_cards, scope.reached.includes(name)] : [name, label])));
     const waveform = scope.display === "waveform";

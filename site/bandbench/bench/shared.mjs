@@ -54,10 +54,30 @@ function button(label, onclick, attributes = {}) {
   return h("button", { type: "button", onclick, ...attributes }, label);
 }
 
+// How long a list waits for what was chosen in it to be confirmed.
+const CHOICE_SETTLES_MS = 1500;
+
 // A labelled list to choose from. show(value, options, enabled) brings it up to date. Options are [value, label], or
 // [value, label, group, open]: those of a group stand together under its name, and can be chosen only if open.
+// What has just been chosen is not overwritten by what was set before; settle() ends that, as after a refusal.
 function choice(id, label, onchoose) {
-  const select = h("select", { id, onchange: () => onchoose(select.value) });
+  let chosen = null;
+  let timer = 0;
+  let latest = "";
+  const settle = () => {
+    clearTimeout(timer);
+    chosen = null;
+    select.value = latest;
+  };
+  const select = h("select", {
+    id,
+    onchange: () => {
+      chosen = select.value;
+      clearTimeout(timer);
+      timer = setTimeout(settle, CHOICE_SETTLES_MS);
+      onchoose(select.value);
+    },
+  });
   const element = h("span", { class: "field" }, h("label", { for: id }, label), select);
   let shown = "";
   const show = (value, options, enabled = true) => {
@@ -77,10 +97,12 @@ function choice(id, label, onchoose) {
         return [groups.get(group)];
       }));
     }
-    select.value = value;
+    latest = value;
+    if (chosen === null || chosen === value) settle();
+    else select.value = chosen;
     select.disabled = !enabled;
   };
-  return { element, show, select };
+  return { element, show, settle, select };
 }
 
 // A button that is either pressed or not.
