@@ -293,7 +293,7 @@ const DRAWINGS = {
 function figureOf(numbers, index, words, turnMs) {
   const drawing = DRAWINGS[numbers.kind](words, turnMs, numbers);
   const [width, height] = drawing.size;
-  const title = h("h4", { id: `why-title-${index}` });
+  const title = h("h3", { id: `why-title-${index}` });
   const sentence = h("p", { class: "why-sentence", id: `why-sentence-${index}` });
   const caption = h("p", { class: "about why-caption" });
   const svg = s("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-labelledby": `why-title-${index}`, "aria-describedby": `why-sentence-${index}`, focusable: "false" }, ...drawing.nodes);
