@@ -74,13 +74,24 @@ class Worker:
             self._application.on_picture_file(PictureFile(name, pixels.astype(np.float32) / np.float32(255)))
         self._loop.wake()
 
+    def microphone(self, samples: Any) -> None:
+        """Give the bench a note spoken into the microphone."""
+        spoken = np.asarray(samples.to_py(), np.float32)
+        with panel_glue.current(self._document):
+            self._application.on_microphone(spoken)
+        self._loop.wake()
+
     def _next_frame(self) -> FrameImage | None:
         with panel_glue.current(self._document):
-            return self._application.next_frame()
+            frame = self._application.next_frame()
+        self._send_sound()
+        return frame
 
     def _tick(self, now_s: float) -> None:
         with panel_glue.current(self._document):
             self._application.tick(now_s)
+        # A page that is hidden asks for no frames, and is still heard.
+        self._send_sound()
 
     async def _run(self) -> None:
         try:
@@ -98,6 +109,13 @@ class Worker:
             images.append({"name": name, "width": columns, "height": rows, "data": copied.buffer})
             buffers.append(copied.buffer)
         self._post({"type": "frame", "seq": sequence, "revision": frame.revision, "images": images}, buffers)
+
+    def _send_sound(self) -> None:
+        sound = self._application.next_sound()
+        if sound is None:
+            return
+        copied = to_js(np.ascontiguousarray(sound.samples).data.cast("B"))
+        self._post({"type": "sound", "rate": sound.rate_hz, "data": copied.buffer}, [copied.buffer])
 
     def _send_patch(self, patch: Any, buffers: Any, _message_id: Any) -> None:
         self._post({"type": "patch", "patch": patch, "buffers": buffers})
