@@ -16,6 +16,7 @@ from sim.dropout import DropoutPattern
 from sim.fm import noise_to_carrier_for_snr
 from sim.servos import capstan, guide, residual, wheel
 from sim.signals import B_Y_WEIGHT, LUMA_WEIGHTS, R_Y_WEIGHT
+from sim.sound import AUDIO_HEAD_DISTANCE_M, SOUND_TRACKS, audio_delay_s, head, unsteadiness
 from sim.standards import FOOTPRINT, STANDARDS, get_practice, get_standard
 
 PAGE = (Path(sim.__file__).parent / "model.md").read_text(encoding="utf-8")
@@ -40,7 +41,21 @@ def speeds() -> tuple[float, ...]:
 GREY_WAVE_UM = speeds()[0] / 8.95e6 * 1e6
 TURN_PPM = 2.0 * np.pi * NTSC.wheel_rate_hz / speeds()[0] * 1e-6
 
+SOUND_WIDTH_M = SOUND_TRACKS["programme"].width_m
+
 SENTENCES = [
+    f"{unsteadiness.NORMAL_FLUTTER_PCT:g} % rms of wow and flutter",
+    f"Hiss {-unsteadiness._HISS_DB:g} dB below reference level",
+    f"{-unsteadiness._BLANK_DB:g} dB less where nothing was recorded",
+    f"{10.0 * np.log10(SOUND_WIDTH_M / SOUND_TRACKS['cue'].width_m):.1f} dB more on the narrow track",
+    f"their heads stand {AUDIO_HEAD_DISTANCE_M / 0.0254:g} in after the wheel (MEMORY), {audio_delay_s(0.381):.3f} s",
+    f"a 1 kHz sine with {head.third_harmonic_pct(0.0):.2f} % third harmonic",
+    f"with 3 % third harmonic at {head._LEVEL_OF_3_PCT_DB:+g} dB",
+    f"sensitivity (b exp(1 - b))^{head._BIAS_SHARPNESS:g}",
+    f"moves {head._BIAS_SPACING_UM:g} um away for each doubling",
+    f"20 % too much takes {-float(head.bias_treble_db(120.0, 38.1e-6)):.1f} dB from 10 kHz",
+    f"halves {head.edge_phase_deg(10.0, SOUND_WIDTH_M, 1e4, 0.381):.0f} degrees apart",
+    f"from {unsteadiness._FLUTTER_HZ[0]:.1f} to {unsteadiness._FLUTTER_HZ[-1]:g} Hz",
     f"4 `fsc` in 525/60 ({NTSC.sample_rate_hz / 1e6:.3f} MHz), {PAL.sample_rate_hz / 1e6:.5f} MHz in 625/50",
     "Y = {} R + {} G + {} B".format(*LUMA_WEIGHTS),
     f"U = {B_Y_WEIGHT:.3f} (B - Y), V = {R_Y_WEIGHT:.3f} (R - Y)",
