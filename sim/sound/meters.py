@@ -52,6 +52,8 @@ _FLUTTER_BAND_HZ = 150.0
 _FLUTTER_TRIM_S = 0.05
 _LEAST_TURNS = 16
 _FIGURE_POINTS = 160
+# DERIVED: the lines of Blackman's window, 0.42 - 0.5 cos + 0.08 cos of twice the angle.
+_BLACKMAN_LINES = (0.42, -0.25, 0.04)
 
 
 def level_db(samples: Samples) -> float:
@@ -84,7 +86,16 @@ class _Tone:
     @cached_property
     def power(self) -> FloatArray:
         """Power of each line under a Blackman window."""
-        return np.asarray(np.square(np.abs(np.fft.rfft(self.samples * np.blackman(self.samples.size)))))
+        # The window is three lines of a spectrum: multiplying by it spreads each line over its neighbours.
+        centre, first, second = _BLACKMAN_LINES
+        lines = np.pad(self.spectrum, 2)
+        spread = centre * lines[2:-2] + first * (lines[1:-3] + lines[3:-1]) + second * (lines[:-4] + lines[4:])
+        return np.asarray(np.square(spread.real) + np.square(spread.imag))
+
+    @cached_property
+    def spectrum(self) -> NDArray[np.complex128]:
+        """The lines of the samples as they are."""
+        return np.asarray(np.fft.rfft(self.samples))
 
     @cached_property
     def found(self) -> float | str:
@@ -123,7 +134,7 @@ class _Tone:
         centre = round(frequency_hz * self._lines_a_hz)
         half = math.ceil((_FLUTTER_BAND_HZ + _TONE_SPREAD * frequency_hz) * self._lines_a_hz)
         half = min(half, centre, self.samples.size // 2 - centre)
-        lines = np.fft.rfft(self.samples)[centre - half : centre + half]
+        lines = self.spectrum[centre - half : centre + half]
         turning = np.fft.ifft(np.fft.ifftshift(lines))
         turns_a_s = turning.size / self._lines_a_hz
         trim = math.ceil(_FLUTTER_TRIM_S * turns_a_s)

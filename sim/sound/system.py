@@ -126,6 +126,7 @@ class SoundSystem:
             track: np.zeros(_HISTORY_S * SAMPLE_RATE_HZ, dtype=np.float32) for track in SOUND_TRACKS
         }
         self._last: HeardBlock | None = None
+        self._halves: dict[str, tuple[FloatArray, FloatArray]] = {}
 
     # What is sent to the tracks ----------------------------------------------------------------------------
 
@@ -380,6 +381,7 @@ class SoundSystem:
             put_out[track] = sound.astype(np.float32)
             self._heard[track] = np.concatenate([self._heard[track], put_out[track]])[-self._heard[track].size :]
         self._last = heard
+        self._halves.clear()
         return put_out
 
     def heard(self, track: str) -> Sound:
@@ -393,7 +395,10 @@ class SoundSystem:
         """
         if self._last is None:
             return np.zeros(0), np.zeros(0)
-        return self._off_tape(self._last, track, 1), self._off_tape(self._last, track, -1)
+        # The meter and the display ask for the same block.
+        if track not in self._halves:
+            self._halves[track] = self._off_tape(self._last, track, 1), self._off_tape(self._last, track, -1)
+        return self._halves[track]
 
     def _under_heads(self, reel: SoundReel | None, place: FloatArray, ratio: FloatArray) -> HeardBlock:
         """Gather what lies under the heads during a block, and how far the amplifier is open."""

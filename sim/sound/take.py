@@ -13,12 +13,14 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.sound.head import SoundHead, head_taps, saturate
+from sim.sound.head import GOOD_SOUND_HEAD, SoundHead, head_taps, saturate
 from sim.sound.sources import SoundError, SoundSource
 
 __all__ = ["SoundTake", "TapeSegment", "flux"]
 
 FloatArray = NDArray[np.float64]
+
+_RIGHT_BIAS_PCT = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,6 +144,11 @@ def flux(
         if start >= stop:
             continue
         against = SoundHead(head.azimuth_arcmin - take.azimuth_arcmin, head.spacing_um, head.gap_um)
+        if against == GOOD_SOUND_HEAD and take.bias_pct == _RIGHT_BIAS_PCT:
+            # Nothing is lost: the filter would change nothing.
+            level[start:stop] = take.level_at(np.arange(first + start, first + stop, dtype=np.float64) * step_m)
+            recorded[start:stop] = True
+            continue
         taps = head_taps(against, width_m, take.bias_pct, step_m, part)
         around = taps.size // 2
         # The record head has written whole waves: the take goes on, for the losses, beyond where it was cut.

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 __all__ = ["SoundPanel", "SoundView"]
 
 FIGURES = ("halves", "cue")
-_UPDATE_S = 0.3
+_UPDATE_S = 0.4
 """Sound that passes between two looks at the meters [s]."""
 _BAR_DB = (-40.0, 12.0)
 # A phase display is drawn as large as its signal, down to this level, so that hiss does not fill it.
