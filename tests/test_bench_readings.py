@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from bandbench.bench.moves import Move
-from bandbench.bench.path import stage_states
+from bandbench.bench.path import machine_states, stage_states
 from bandbench.bench.readings import decimals_of_step, number, quantity, setting, take_readings, typeset, unit_sign
 from bandbench.bench.traces import GAP, POINTS, Trend, mini_traces
 from bandbench.bench.words import WORDS, say, words_of
 from sim.controls import CONTROLS, STAGES
 from sim.instruments import MEASUREMENTS, measure, rf_levels_db
 from sim.recorder import Recorder
+from sim.station import Station
 
 
 def curves(recorder: Recorder, trend: Trend | None = None) -> dict[str, np.ndarray]:
@@ -92,7 +93,7 @@ def test_a_reading_that_cannot_be_taken_says_why() -> None:
 def test_the_states_of_a_machine_in_order() -> None:
     frame = Recorder().play_frame(0)
     states = stage_states(take_readings(frame))
-    assert set(states) == set(STAGES)
+    assert set(states | machine_states(Station(Recorder()))) == set(STAGES)
     assert states["tape"].startswith("RF 100")
     assert states["headwheel"] == say("path.straight")
     assert states["channels"] == say("path.all_on")

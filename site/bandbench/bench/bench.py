@@ -121,6 +121,7 @@ class Bench:
     def __init__(self, lessons: Mapping[str, Lesson], chance: random.Random | None = None) -> None:
         self.lessons = lessons
         self.machines = Machines(Recorder())
+        self.machines.begin()
         self.notice = ""
         self.mode: str | None = None
         self.lesson: Lesson | None = None

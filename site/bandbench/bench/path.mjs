@@ -1,4 +1,4 @@
-// The signal path: a button for each stage with its curve and its state.
+// The signal path: a button for each stage with its curve and its state, in a row for each side of the machine.
 
 const WIDTH = 96;
 const HEIGHT = 30;
@@ -44,7 +44,12 @@ export function render({ model, el }) {
     }, title, picture, state);
     return { ...stage, drawing, state, press, item: h("li", {}, press) };
   });
-  el.append(h("ol", { class: "part path", "aria-label": model.words.list }, stages.map((stage) => stage.item)));
+  // Each side in its own row: from tape to output, and the other way from input to tape.
+  const { words } = model;
+  const sides = [["play", words.play], ["record", words.record], ["sound", words.sound_side]].map(([side, title]) =>
+    h("div", { class: `path-side path-${side}` }, h("h3", { class: "side-title", id: `side-${side}` }, title),
+      h("ol", { class: "path", "aria-labelledby": `side-${side}` }, stages.filter((stage) => stage.side === side).map((stage) => stage.item))));
+  el.append(h("div", { class: "part path-sides" }, sides));
 
   follow(model, ["chosen", "needed"], () => {
     for (const { name, press } of stages) {

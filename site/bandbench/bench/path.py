@@ -16,11 +16,13 @@ from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import STAGES
 from sim.instruments import picture
+from sim.sound import SoundError, sound_measurement
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
+    from sim.station import Station
 
-__all__ = ["PathView", "SignalPath", "stage_states"]
+__all__ = ["PathView", "SignalPath", "machine_states", "stage_states"]
 
 # Below these a lean, bow or displacement is not put into words (MODEL: about one picture element of 70 ns).
 _VISIBLE_US = 0.07
@@ -32,7 +34,7 @@ class SignalPath(Part):
     Attributes
     ----------
     stages : list of dict
-        Names, titles and whether their curve is four bars.
+        Names, titles, sides and whether their curve is four bars.
     points, gap : int
         Form of `traces` (see `bandbench.bench.traces`).
     chosen : str
@@ -73,7 +75,7 @@ def _head_state(readings: Readings) -> str:
 
 
 def stage_states(readings: Readings) -> dict[str, str]:
-    """Return the state of each stage in a word or two, from what the instruments read.
+    """Return the state of each stage that has a signal in the frame, in a word or two, from what the instruments read.
 
     Parameters
     ----------
@@ -105,10 +107,26 @@ def stage_states(readings: Readings) -> dict[str, str]:
         "processing": say("path.processing"),
         "output": say("path.output", value=f"{100.0 * float(np.mean(picture(frame))):.0f}\N{NO-BREAK SPACE}%"),
         "input": say("path.input", value=quantity(float(frame.source.max()), frame.standard.level_unit, signed=False)),
-        "modulator": say("path.modulator"),
-        "record_drive": say("path.record_drive"),
-        "sound": say("path.sound"),
     }
+
+
+def machine_states(station: Station) -> dict[str, str]:
+    """Return the state of the stages that record, and of the sound, from how the machine stands."""
+    deck = station.deck
+    if deck.isolated:
+        return dict.fromkeys(("modulator", "record_drive", "sound"), say("path.no_power"))
+    if station.recording_tracks:
+        drive = say("path.recording")
+    elif deck.record_armed:
+        drive = say("path.armed")
+    else:
+        can = station.reel is not None and deck.ring_fitted
+        drive = say("path.not_armed" if can else "path.inhibited")
+    try:
+        sound = quantity(sound_measurement(station.sound, "programme_level_db"), "dB")
+    except SoundError:
+        sound = say("path.silent")
+    return {"modulator": say("path.carrier"), "record_drive": drive, "sound": sound}
 
 
 class PathView(View):
@@ -119,6 +137,7 @@ class PathView(View):
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
         self._trend = Trend()
+        self._states: dict[str, str] = {}
         self.strip = SignalPath(
             self.receive,
             words=self.words,
@@ -149,4 +168,14 @@ class PathView(View):
         frame = readings.frame
         record_side = STAGES[self.bench.stage].side == "record"
         traces = mini_traces(frame, self._trend, record_side)
-        self.strip.param.update(states=json.dumps(stage_states(readings)), traces=traces)
+        self._states = stage_states(readings)
+        self.strip.param.update(states=self._state_text(), traces=traces)
+
+    def watch(self) -> None:
+        """Show the states that follow the transport."""
+        states = self._state_text()
+        if self._states and states != self.strip.states:
+            self.strip.states = states
+
+    def _state_text(self) -> str:
+        return json.dumps(self._states | machine_states(self.bench.station))

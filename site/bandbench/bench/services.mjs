@@ -27,9 +27,7 @@ export function render({ model, el }) {
   const rows = table(JSON.parse(model.rows), words.title);
   const locks = table(JSON.parse(model.locks), words.locks);
   const sentence = h("p", { class: "about", "data-now": "servos" });
-  el.append(h("div", { class: "part" },
-    h("h3", { class: "services-title" }, words.title), rows.element,
-    h("h3", { class: "services-title" }, words.locks), locks.element, sentence));
+  el.append(h("div", { class: "part" }, rows.element, locks.element, sentence));
   follow(model, ["rows"], () => rows.show(JSON.parse(model.rows)));
   follow(model, ["locks"], () => locks.show(JSON.parse(model.locks)));
   follow(model, ["sentence"], () => setText(sentence, model.sentence));

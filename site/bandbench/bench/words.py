@@ -322,8 +322,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         # Transport
         "transport.now": "Now: {mode}.",
         "transport.on_the_way": "Now: {mode}, on the way to {goal}.",
-        "transport.lesson": "The tape is kept in play by the lesson. Choose Practise or Demonstrate to work the "
-        "transport yourself.",
+        "transport.lesson": "The tape is kept in play in a lesson, and until you choose what to do. Choose Practise or "
+        "Demonstrate to work the transport yourself.",
         "transport.motions": "Motion of the tape",
         "transport.timer": "Tape timer",
         "transport.reset_timer": "Reset timer",
@@ -368,7 +368,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "record.by_frame_pulse": "Wait for the frame pulse",
         "record.delayed_erase": "Erase ahead of the heads",
         "record.steps": "Steps of recording",
-        "record.lesson": "In a lesson nothing is recorded.",
+        "record.lesson": "Nothing is recorded in a lesson, nor until you choose what to do.",
         "record.off": "Record is off.",
         "record.armed": "Record is armed: nothing is written yet.",
         "record.coming": "Record is armed: writing begins when the tape is at its speed.",
@@ -428,7 +428,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "handling.incident": "{time} into this session, {title}: {text}",
         # Services and locks
         "services.title": "Services",
-        "services.locks": "Locks",
+        "services.locks": "Locks of the servos",
         "services.air": "Air",
         "services.vacuum": "Vacuum",
         "services.supply_tension": "Supply tension",
