@@ -46,7 +46,7 @@ _SILENCE_DB = -60.0
 # share of its frequency, by which flutter spreads it.
 _TONE_SHARE = 0.5
 _TONE_LINES = 8
-_TONE_SPREAD = 0.015
+_TONE_SPREAD = 0.04
 # MODEL: rates of flutter that are counted; the ends of the window, where the filter rings, are left out.
 _FLUTTER_BAND_HZ = 150.0
 _FLUTTER_TRIM_S = 0.05
