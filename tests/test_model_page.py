@@ -9,15 +9,18 @@ import numpy as np
 import pytest
 
 import sim
-from sim import correction, dropout, fm, headtape, headwheel, playback, recorder
+from bandbench.bench.faults import with_fault
+from sim import correction, dropout, fm, headtape, headwheel, playback, recorder, running, sliprings
 from sim.colour import vectors
-from sim.condition import Condition, with_fault
+from sim.condition import Condition
 from sim.dropout import DropoutPattern
 from sim.fm import noise_to_carrier_for_snr
+from sim.reel import contents, editing
 from sim.servos import capstan, guide, residual, wheel
 from sim.signals import B_Y_WEIGHT, LUMA_WEIGHTS, R_Y_WEIGHT
 from sim.sound import AUDIO_HEAD_DISTANCE_M, SOUND_TRACKS, audio_delay_s, head, unsteadiness
 from sim.standards import FOOTPRINT, STANDARDS, get_practice, get_standard
+from sim.transport import DeckCondition, drive, reels, rollers, services
 
 PAGE = (Path(sim.__file__).parent / "model.md").read_text(encoding="utf-8")
 # Without line breaks, so that a sentence can be looked for.
@@ -109,6 +112,21 @@ SENTENCES = [
     f"({-capstan.CONTROL_LOST_DB:g} dB down)",
     f"{100.0 * capstan._FREE_LOW:g} to {100.0 * capstan._FREE_HIGH:g} % off",
     f"with {guide._TIME_CONSTANT_S:g} s, up to {guide.GUIDE_RANGE_UM:g} um either way",
+    f"a hub of {reels.HUB_RADIUS_M * 1e3:g} mm radius and tape {reels.TAPE_THICKNESS_M * 1e6:g} um thick",
+    f"4800 ft last {4800 * 12 / 15 / 60:.0f} minutes at 15 in/s",
+    f"plays at {drive.PLAY_PULL_N:g} N and winds at up to {drive.WIND_SPEED_M_PER_S:g} m/s",
+    f"a second-order spring of {rollers._ARM_HZ:g} Hz",
+    f"from {services.AIR_OK_KPA:g} kPa on, the vacuum holds the tape from {services.VACUUM_OK_KPA:g} kPa on",
+    f"slips by {DeckCondition().timer_slip_ppm:g} millionths",
+    f"stands {editing.MASTER_ERASE_UPSTREAM_M / 25.4e-3:g} in before the wheel (MEMORY), "
+    f"{editing.erase_delay_frames(NTSC):.0f} frames",
+    f"leaves the new one {-editing._NOT_ERASED_DB:g} dB down",
+    f"below {contents.PULSE_FOUND_PCT:g} % is not found",
+    f"jumps {0.5e9 / NTSC.subcarrier_hz:.0f} ns",
+    f"each line {1e6 * NTSC.line_period_s:.0f} ns earlier",
+    f"lifts the picture by {running.speed_level(1e-3, NTSC, get_practice('525 high-band')):.3f} IRE",
+    f"Beyond {100.0 * running._LARGEST_SPEED_ERROR:g} % off its speed",
+    f"{-sliprings._LIFTED_DB:g} dB down for some {sliprings._MEDIAN_LIFT_S * 1e6:g} us",
     f"averaged over {dropout._DETECTOR_S * 1e6:g} us",
     f"holds for {dropout._HOLD_S * 1e6:g} us",
     f"up to {correction.RANGE_S * 1e6:g} us (MEMORY), leaving {3e9 * correction._MONOCHROME_RESIDUAL_S:.0f} ns",
