@@ -139,12 +139,13 @@ def test_before_and_after_with_a_split_that_the_keyboard_moves(bench: BenchPage)
 def test_magnified_four_times_the_seam_and_the_picture_move_together(bench: BenchPage) -> None:
     page = bench.page
     page.locator("#picture-compare").select_option("input")
+    bench.until(lambda: page.locator(".seam .left").is_visible(), "the comparison")
     page.locator("#picture-magnify").select_option("4")
     style = page.locator("canvas[data-image=picture]").get_attribute("style") or ""
     assert "scale(4)" in style
     # The middle stays in the middle.
     assert "translate(-37.5%, -37.5%)" in style
-    bench.until(lambda: page.locator(".seam").get_attribute("style") == "left: 50%;", "the seam")
+    assert page.locator(".seam").get_attribute("style") == "left: 50%;"
     page.locator("#picture-screen").press("ArrowRight")
     # DERIVED: a tenth of the picture, four times magnified, is four tenths of the screen.
     assert page.locator(".seam").get_attribute("style") == "left: 10%;"

@@ -88,7 +88,7 @@ def _levels(colour: str) -> NDArray[np.float32]:
 
 
 def overlaid(images: Sequence[NDArray[np.float32]], hues: Sequence[str]) -> NDArray[np.uint32]:
-    """Return several traces on one screen, each in its hue; where they cross, their light adds up.
+    """Return several traces on one screen, each in its hue; where they cross, the stronger light is seen.
 
     Parameters
     ----------
@@ -103,11 +103,12 @@ def overlaid(images: Sequence[NDArray[np.float32]], hues: Sequence[str]) -> NDAr
         Opaque red, green, blue as Bokeh's ``image_rgba`` takes them.
     """
     dark = _levels(SCREEN)
+    # Lifted, so that the hue of a thinly filled trace is seen.
+    lights = [np.sqrt(image) for image in images]
     result = np.full((*images[0].shape, 4), 255, dtype=np.uint8)
     for channel in range(3):
-        light = np.full(images[0].shape, dark[channel], dtype=np.float32)
-        for image, hue in zip(images, hues, strict=True):
-            # Lifted, so that the hue of a thinly filled trace is seen.
-            light += np.sqrt(image) * (_levels(hue)[channel] - dark[channel])
-        result[..., channel] = np.clip(light, 0.0, 255.0)
+        brightest = np.zeros(images[0].shape, dtype=np.float32)
+        for light, hue in zip(lights, hues, strict=True):
+            np.maximum(brightest, light * (_levels(hue)[channel] - dark[channel]), out=brightest)
+        result[..., channel] = brightest + dark[channel]
     return np.ascontiguousarray(result).view(np.uint32)[..., 0]
