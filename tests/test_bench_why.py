@@ -33,6 +33,10 @@ def drawings(application: BenchApplication) -> list[dict[str, Any]]:
     return list(json.loads(application.why.part.drawings))
 
 
+def moving(application: BenchApplication) -> bool:
+    return bool(application.why.part.moving)
+
+
 def turn(application: BenchApplication, **moves: float) -> None:
     application.controls.receive({"number": 1, "moves": moves})
     application.next_frame()
@@ -119,6 +123,45 @@ def test_what_has_not_changed_is_not_sent_again(application: BenchApplication) -
     assert application.why.part.moving
     # A turn of 1/239.76 s, drawn 2000 times slower.
     assert application.why.part.turn_s == pytest.approx(SLOWNESS / 239.76, abs=1e-3)
+
+
+def test_the_loops_tell_how_the_machine_runs_and_a_wheel_at_rest_is_drawn_at_rest(
+    application: BenchApplication,
+) -> None:
+    bench = application.bench
+    application.act(lambda: bench.choose_mode("demonstrate"))
+    application.act(lambda: bench.set_playing(True))
+    application.next_frame()
+    tick_round(application)
+    assert moving(application)
+    application.why.receive({"view": "loop"})
+    (capstan,) = drawings(application)
+    assert "locked to the control track" in capstan["state"]
+    application.path.receive({"stage": "headwheel"})
+    application.why.receive({"view": "loop"})
+    (wheel,) = drawings(application)
+    assert "full lock" in wheel["state"]
+    # MODEL: residual of a wheel locked to horizontal.
+    assert "unsteady by up to 0.1" in wheel["sentence"]
+    # In standby the wheel turns and no head is on a track; stopped and run down, nothing moves.
+    bench.station.make_ready("standby")
+    application.act(lambda: bench.choose_stage("tape"))
+    application.why.receive({"view": "tracks"})
+    bench.station.advance(0.1)
+    bench.set_control("tracking_phase_deg", 1.0, 60.0)
+    application.next_frame()
+    tick_round(application)
+    (tape,) = drawings(application)
+    assert tape["sentence"] == say("why.no_tape")
+    assert not moving(application)
+    application.path.receive({"stage": "channels"})
+    tick_round(application)
+    assert moving(application)
+    bench.station.make_ready("stop")
+    bench.set_control("tracking_phase_deg", 2.0, 70.0)
+    application.next_frame()
+    tick_round(application)
+    assert not moving(application)
 
 
 def test_a_hidden_fault_hides_the_drawings_until_it_is_shown(application: BenchApplication) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, is_dataclass
@@ -52,6 +53,8 @@ VIEWS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
 
 # Digits that are sent: a drawing is a few hundred picture elements wide.
 _DIGITS = 5
+# A wheel slower than this, against its right speed, is drawn at rest: one speed stands for all others.
+_TURNING_SHARE = 0.5
 _MINUS_SIGN = re.compile(r"(?<= )-(?=\d)")
 
 
@@ -163,7 +166,7 @@ class WhyView(View):
             if view == "spectrum"
             else [],
             frequency=repr(self._video_hz),
-            moving=bench.playing,
+            moving=self._moves(),
             turn_s=round(SLOWNESS / standard.wheel_rate_hz, 3),
         )
         self._draw()
@@ -171,7 +174,20 @@ class WhyView(View):
     def update(self, readings: Readings) -> None:
         """Move the drawings with the machine."""
         self._readings = readings
+        self.part.moving = self._moves()
         self._draw()
+
+    def _moves(self) -> bool:
+        """Tell whether what is drawn goes on: the wheel turns, and where heads on tracks are drawn, the tape plays."""
+        bench = self.bench
+        if bench.held or not bench.playing:
+            return bench.playing
+        station = bench.station
+        turning = station.wheel.rate_hz > _TURNING_SHARE * station.standard.wheel_rate_hz
+        return turning and ("tape" not in self._drawn() or station.off_tape)
+
+    def _drawn(self) -> tuple[str, ...]:
+        return VIEWS[self.bench.stage].get(self._view(), ())
 
     def _view(self) -> str:
         views = VIEWS[self.bench.stage]
@@ -184,8 +200,7 @@ class WhyView(View):
         if readings is None or self.bench.why_hidden() is not None:
             self.part.drawings = "[]"
             return
-        names = VIEWS[self.bench.stage].get(self._view(), ())
-        self.part.drawings = json.dumps([self._drawing(name, readings) for name in names])
+        self.part.drawings = json.dumps([self._drawing(name, readings) for name in self._drawn()])
 
     def _drawing(self, name: str, readings: Readings) -> dict[str, Any]:
         drawing = self._makers[name](readings)
@@ -197,6 +212,8 @@ class WhyView(View):
             block["unit"] = unit_sign(block["unit"])
         shown["title"] = say(f"why.title_{name}")
         shown["sentence"] = _MINUS_SIGN.sub("\N{MINUS SIGN}", typeset(shown["sentence"]))
+        if name == "tape" and not readings.frame.off_tape:
+            shown["sentence"] = say("why.no_tape")
         factor = shown.get("exaggeration") or shown.get("exaggeration_along")
         shown["caption"] = say(f"why.scale_{name}", factor=f"{factor:.0f}") if factor else ""
         return shown
@@ -247,25 +264,21 @@ class WhyView(View):
         )
 
     def _wheel_loop(self, readings: Readings) -> Any:
-        recorder, station = self.bench.recorder, getattr(self.bench, "station", None)
-        gain_db = recorder.controls["wheel_servo_gain_db"]
-        if station is None:
-            error_s = float(readings.frame.servo_error_s.mean())
-            residual_s = recorder.condition.wheel_jitter_ns * 1e-9
-            return wheel_loop_drawing(recorder.standard, error_s, residual_s, gain_db=gain_db)
-        wheel = station.wheel
-        residual_s = wheel.residual_peak_s
-        return wheel_loop_drawing(
-            recorder.standard, wheel.phase_error_s, residual_s, wheel.state, wheel.rate_hz, gain_db
-        )
+        bench = self.bench
+        standard, gain_db = bench.recorder.standard, bench.recorder.controls["wheel_servo_gain_db"]
+        jitter_s = bench.recorder.condition.wheel_jitter_ns * 1e-9
+        if bench.held:
+            return wheel_loop_drawing(standard, float(readings.frame.servo_error_s.mean()), jitter_s, gain_db=gain_db)
+        wheel = bench.station.wheel
+        residual_s = math.hypot(jitter_s, wheel.residual_peak_s)
+        return wheel_loop_drawing(standard, wheel.phase_error_s, residual_s, wheel.state, wheel.rate_hz, gain_db)
 
     def _capstan_loop(self, readings: Readings) -> Any:
-        recorder, station = self.bench.recorder, getattr(self.bench, "station", None)
-        gain_db, wanted_deg = recorder.controls["capstan_servo_gain_db"], recorder.controls["tracking_phase_deg"]
-        if station is None:
-            phase_deg = readings.frame.control_phase_deg
-            return capstan_loop_drawing(recorder.standard, phase_deg, wanted_deg, gain_db=gain_db)
-        capstan = station.capstan
-        recording = capstan.state == "following_wheel"
-        settings = (capstan.state, capstan.speed_ratio, gain_db, recording)
-        return capstan_loop_drawing(recorder.standard, capstan.phase_deg, wanted_deg, *settings)
+        bench = self.bench
+        standard, controls = bench.recorder.standard, bench.recorder.controls
+        gain_db, wanted_deg = controls["capstan_servo_gain_db"], controls["tracking_phase_deg"]
+        if bench.held:
+            return capstan_loop_drawing(standard, readings.frame.control_phase_deg, wanted_deg, gain_db=gain_db)
+        capstan = bench.station.capstan
+        settings = (capstan.state, capstan.speed_ratio, gain_db, capstan.state == "following_wheel")
+        return capstan_loop_drawing(standard, capstan.phase_deg, wanted_deg, *settings)

@@ -267,6 +267,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "why.choose": "Drawing",
         "why.tone": "Video frequency",
         "why.none": "No drawing explains this stage; its signal is on the waveform monitor.",
+        "why.no_tape": "No tape is being played now; this is where the heads would run.",
         "why.hidden_assessment": "This is an assessment: there are no explaining drawings until it is over.",
         "why.hidden_diagnosis": "In this lesson you find out what is wrong: the drawings come when it is passed.",
         "why.hidden_fault": "The drawings would show where the hidden fault lies. They come back when the fault is "
