@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.condition import FAULTS, Condition, FaultSpec, with_fault
+from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, check_control, default_controls
 from sim.correction import CORRECTIONS, Corrector
 from sim.dropout import compensate, lost_samples
@@ -45,13 +45,11 @@ from sim.tracking import TrackMatch, match_tracks
 
 __all__ = [
     "CONTROLS",
-    "FAULTS",
     "STAGES",
     "TAPES",
     "Condition",
     "ControlError",
     "ControlSpec",
-    "FaultSpec",
     "PlaybackFrame",
     "Recorder",
     "Running",
@@ -59,7 +57,6 @@ __all__ = [
     "TapeSpec",
     "check_control",
     "default_controls",
-    "with_fault",
 ]
 
 # Picture signal to noise of a well-kept high-band machine (QUOTED, J. SMPTE 1975 summary: comparable to normal

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.condition import Condition, with_fault
+from bandbench.bench.faults import with_fault
+from sim.condition import Condition
 from sim.drawings import GuideDrawing, guide_drawing, switch_drawing, wheel_drawing
 from sim.headtape import GOOD_HEAD, HeadTip
 from sim.headwheel import GuideGeometry, time_base_error

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bandbench.bench.faults import with_fault
 from sim.headtape import (
     GOOD_HEAD,
     HeadTip,
@@ -21,7 +22,7 @@ from sim.headtape import (
     wear_um_per_hour,
 )
 from sim.instruments import measure
-from sim.recorder import Condition, Recorder, with_fault
+from sim.recorder import Condition, Recorder
 from sim.standards import FOOTPRINT
 from tests.outside_checks import OutsideCheck
 

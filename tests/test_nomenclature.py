@@ -12,9 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bandbench import constants, docstrings, nomenclature
+from bandbench.bench.faults import FAULTS
 from bandbench.constants import constants_in, unmarked
 from bandbench.docstrings import classes_of, entries_of, marks_in, quantities_of, room_modules, sections_of, unit_in
-from sim.condition import FAULTS, Condition
+from sim.condition import Condition
 from sim.controls import CONTROLS
 from sim.instruments import MEASUREMENTS, TEST_POINTS
 from sim.signals import SIGNALS

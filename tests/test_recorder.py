@@ -12,13 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from bandbench.bench.faults import FAULTS, with_fault
 from sim.controls import CONTROLS, STAGES, ControlError, check_control, default_controls
 from sim.errors import BandbenchError, UnknownNameError
 from sim.fm import MODULATOR_OVERSAMPLING, OutputFilter, discriminate, frequency_modulated_wave
 from sim.headwheel import GuideGeometry, time_base_error
 from sim.instruments import measure, picture
 from sim.output import sync_edges_s
-from sim.recorder import FAULTS, TAPES, Condition, Recorder, with_fault
+from sim.recorder import TAPES, Condition, Recorder
 from sim.signals import make_signal
 from sim.standards import get_practice, get_standard
 from tests.outside_checks import OutsideCheck

@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bandbench.bench.faults import with_fault
 from sim.errors import BandbenchError
 from sim.headwheel import GuideGeometry
 from sim.instruments import measure
-from sim.recorder import Condition, Recorder, with_fault
+from sim.recorder import Condition, Recorder
 from sim.running import Running
 from sim.signals import make_signal, visible_columns, visible_rows
 from sim.standards import get_practice, get_standard

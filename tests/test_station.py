@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.condition import Condition, with_fault
+from bandbench.bench.faults import with_fault
+from sim.condition import Condition
 from sim.controls import CONTROLS
 from sim.errors import BandbenchError
 from sim.headwheel import skew_s

@@ -121,6 +121,10 @@ class Table:
             raise self.refusal(key, "is missing", f"Add the key '{key}'.")
         return self._data[key]
 
+    def value(self, key: str) -> object:
+        """Return what stands under `key` as it is."""
+        return self._required(key)
+
     def text(self, key: str, pattern: re.Pattern[str] | None = None) -> str:
         """Return a text that is more than blanks, matching the whole of `pattern` if one is given."""
         return self._text(key, self._required(key), pattern)
@@ -141,6 +145,13 @@ class Table:
     def optional_text(self, key: str, pattern: re.Pattern[str] | None = None) -> str | None:
         """Return a text as `text` does, or None if the key is absent."""
         return self.text(key, pattern) if key in self._data else None
+
+    def flag(self, key: str) -> bool:
+        """Return true or false."""
+        value = self._required(key)
+        if not isinstance(value, bool):
+            raise self.refusal(key, f"must be true or false, not {_described(value)}", "Write true or false.")
+        return value
 
     def choice(self, key: str, choices: Iterable[str]) -> str:
         """Return a text that is one of `choices`."""
@@ -207,6 +218,18 @@ class Table:
                 if item in found[: place - 1]:
                     raise self.refusal(f"{key}[{place}]", f"{item!r} is listed twice", "List it once.")
         return found
+
+    def text_lists(self, key: str, at_least: int, pattern: re.Pattern[str]) -> tuple[tuple[str, ...], ...]:
+        """Return a list, `at_least` long, of lists of texts without repetition, none of them empty."""
+        rows = self._items(key, at_least)
+        inner = Table(
+            {f"{key}[{place}]": row for place, row in enumerate(rows, start=1)},
+            self.source,
+            self.path,
+            self._error,
+            None,
+        )
+        return tuple(inner.texts(name, 1, unique=True, pattern=pattern) for name in inner.names())
 
     def numbers(self, key: str, at_least: int) -> tuple[float, ...]:
         """Return a list of finite numbers, `at_least` long."""

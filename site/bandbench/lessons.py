@@ -16,6 +16,7 @@ from typing import Any
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError
 
+from bandbench.bench.lessons import NOT_LESSONS
 from sim.errors import BandbenchError
 from sim.training.lesson import Lesson
 from sim.training.lint import SEEDS, LessonReport, SeedReport, lint_lesson, parse_problems
@@ -75,7 +76,7 @@ def lesson_files(paths: list[Path]) -> list[Path]:
     files: list[Path] = []
     for path in paths or [LESSONS_FOLDER]:
         if path.is_dir():
-            found = sorted(path.glob("*.toml"))
+            found = sorted(file for file in path.glob("*.toml") if file.name not in NOT_LESSONS)
             if not found:
                 raise BandbenchError(f"{path}: no lesson (*.toml) in this folder; name a lesson file or another folder")
             files += found

@@ -15,10 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import sim
+from bandbench.bench.faults import FAULTS
 from bandbench.constants import Constant, constants_of, unmarked
 from bandbench.docstrings import Quantity, classes_of, marks_in, quantities_of, readable, room_modules, unit_by_name
-from sim.condition import FAULTS, Condition
+from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES
+from sim.faults import apply_fault
 from sim.instruments import MEASUREMENTS, TEST_POINTS
 from sim.servos import TRACES
 from sim.signals import SIGNALS
@@ -205,7 +207,7 @@ def _faults() -> str:
     rows = []
     for shown, name in _folded(FAULTS):
         fault, is_folded = FAULTS[name], shown != name
-        worst = ", ".join(_changes(Condition(), fault.apply(Condition(), 1.0)))
+        worst = ", ".join(_changes(Condition(), apply_fault(Condition(), fault, 1.0)))
         title, words = (_of_any_head(text, is_folded) for text in (fault.title, fault.description))
         rows.append((_code(shown), title, words, worst))
     words = "Severity runs from 0 to 1; a fault of one head is shown for head 1. How far each goes is MODEL."

@@ -17,8 +17,9 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from bandbench.bench.faults import FAULTS, with_fault
 from bandbench.picture_files import picture_image, read_picture
-from sim.condition import FAULTS, Condition, with_fault
+from sim.condition import Condition
 from sim.controls import CONTROLS, check_control
 from sim.correction import CORRECTIONS
 from sim.errors import BandbenchError, known_names

@@ -13,7 +13,7 @@ from PIL import Image
 from playwright.sync_api import Browser
 
 from bandbench.bench.bench import POINT_OF_STAGE
-from sim.condition import FAULTS
+from bandbench.bench.faults import FAULTS
 from sim.controls import CONTROLS, STAGES
 from tests.browser.bench_driver import BenchPage
 from tests.browser.watching import WatchedPage

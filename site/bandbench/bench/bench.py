@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bandbench.bench.faults import FAULTS, with_fault
 from bandbench.bench.machines import WORK_TAPE, Machines
 from bandbench.bench.moves import MoveLog
 from bandbench.bench.settings import KEPT, KeptPicture, MonitorSettings, check_monitor
-from sim.condition import FAULTS, Condition, with_fault
+from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES, check_control, default_controls
 from sim.correction import CORRECTIONS
 from sim.errors import BandbenchError, UnknownNameError

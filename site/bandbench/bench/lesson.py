@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
+from bandbench.bench.faults import FAULTS
 from bandbench.bench.readings import Readings, typeset
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
-from sim.condition import FAULTS
 from sim.controls import CONTROLS, STAGES
 from sim.instruments import MEASUREMENTS
 from sim.training.checks import CheckResult

@@ -12,7 +12,10 @@ import sim
 from sim.training.lesson import Lesson, parse_lesson
 from sim.training.references import require_names
 
-__all__ = ["read_lessons"]
+__all__ = ["NOT_LESSONS", "read_lessons"]
+
+NOT_LESSONS = frozenset({"course.toml", "faults.toml"})
+"""Files of the folder that hold other data."""
 
 _FOLDER = Path(sim.__file__).parents[1] / "lessons"
 
@@ -27,6 +30,8 @@ def read_lessons(folder: Path = _FOLDER) -> dict[str, Lesson]:
     """
     lessons = {}
     for path in sorted(folder.glob("*.toml")):
+        if path.name in NOT_LESSONS:
+            continue
         lesson = parse_lesson(tomllib.loads(path.read_text("utf-8")), path.name)
         require_names(lesson)
         lessons[lesson.id] = lesson
