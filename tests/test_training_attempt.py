@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import pytest
@@ -18,6 +19,8 @@ from sim.training.attempt import (
     ControlMoved,
     Event,
     HintOpened,
+    NoteWritten,
+    QuestionAnswered,
     StepShown,
     attempt_from_data,
     attempt_from_json,
@@ -44,9 +47,13 @@ LOG = Attempt(
 @st.composite
 def moved(draw: st.DrawFn, at_s: float) -> ControlMoved:
     spec = CONTROLS[draw(st.sampled_from(list(CONTROLS)))]
-    if spec.kind == "switch":
-        return ControlMoved(at_s, spec.name, float(draw(st.booleans())))
-    return ControlMoved(at_s, spec.name, draw(st.floats(spec.minimum, spec.maximum)))
+    shown = draw(st.booleans())
+    if spec.kind != "number":
+        return ControlMoved(at_s, spec.name, float(draw(st.integers(int(spec.minimum), int(spec.maximum)))), shown)
+    return ControlMoved(at_s, spec.name, draw(st.floats(spec.minimum, spec.maximum)), shown)
+
+
+WORDS = st.text(min_size=1, max_size=40).filter(lambda text: re.search(r"\S", text) is not None)
 
 
 @st.composite
@@ -59,6 +66,8 @@ def attempts(draw: st.DrawFn) -> Attempt:
             st.integers(1, 3).map(lambda level, at_s=at_s: HintOpened(at_s, level)),  # type: ignore[misc]
             st.integers(1, 1000).map(lambda step, at_s=at_s: StepShown(at_s, step)),  # type: ignore[misc]
             st.just(CheckSubmitted(at_s)),
+            st.builds(QuestionAnswered, st.just(at_s), st.sampled_from(["cause", "which_head"]), WORDS),
+            st.builds(NoteWritten, st.just(at_s), WORDS),
         ]
         events.append(draw(st.one_of(kinds)))
     seed = draw(st.integers(0, LARGEST_SEED))
@@ -79,7 +88,7 @@ def test_json_form_is_plain() -> None:
         "value": -12.5,
     }
     assert {key: value for key, value in data.items() if key != "events"} == {
-        "format_version": 1,
+        "format_version": 2,
         "lesson": "tracking-and-guide",
         "lesson_version": 1,
         "seed": 7,
@@ -97,7 +106,7 @@ def refusal(data: object) -> AttemptError:
 @pytest.mark.parametrize(
     ("changes", "key", "reason"),
     [
-        ({"format_version": 3}, "format_version", "is 3, but this program reads format 1"),
+        ({"format_version": 3}, "format_version", "is 3, but this program reads formats 1 to 2"),
         ({"seed": -1}, "seed", "-1 is outside the range"),
         ({"seed": 1.5}, "seed", "must be a whole number, not 1.5"),
         ({"seed": LARGEST_SEED + 1}, "seed", f"{LARGEST_SEED + 1} is outside the range"),

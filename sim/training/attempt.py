@@ -1,19 +1,21 @@
 """The attempt: a log of what was done and when. Everything else is computed from it.
 
-Contents: the events `ControlMoved`, `HintOpened`, `StepShown`, `CheckSubmitted`, the log `Attempt`, and its JSON form
-(`attempt_from_json`, `attempt_from_data`, `Attempt.to_json`), which refuses damaged logs with a reason.
+Contents: the events (`ControlMoved`, `QuestionAnswered`, `CheckSubmitted`, ...), the log `Attempt`, and its JSON form
+(`attempt_from_json`, `attempt_from_data`, `Attempt.to_json`), which refuses damaged logs with a reason and brings logs
+of older formats up to the present one (`migrated`).
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from sim.controls import CONTROLS, ControlError, check_control
 from sim.errors import known_names
 from sim.training.deal import LARGEST_SEED
 from sim.training.lesson import HINT_LEVELS, Lesson
+from sim.training.parts import NAME
 from sim.training.reader import AttemptError, Problem, Table
 
 __all__ = [
@@ -24,30 +26,37 @@ __all__ = [
     "ControlMoved",
     "Event",
     "HintOpened",
+    "NoteWritten",
+    "QuestionAnswered",
     "StepShown",
     "attempt_from_data",
     "attempt_from_json",
     "check_belongs",
+    "migrated",
 ]
 
-ATTEMPT_FORMAT_VERSION = 1
-"""Format of attempt logs written and read here."""
+ATTEMPT_FORMAT_VERSION = 2
+"""Format of attempt logs written here; older ones are read too. Format 2 added answers, notes and moves that the
+lesson made (`ControlMoved.shown`)."""
 
 # A day: longer than any attempt, short enough to refuse a log whose times are clock readings.
 LONGEST_ATTEMPT_S = 86_400.0
 # More moves than a knob dragged for hours makes; a longer log would only stall the page that replays it.
 MOST_EVENTS = 100_000
 _MOST_STEPS = 1_000
+LONGEST_NOTE = 4_000
+_LONGEST_ANSWER = 400
 _LARGEST_VERSION = 1_000_000
 
 
 @dataclass(frozen=True)
 class ControlMoved:
-    """`control` was set to `value`, `at_s` seconds after the start."""
+    """`control` was set to `value`, `at_s` seconds after the start; `shown`: by the lesson, as a worked step."""
 
     at_s: float
     control: str
     value: float
+    shown: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,19 +82,44 @@ class CheckSubmitted:
     at_s: float
 
 
-Event = ControlMoved | HintOpened | StepShown | CheckSubmitted
+@dataclass(frozen=True)
+class QuestionAnswered:
+    """A question was answered.
+
+    `answer` is the option's text, a number as text, the head's number, or the names of faults joined by ``+`` (see
+    `sim.training.answers`).
+    """
+
+    at_s: float
+    question: str
+    answer: str
+
+
+@dataclass(frozen=True)
+class NoteWritten:
+    """The trainee wrote a note."""
+
+    at_s: float
+    text: str
+
+
+Event = ControlMoved | HintOpened | StepShown | CheckSubmitted | QuestionAnswered | NoteWritten
 
 _EVENT_KEYS: Mapping[str, tuple[str, ...]] = {
-    "control_moved": ("at_s", "kind", "control", "value"),
+    "control_moved": ("at_s", "kind", "control", "value", "shown"),
     "hint_opened": ("at_s", "kind", "level"),
     "step_shown": ("at_s", "kind", "step"),
     "check_submitted": ("at_s", "kind"),
+    "question_answered": ("at_s", "kind", "question", "answer"),
+    "note_written": ("at_s", "kind", "text"),
 }
 _EVENT_KINDS: Mapping[type[Event], str] = {
     ControlMoved: "control_moved",
     HintOpened: "hint_opened",
     StepShown: "step_shown",
     CheckSubmitted: "check_submitted",
+    QuestionAnswered: "question_answered",
+    NoteWritten: "note_written",
 }
 
 
@@ -126,16 +160,43 @@ class Attempt:
             "lesson": self.lesson_id,
             "lesson_version": self.lesson_version,
             "seed": self.seed,
-            "events": [
-                {"at_s": event.at_s, "kind": _EVENT_KINDS[type(event)]}
-                | {key: value for key, value in vars(event).items() if key != "at_s"}
-                for event in self.events
-            ],
+            "events": [_event_data(event) for event in self.events],
         }
 
     def to_json(self) -> str:
         """Return the log as JSON text."""
         return json.dumps(self.to_data(), indent=1, allow_nan=False)
+
+
+def _event_data(event: Event) -> dict[str, object]:
+    data: dict[str, object] = {"at_s": event.at_s, "kind": _EVENT_KINDS[type(event)]}
+    # Nearly every move is the trainee's own; only the others say whose they are.
+    data |= {key: value for key, value in vars(event).items() if key != "at_s" and not (key == "shown" and not value)}
+    return data
+
+
+def _from_format_1(data: Mapping[str, object]) -> dict[str, object]:
+    """Format 1 is format 2 without answers, notes and shown moves."""
+    return {**data, "format_version": 2}
+
+
+# What brings a log of each older format to the next one.
+_MIGRATIONS: Mapping[int, Callable[[Mapping[str, object]], dict[str, object]]] = {1: _from_format_1}
+
+
+def migrated(data: Mapping[str, object], version: int) -> Mapping[str, object]:
+    """Return a log of an older format in the present one; nothing that was done is lost or scored otherwise.
+
+    Parameters
+    ----------
+    data : mapping
+        The log as plain tables.
+    version : int
+        Its format, from 1 to `ATTEMPT_FORMAT_VERSION`.
+    """
+    for older in range(version, ATTEMPT_FORMAT_VERSION):
+        data = _MIGRATIONS[older](data)
+    return data
 
 
 def attempt_from_json(text: str, source_name: str) -> Attempt:
@@ -172,12 +233,14 @@ def attempt_from_data(data: object, source_name: str) -> Attempt:
     keys = ("format_version", "lesson", "lesson_version", "seed", "events")
     table = Table(data, source_name, "", AttemptError, keys)
     version = table.whole_number("format_version", 0, _LARGEST_VERSION)
-    if version != ATTEMPT_FORMAT_VERSION:
+    if not 1 <= version <= ATTEMPT_FORMAT_VERSION:
         raise table.refusal(
             "format_version",
-            f"is {version}, but this program reads format {ATTEMPT_FORMAT_VERSION}",
+            f"is {version}, but this program reads formats 1 to {ATTEMPT_FORMAT_VERSION}",
             "Open the log with the program that belongs to its format.",
         )
+    if version < ATTEMPT_FORMAT_VERSION and isinstance(data, Mapping):
+        table = Table(migrated(data, version), source_name, "", AttemptError, keys)
     every_key = tuple(dict.fromkeys(key for keys in _EVENT_KEYS.values() for key in keys))
     rows = table.tables("events", every_key, 0)
     if len(rows) > MOST_EVENTS:
@@ -215,13 +278,25 @@ def _event(row: Table) -> Event:
             return HintOpened(at_s, row.whole_number("level", 1, len(HINT_LEVELS)))
         case "step_shown":
             return StepShown(at_s, row.whole_number("step", 1, _MOST_STEPS))
+        case "question_answered":
+            return QuestionAnswered(at_s, row.text("question", NAME), _limited(row, "answer", _LONGEST_ANSWER))
+        case "note_written":
+            return NoteWritten(at_s, _limited(row, "text", LONGEST_NOTE))
     return CheckSubmitted(at_s)
+
+
+def _limited(row: Table, key: str, most: int) -> str:
+    text = row.text(key)
+    if len(text) > most:
+        raise row.refusal(key, f"is {len(text)} characters long", f"At most {most} are kept.")
+    return text
 
 
 def _control_moved(row: Table, at_s: float) -> ControlMoved:
     name, value = row.choice("control", CONTROLS), row.number("value")
+    shown = row.flag("shown") if "shown" in row else False
     try:
-        return ControlMoved(at_s, name, check_control(name, value))
+        return ControlMoved(at_s, name, check_control(name, value), shown)
     except ControlError as problem:
         raise row.refusal("value", str(problem), "The log was changed or damaged; use the original file.") from None
 
@@ -240,7 +315,31 @@ def check_belongs(attempt: Attempt, lesson: Lesson, source_name: str) -> None:
             f"is {attempt.lesson_version}, but the lesson here is version {lesson.version}",
             "Score it with the lesson file of its own version.",
         )
+    answered: set[str] = set()
+    worked = {
+        move.control for move in lesson.solution if (step := lesson.step_of(move)) is not None and step <= lesson.worked
+    }
     for place, event in enumerate(attempt.events, start=1):
+        if isinstance(event, ControlMoved) and event.shown and event.control not in worked:
+            refuse(
+                f"events[{place}].shown",
+                f"the lesson shows no move of '{event.control}'",
+                "The log was changed or damaged; use the original file.",
+            )
+        if isinstance(event, QuestionAnswered):
+            if lesson.question(event.question) is None:
+                refuse(
+                    f"events[{place}].question",
+                    f"the lesson asks no '{event.question}'",
+                    "The log was changed or damaged; use the original file.",
+                )
+            if event.question in answered:
+                refuse(
+                    f"events[{place}].question",
+                    f"'{event.question}' was answered before",
+                    "Each question is answered once; the log was changed or damaged.",
+                )
+            answered.add(event.question)
         if isinstance(event, ControlMoved) and event.control not in lesson.controls:
             refuse(
                 f"events[{place}].control",

@@ -1,12 +1,13 @@
 """Dealing a lesson's start from a seed: the mis-set controls and the hidden condition of the machine.
 
-Contents: `LARGEST_SEED`, `check_seed`, `draw` (one draw) and `deal` (draws until there is work to do).
+Contents: `LARGEST_SEED`, `check_seed`, `draw` (one draw), `deal` (draws until there is work to do) , `dealable` and
+`fault_pool` (what a lesson can deal of the fault catalogue).
 """
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from statistics import NormalDist
 from types import MappingProxyType
@@ -16,12 +17,13 @@ import numpy as np
 from sim.condition import Condition
 from sim.controls import default_controls
 from sim.errors import BandbenchError, known_names
+from sim.faults import FaultSpec, apply_fault
 from sim.training.checks import CheckResult, check_results
 from sim.training.lesson import Lesson, Spread
-from sim.training.machine import Machine, Start, on_step
+from sim.training.machine import NO_FAULTS, DealtFault, Machine, Start, on_step
 from sim.training.reader import LessonError, Problem
 
-__all__ = ["LARGEST_SEED", "MOST_DRAWS", "check_seed", "deal", "draw"]
+__all__ = ["LARGEST_SEED", "MOST_DRAWS", "check_seed", "deal", "dealable", "draw", "fault_pool"]
 
 LARGEST_SEED = 2**53 - 1
 """Largest whole number that every JSON reader keeps exact."""
@@ -68,7 +70,65 @@ def _drawn(spread: Spread, seed: int, draw_number: int, name: str) -> float:
     return spread.centre
 
 
-def draw(lesson: Lesson, seed: int, number: int = 0) -> Start:
+def _chance(seed: int, draw_number: int, name: str) -> float:
+    return float(np.random.default_rng([seed, draw_number, zlib.crc32(name.encode())]).random())
+
+
+def fault_pool(lesson: Lesson, faults: Mapping[str, FaultSpec]) -> dict[str, list[FaultSpec]]:
+    """Return what a lesson may draw of the catalogue: entries, each with its faults (of one head, or of all four).
+
+    A name of the pool is that of a fault, of an entry (the same fault of all four heads) or of a group.
+    """
+    wanted = lesson.fault_choice.pool if lesson.fault_choice else ()
+    found: dict[str, list[FaultSpec]] = {}
+    for fault in faults.values():
+        if {fault.name, fault.entry, fault.group}.intersection(wanted):
+            found.setdefault(fault.entry, []).append(fault)
+    return found
+
+
+def dealable(lesson: Lesson, faults: Mapping[str, FaultSpec]) -> tuple[FaultSpec, ...]:
+    """Return every fault of the catalogue that a lesson can deal."""
+    always = [faults[name] for name in lesson.start_faults if name in faults]
+    drawn = [fault for members in fault_pool(lesson, faults).values() for fault in members]
+    return tuple(dict.fromkeys((*always, *drawn)))
+
+
+def _drawn_faults(lesson: Lesson, seed: int, number: int, faults: Mapping[str, FaultSpec]) -> tuple[DealtFault, ...]:
+    """Draw the faults of a start; each candidate draws its own lot: a new one leaves the others' order alone."""
+    dealt = []
+    for name, spread in lesson.start_faults.items():
+        _known_fault(lesson, f"start.faults.{name}", name, faults)
+        dealt.append(DealtFault(name, _drawn(spread, seed, number, f"fault:{name}")))
+    choice = lesson.fault_choice
+    if choice is None:
+        return tuple(dealt)
+    planted = {faults[fault.name].entry for fault in dealt}
+    pool = {entry: members for entry, members in fault_pool(lesson, faults).items() if entry not in planted}
+    if len(pool) < choice.count:
+        raise LessonError(
+            Problem(
+                lesson.source,
+                "start.fault_choice.from",
+                f"the catalogue at hand has {len(pool)} faults to draw {choice.count} from",
+                f"Use names or groups of the catalogue ({known_names(sorted({f.group for f in faults.values()}))}).",
+            )
+        )
+    order = sorted(pool, key=lambda entry: _chance(seed, number, f"entry:{entry}"))
+    for entry in order[: choice.count]:
+        fault = min(pool[entry], key=lambda one: _chance(seed, number, f"member:{one.name}"))
+        spread = choice.severity or Spread("uniform", minimum=fault.least, maximum=fault.most)
+        dealt.append(DealtFault(fault.name, _drawn(spread, seed, number, f"fault:{fault.name}")))
+    return tuple(dealt)
+
+
+def _known_fault(lesson: Lesson, key: str, name: str, faults: Mapping[str, FaultSpec]) -> None:
+    if name not in faults:
+        reason = f"there is no fault {name!r} in the catalogue at hand"
+        raise LessonError(Problem(lesson.source, key, reason, "Use the name of a fault of the catalogue."))
+
+
+def draw(lesson: Lesson, seed: int, number: int = 0, faults: Mapping[str, FaultSpec] = NO_FAULTS) -> Start:
     """Return draw `number` of `seed`, whether or not it leaves anything to do.
 
     Parameters
@@ -79,6 +139,13 @@ def draw(lesson: Lesson, seed: int, number: int = 0) -> Start:
         0 to `LARGEST_SEED`.
     number : int
         Which draw, from 0.
+    faults : mapping of str to FaultSpec
+        The fault catalogue; needed by lessons that deal faults.
+
+    Raises
+    ------
+    LessonError
+        If the lesson deals a fault that is not in the catalogue.
     """
     check_seed(seed)
     controls = default_controls()
@@ -96,13 +163,18 @@ def draw(lesson: Lesson, seed: int, number: int = 0) -> Start:
         elif entry.name in lesson.start_condition:
             hidden[entry.name] = _drawn(lesson.start_condition[entry.name], seed, number, entry.name)
     # The names are Condition's own and the values finite; the dictionary's value type cannot say so.
-    return Start(seed, number, MappingProxyType(controls), Condition(**hidden))  # type: ignore[arg-type]
+    condition = Condition(**hidden)  # type: ignore[arg-type]
+    dealt = _drawn_faults(lesson, seed, number, faults)
+    for fault in dealt:
+        condition = apply_fault(condition, faults[fault.name], fault.severity)
+    return Start(seed, number, MappingProxyType(controls), condition, dealt)
 
 
 def deal(lesson: Lesson, seed: int, machine: Machine | None = None) -> Start:
     """Return the start that `seed` deals: the first of its draws that leaves work to do.
 
-    As delivered it fails every check the lesson lists under ``start.must_fail``, or at least one if it lists none.
+    As delivered it fails every check the lesson lists under ``start.must_fail``, or at least one if it lists none. A
+    lesson that only asks needs no check to fail.
 
     Parameters
     ----------
@@ -122,8 +194,8 @@ def deal(lesson: Lesson, seed: int, machine: Machine | None = None) -> Start:
     """
     machine = machine or Machine(lesson)
     for number in range(MOST_DRAWS):
-        start = draw(lesson, seed, number)
-        if _leaves_work(lesson, check_results(lesson, machine, start, start.controls, 0)):
+        start = draw(lesson, seed, number, machine.faults)
+        if not lesson.checks or _leaves_work(lesson, check_results(lesson, machine, start, start.controls, 0)):
             return start
     what = f"leave too little to do (must fail: {known_names(lesson.must_fail) or 'any check'})"
     raise LessonError(

@@ -1,16 +1,39 @@
 """The lesson as data: what a lesson file holds, and the parser that accepts nothing else.
 
-Contents: `Lesson` and its parts (`Spread`, `Step`, `Check`, `Hints`, `SolutionMove`, `Forbidden`, `Debrief`) and
-`parse_lesson`. The parser checks form only, exactly as ``lessons/lesson.schema.json`` does, plus the few relations a
-schema cannot state; `sim.training.lint` checks that every name exists and that the lesson can be done.
+Contents: `Lesson` and `parse_lesson`; its parts (`Spread`, `Step`, `Check`, ...) are those of `sim.training.parts`. The
+parser checks form only, exactly as ``lessons/lesson.schema.json`` does, plus the few relations a schema cannot state;
+`sim.training.lint` checks that every name exists and that the lesson can be done.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from sim.training.parts import (
+    CHECK_KINDS,
+    DISTRIBUTIONS,
+    FORMAT_VERSION,
+    HINT_LEVELS,
+    IDENTIFIER,
+    LEVELS,
+    MODES,
+    NAME,
+    NO_PAR,
+    PROVENANCE_MARKS,
+    TOPIC_WORDS,
+    Care,
+    Check,
+    Debrief,
+    FaultChoice,
+    Forbidden,
+    Hints,
+    Question,
+    SolutionMove,
+    Spread,
+    Step,
+)
+from sim.training.questionform import QUESTION_KEYS, question_of
 from sim.training.reader import LessonError, Problem, Table
 
 __all__ = [
@@ -21,183 +44,50 @@ __all__ = [
     "LEVELS",
     "MODES",
     "PROVENANCE_MARKS",
+    "Care",
     "Check",
     "Debrief",
+    "FaultChoice",
     "Forbidden",
     "Hints",
     "Lesson",
+    "Question",
     "SolutionMove",
     "Spread",
     "Step",
     "parse_lesson",
 ]
 
-FORMAT_VERSION = 1
-"""The format of lesson files this parser reads."""
-
-MODES = ("demonstration", "guided", "practice", "diagnosis", "assessment")
-LEVELS = ("beginner", "intermediate", "advanced")
-CHECK_KINDS = ("target", "peak")
-DISTRIBUTIONS = ("fixed", "uniform", "either_side", "normal", "choice")
-PROVENANCE_MARKS = ("PUB", "QUOTED", "DERIVED", "TRADE", "MEMORY", "MODEL")
-HINT_LEVELS = ("symptom", "cause", "step")
-
-_IDENTIFIER = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
-_NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
-
 # Longer than any working session; keeps a slipped digit from locking a trainee in.
 _LONGEST_LESSON_MIN = 240
 _LONGEST_HOLD_S = 10.0
 _LARGEST_VERSION = 1_000_000
-
-
-@dataclass(frozen=True)
-class Spread:
-    """How one start value is dealt from the seed.
-
-    Attributes
-    ----------
-    distribution : str
-        ``fixed`` (always `centre`), ``uniform`` (from `minimum` to `maximum`), ``either_side`` (`centre` plus or
-        minus an amount from `minimum` to `maximum`), ``normal`` (`centre`, standard deviation `deviation`, never
-        outside `minimum` to `maximum`), ``choice`` (one of `choices`).
-    centre, minimum, maximum, deviation : float
-        As above, in the unit of the control or condition the spread belongs to; 0 where not used.
-    choices : tuple of float
-        As above; empty where not used.
-    """
-
-    distribution: str
-    centre: float = 0.0
-    minimum: float = 0.0
-    maximum: float = 0.0
-    deviation: float = 0.0
-    choices: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of the work: what to do, with which control, and what is then to be seen.
-
-    `watch` lists the measurements the trainee looks at while moving `control`.
-    """
-
-    title: str
-    text: str
-    expect: str
-    control: str | None = None
-    stage: str | None = None
-    watch: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Check:
-    """One measurement that must come out right.
-
-    Attributes
-    ----------
-    name, title : str
-        Short name for logs; words for people.
-    measurement : str
-        What the instrument reads: a name from ``sim.instruments.MEASUREMENTS``.
-    kind : str
-        ``target``: the reading must lie within `tolerance` of `target`. ``peak``: it must lie no more than
-        `tolerance` below the highest reading the right settings give on this machine in this condition.
-    target : float
-        For ``target``; for ``peak`` it is 0: the distance from the peak aimed at.
-    tolerance : float
-        Allowed departure, above 0.
-    unit : str
-        Unit of target and tolerance; the linter compares it with the instrument's.
-    source, provenance : str
-        Where the tolerance comes from, in words, and its mark.
-    weight : float
-        Share in the points, above 0. A pass needs every check whatever its weight.
-    hold_s : float
-        How long after the submission the reading must stay in tolerance, hands off [s].
-    """
-
-    name: str
-    title: str
-    measurement: str
-    kind: str
-    target: float
-    tolerance: float
-    unit: str
-    source: str
-    provenance: str
-    weight: float
-    hold_s: float
-
-    @property
-    def source_text(self) -> str:
-        """The tolerance's source as a trainee may read it: nothing from memory or of our own passes for a standard."""
-        lead = {
-            "TRADE": "Common practice: ",
-            "MEMORY": "Typical, unchecked: ",
-            "MODEL": "Chosen for this exercise: ",
-        }.get(self.provenance, "")
-        return f"{lead}{self.source}"
-
-
-@dataclass(frozen=True)
-class Hints:
-    """Three hints, each giving more away: what is seen, why, and what to do."""
-
-    symptom: str
-    cause: str
-    step: str
-
-    def text(self, level: int) -> str:
-        """Return hint 1 (symptom), 2 (cause) or 3 (step)."""
-        return (self.symptom, self.cause, self.step)[level - 1]
-
-
-@dataclass(frozen=True)
-class SolutionMove:
-    """One move of the worked solution.
-
-    The control is set to `value` + `gain` x the hidden condition named `cancels` (``head_timing_offset_ns_2`` is
-    head 2 of a condition with one value a head), or to `value` alone.
-    """
-
-    control: str
-    value: float
-    text: str
-    cancels: str | None = None
-    gain: float = -1.0
-
-
-@dataclass(frozen=True)
-class Forbidden:
-    """An act that endangers tape or heads: moving `control` outside `below`..`above`, or at all if neither is set."""
-
-    control: str
-    reason: str
-    below: float | None = None
-    above: float | None = None
-
-    def broken_by(self, control: str, value: float) -> bool:
-        """Tell whether moving `control` to `value` is the forbidden act."""
-        if control != self.control:
-            return False
-        if self.below is None and self.above is None:
-            return True
-        return (self.below is not None and value < self.below) or (self.above is not None and value > self.above)
-
-
-@dataclass(frozen=True)
-class Debrief:
-    """What is said afterwards: what happened, why, and what to do next."""
-
-    what: str
-    why: str
-    next: str
+_LAST_TOPIC = 20
+_MOST_STEPS = 1_000
+_MOST_FAULTS = 3
+_MOST_PASSES = 5
+_MOST_MOVES = 10_000
 
 
 @dataclass(frozen=True)
 class Lesson:
-    """One lesson. Texts are Markdown; names are those of `sim.recorder` and `sim.instruments`."""
+    """One lesson. Texts are Markdown; names are those of `sim.recorder` and `sim.instruments`.
+
+    Attributes
+    ----------
+    worked : int
+        How many of the first steps the lesson does for the trainee who asks: all in a demonstration, none where a
+        skill is practised.
+    order : tuple of tuple of str
+        Controls and questions in the order that harms neither tape nor head: none of a later group before one of
+        each earlier group that needs it.
+    passes : int
+        Passes in a row, on different seeds and without the last hint, that make the lesson mastered.
+    topic : int or str or None
+        Number of the topic, or one of `sim.training.parts.TOPIC_WORDS`.
+    start_faults, fault_choice
+        Faults of the catalogue that are always dealt, with their severity, and faults drawn by the seed.
+    """
 
     source: str
     version: int
@@ -226,6 +116,34 @@ class Lesson:
     forbidden: tuple[Forbidden, ...]
     debrief: Debrief
     references: tuple[str, ...]
+    topic: int | str | None = None
+    start_faults: Mapping[str, Spread] = field(default_factory=dict)
+    fault_choice: FaultChoice | None = None
+    questions: tuple[Question, ...] = ()
+    worked: int = 0
+    order: tuple[tuple[str, ...], ...] = ()
+    care: Care = NO_PAR
+    passes: int = 2
+
+    @property
+    def deals_faults(self) -> bool:
+        """Whether faults of the catalogue are hidden in the machine."""
+        return bool(self.start_faults) or self.fault_choice is not None
+
+    @property
+    def fault_count(self) -> int:
+        """How many faults of the catalogue are dealt."""
+        return len(self.start_faults) + (self.fault_choice.count if self.fault_choice else 0)
+
+    def step_of(self, move: SolutionMove) -> int | None:
+        """Return the step (from 1) a move of the solution belongs to; None if no step is about its control."""
+        if move.step is not None:
+            return move.step
+        return next((place for place, step in enumerate(self.steps, start=1) if step.control == move.control), None)
+
+    def question(self, name: str) -> Question | None:
+        """Return the question called `name`, or None."""
+        return next((question for question in self.questions if question.name == name), None)
 
 
 _KEYS = (
@@ -254,6 +172,12 @@ _KEYS = (
     "forbidden",
     "debrief",
     "references",
+    "topic",
+    "questions",
+    "worked",
+    "order",
+    "care",
+    "mastery",
 )
 
 _SPREAD_KEYS: Mapping[str, tuple[str, ...]] = {
@@ -284,47 +208,73 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
         _check_format(data["format_version"], source_name)
     top = Table(data, source_name, "", LessonError, _KEYS)
     _check_format(top.whole_number("format_version", 0, _LARGEST_VERSION), source_name)
-    start = top.table("start", ("controls", "condition", "must_fail"))
-    checks = tuple(_check(table) for table in top.tables("checks", _CHECK_KEYS, 1))
+    start = top.table("start", ("controls", "condition", "must_fail", "faults", "fault_choice"))
+    questions = (
+        tuple(question_of(table) for table in top.tables("questions", QUESTION_KEYS, 1)) if "questions" in top else ()
+    )
+    # A lesson that asks need not also have something turned.
+    least = 0 if questions else 1
+    checks = tuple(_check(table) for table in top.tables("checks", _CHECK_KEYS, least))
     for place, check in enumerate(checks, start=1):
         if check.name in [other.name for other in checks[: place - 1]]:
             raise top.refusal(
                 f"checks[{place}].name", f"{check.name!r} names two checks", "Give each check its own name."
             )
-    must_fail = start.texts("must_fail", 1, unique=True, pattern=_NAME) if "must_fail" in start else ()
+    for place, question in enumerate(questions, start=1):
+        if question.name in [other.name for other in questions[: place - 1]]:
+            raise top.refusal(
+                f"questions[{place}].name", f"{question.name!r} names two questions", "Give each question its own name."
+            )
+    must_fail = start.texts("must_fail", 1, unique=True, pattern=NAME) if "must_fail" in start else ()
     for place, name in enumerate(must_fail, start=1):
         if name not in [check.name for check in checks]:
             raise start.refusal(
                 f"must_fail[{place}]", f"no check is named {name!r}", "Use the 'name' of one of the checks."
             )
+    steps = tuple(_step(table) for table in top.tables("steps", _STEP_KEYS, 1))
+    mode = top.choice("mode", MODES)
     return Lesson(
         source=source_name,
         version=top.whole_number("version", 1, _LARGEST_VERSION),
-        id=top.text("id", _IDENTIFIER),
+        id=top.text("id", IDENTIFIER),
         title=top.text("title"),
         objectives=top.texts("objectives", 1),
-        prerequisites=top.texts("prerequisites", 0, unique=True, pattern=_IDENTIFIER),
+        prerequisites=top.texts("prerequisites", 0, unique=True, pattern=IDENTIFIER),
         minutes=top.whole_number("minutes", 1, _LONGEST_LESSON_MIN),
         level=top.choice("level", LEVELS),
-        mode=top.choice("mode", MODES),
+        mode=mode,
         standard=top.text("standard"),
         practice=top.text("practice"),
         tape=top.text("tape"),
         signal=top.text("signal"),
-        controls=top.texts("controls", 1, unique=True, pattern=_NAME),
-        instruments=top.texts("instruments", 1, unique=True, pattern=_NAME),
+        controls=top.texts("controls", least, unique=True, pattern=NAME),
+        instruments=top.texts("instruments", 1, unique=True, pattern=NAME),
         briefing=top.text("briefing"),
         cautions=top.texts("cautions", 1),
         start_controls=_spreads(start, "controls"),
         start_condition=_spreads(start, "condition"),
         must_fail=must_fail,
-        steps=tuple(_step(table) for table in top.tables("steps", _STEP_KEYS, 1)),
+        steps=steps,
         checks=checks,
         hints=_hints(top.table("hints", HINT_LEVELS)),
-        solution=tuple(_solution_move(table) for table in top.tables("solution", _SOLUTION_KEYS, 1)),
+        solution=tuple(_solution_move(table) for table in top.tables("solution", _SOLUTION_KEYS, least)),
         forbidden=tuple(_forbidden(table) for table in top.tables("forbidden", _FORBIDDEN_KEYS, 0)),
-        debrief=_debrief(top.table("debrief", ("what", "why", "next"))),
+        debrief=_debrief(top.table("debrief", ("what", "why", "next", "chain"))),
         references=top.texts("references", 0),
+        topic=_topic(top) if "topic" in top else None,
+        start_faults=_spreads(start, "faults") if "faults" in start else {},
+        fault_choice=_fault_choice(start.table("fault_choice", ("from", "count", "severity")))
+        if "fault_choice" in start
+        else None,
+        questions=questions,
+        worked=top.whole_number("worked", 0, _MOST_STEPS)
+        if "worked" in top
+        else len(steps)
+        if mode == "demonstration"
+        else 0,
+        order=_order(top) if "order" in top else (),
+        care=_care(top.table("care", ("moves_par", "minutes_par"))) if "care" in top else NO_PAR,
+        passes=_passes(top) if "mastery" in top else 1 if mode == "demonstration" else 2,
     )
 
 
@@ -341,10 +291,41 @@ def _check_format(version: object, source_name: str) -> None:
         )
 
 
+def _topic(top: Table) -> int | str:
+    if isinstance(top.value("topic"), str):
+        return top.choice("topic", TOPIC_WORDS)
+    return top.whole_number("topic", 1, _LAST_TOPIC)
+
+
+def _passes(top: Table) -> int:
+    return top.table("mastery", ("passes",)).whole_number("passes", 1, _MOST_PASSES)
+
+
+def _order(top: Table) -> tuple[tuple[str, ...], ...]:
+    return top.text_lists("order", 2, NAME)
+
+
+def _care(table: Table) -> Care:
+    if not table.names():
+        raise table.refusal("", "sets no par", "Give 'moves_par', 'minutes_par' or both, or remove the table.")
+    return Care(
+        moves_par=table.whole_number("moves_par", 1, _MOST_MOVES) if "moves_par" in table else None,
+        minutes_par=table.number("minutes_par", above=0.0) if "minutes_par" in table else None,
+    )
+
+
+def _fault_choice(table: Table) -> FaultChoice:
+    return FaultChoice(
+        pool=table.texts("from", 1, unique=True, pattern=NAME),
+        count=table.whole_number("count", 1, _MOST_FAULTS),
+        severity=_spread(table, "severity") if "severity" in table else None,
+    )
+
+
 def _spreads(start: Table, key: str) -> dict[str, Spread]:
     table = start.table(key, None)
     for name in table.names():
-        if not _NAME.fullmatch(name):
+        if not NAME.fullmatch(name):
             raise table.refusal(name, "is not a name", "Use small letters, digits and '_', as in 'guide_position_um'.")
     return {name: _spread(table, name) for name in table.names()}
 
@@ -383,9 +364,9 @@ def _step(table: Table) -> Step:
         title=table.text("title"),
         text=table.text("text"),
         expect=table.text("expect"),
-        control=table.optional_text("control", _NAME),
-        stage=table.optional_text("stage", _NAME),
-        watch=table.texts("watch", 1, unique=True, pattern=_NAME) if "watch" in table else (),
+        control=table.optional_text("control", NAME),
+        stage=table.optional_text("stage", NAME),
+        watch=table.texts("watch", 1, unique=True, pattern=NAME) if "watch" in table else (),
     )
 
 
@@ -411,9 +392,9 @@ def _check(table: Table) -> Check:
             "target", "a check of kind 'peak' has no target of its own", "Remove it, or use kind = 'target'."
         )
     return Check(
-        name=table.text("name", _NAME),
+        name=table.text("name", NAME),
         title=table.text("title"),
-        measurement=table.text("measurement", _NAME),
+        measurement=table.text("measurement", NAME),
         kind=kind,
         target=table.number("target") if kind == "target" else 0.0,
         tolerance=table.number("tolerance", above=0.0),
@@ -429,19 +410,20 @@ def _hints(table: Table) -> Hints:
     return Hints(symptom=table.text("symptom"), cause=table.text("cause"), step=table.text("step"))
 
 
-_SOLUTION_KEYS = ("control", "value", "text", "cancels", "gain")
+_SOLUTION_KEYS = ("control", "value", "text", "cancels", "gain", "step")
 
 
 def _solution_move(table: Table) -> SolutionMove:
-    cancels = table.optional_text("cancels", _NAME)
+    cancels = table.optional_text("cancels", NAME)
     if "gain" in table and cancels is None:
         raise table.refusal("gain", "has nothing to act on", "Name the condition in 'cancels', or remove 'gain'.")
     return SolutionMove(
-        control=table.text("control", _NAME),
+        control=table.text("control", NAME),
         value=table.number("value"),
         text=table.text("text"),
         cancels=cancels,
         gain=table.number("gain") if "gain" in table else -1.0,
+        step=table.whole_number("step", 1, _MOST_STEPS) if "step" in table else None,
     )
 
 
@@ -452,8 +434,13 @@ def _forbidden(table: Table) -> Forbidden:
     below, above = table.optional_number("below"), table.optional_number("above")
     if below is not None and above is not None and below > above:
         raise table.refusal("below", f"{below:g} is greater than above = {above:g}", "Exchange the two limits.")
-    return Forbidden(control=table.text("control", _NAME), reason=table.text("reason"), below=below, above=above)
+    return Forbidden(control=table.text("control", NAME), reason=table.text("reason"), below=below, above=above)
 
 
 def _debrief(table: Table) -> Debrief:
-    return Debrief(what=table.text("what"), why=table.text("why"), next=table.text("next"))
+    return Debrief(
+        what=table.text("what"),
+        why=table.text("why"),
+        next=table.text("next"),
+        chain=table.texts("chain", 1) if "chain" in table else (),
+    )

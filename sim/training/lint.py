@@ -6,14 +6,15 @@ checks, the worked solution passes them, and an operator who sees only the instr
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from sim.faults import FaultSpec
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved
 from sim.training.deal import deal
 from sim.training.follower import follow_steps
 from sim.training.lesson import Lesson, parse_lesson
-from sim.training.machine import Machine, Start
+from sim.training.machine import NO_FAULTS, Machine, Start
 from sim.training.reader import LessonError, Problem
 from sim.training.references import name_problems
 from sim.training.score import Score, score_attempt
@@ -58,17 +59,22 @@ class LessonReport:
     seeds: tuple[SeedReport, ...]
 
 
-def parse_problems(data: object, source_name: str) -> tuple[Lesson | None, list[Problem]]:
+def parse_problems(
+    data: object, source_name: str, faults: Mapping[str, FaultSpec] = NO_FAULTS
+) -> tuple[Lesson | None, list[Problem]]:
     """Parse a lesson and check its names; return it (None if it cannot be read) and the problems."""
     try:
         lesson = parse_lesson(data, source_name)
     except LessonError as error:
         return None, [error.problem]
-    return lesson, name_problems(lesson)
+    return lesson, name_problems(lesson, faults)
 
 
 def lint_lesson(
-    lesson: Lesson, seeds: Iterable[int] = SEEDS, progress: Callable[[SeedReport], None] | None = None
+    lesson: Lesson,
+    seeds: Iterable[int] = SEEDS,
+    progress: Callable[[SeedReport], None] | None = None,
+    faults: Mapping[str, FaultSpec] = NO_FAULTS,
 ) -> LessonReport:
     """Try a lesson with each seed and return what is wrong with it.
 
@@ -80,12 +86,14 @@ def lint_lesson(
         The seeds.
     progress : callable, optional
         Told of each seed as it is done.
+    faults : mapping of str to FaultSpec
+        The fault catalogue; needed by lessons that deal faults.
     """
-    problems = name_problems(lesson)
+    problems = name_problems(lesson, faults)
     reports: list[SeedReport] = []
     if problems:
         return LessonReport(lesson.source, tuple(problems), ())
-    machine = Machine(lesson)
+    machine = Machine(lesson, faults=faults)
     for seed in seeds:
         try:
             report = _tried(lesson, deal(lesson, seed, machine), machine)

@@ -1,6 +1,7 @@
 """The machine a lesson is done on, as far as a score needs it: settings in, instrument readings out.
 
-Contents: `Start`, `Machine`, `on_step` (a control value a hand can set), `condition_value` (one hidden value by name).
+Contents: `NO_FAULTS`, `DealtFault`, `Start`, `Machine`, `on_step` (a control value a hand can set), `condition_value` (one
+hidden value by name).
 """
 
 from __future__ import annotations
@@ -9,15 +10,20 @@ import math
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from sim.condition import Condition
 from sim.controls import CONTROLS
 from sim.errors import BandbenchError
+from sim.faults import FaultSpec
 from sim.instruments import MeasurementError, measure
 from sim.recorder import PlaybackFrame, Recorder
 from sim.training.lesson import Lesson
 
-__all__ = ["Machine", "Start", "condition_value", "on_step"]
+__all__ = ["NO_FAULTS", "DealtFault", "Machine", "Start", "condition_value", "on_step"]
+
+NO_FAULTS: Mapping[str, FaultSpec] = MappingProxyType({})
+"""The catalogue of lessons that deal no faults."""
 
 # States whose readings are kept: more than the score and the debrief of a long attempt ask for.
 _KEPT_STATES = 2_000
@@ -51,6 +57,14 @@ def condition_value(condition: Condition, name: str) -> float:
 
 
 @dataclass(frozen=True)
+class DealtFault:
+    """A fault of the catalogue that is hidden in the machine, and how bad it is, 0 to 1."""
+
+    name: str
+    severity: float
+
+
+@dataclass(frozen=True)
 class Start:
     """What one seed deals.
 
@@ -63,13 +77,16 @@ class Start:
     controls : mapping of str to float
         Every control of the machine, also those the lesson leaves at their defaults.
     condition : Condition
-        What is hidden in the machine.
+        What is hidden in the machine, faults included.
+    faults : tuple of DealtFault
+        Faults of the catalogue among it.
     """
 
     seed: int
     draw: int
     controls: Mapping[str, float]
     condition: Condition
+    faults: tuple[DealtFault, ...] = ()
 
 
 class Machine:
@@ -85,6 +102,8 @@ class Machine:
         Says which standard, practice, tape and signal.
     recorder : Recorder, optional
         A recorder with that tape on it; a new one is made if none is given.
+    faults : mapping of str to FaultSpec
+        The fault catalogue; needed by lessons that deal faults.
 
     Raises
     ------
@@ -92,7 +111,9 @@ class Machine:
         If the recorder lent has another tape on it.
     """
 
-    def __init__(self, lesson: Lesson, recorder: Recorder | None = None) -> None:
+    def __init__(
+        self, lesson: Lesson, recorder: Recorder | None = None, faults: Mapping[str, FaultSpec] = NO_FAULTS
+    ) -> None:
         self._lent = recorder is not None
         if recorder is None:
             recorder = Recorder(
@@ -105,6 +126,7 @@ class Machine:
             )
         self.lesson = lesson
         self.recorder = recorder
+        self.faults = faults
         self.frames_played = 0
         self._kept: OrderedDict[tuple[object, ...], dict[str, float]] = OrderedDict()
 

@@ -11,11 +11,15 @@ from dataclasses import fields
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES
 from sim.errors import known_names
+from sim.faults import FaultSpec
 from sim.instruments import MEASUREMENTS
 from sim.signals import SIGNALS
 from sim.standards import PRACTICES, STANDARDS
 from sim.tape import TAPES
-from sim.training.lesson import Lesson, Spread
+from sim.training.deal import dealable, fault_pool
+from sim.training.lesson import Lesson, Question, Spread
+from sim.training.machine import NO_FAULTS
+from sim.training.parts import LOOK_ALIKES, POOL
 from sim.training.reader import LessonError, Problem
 
 __all__ = ["INSTRUMENTS", "condition_names", "name_problems", "require_names"]
@@ -43,8 +47,9 @@ def _single_conditions() -> tuple[str, ...]:
 class _Finder:
     """Collects problems of one lesson."""
 
-    def __init__(self, lesson: Lesson) -> None:
+    def __init__(self, lesson: Lesson, faults: Mapping[str, FaultSpec]) -> None:
         self.lesson = lesson
+        self.faults = faults
         self.problems: list[Problem] = []
 
     def add(self, key: str, reason: str, remedy: str) -> None:
@@ -64,9 +69,17 @@ class _Finder:
             self.add(key, f"the lesson does not offer {kind} {name!r}", f"Add {name!r} to '{list_key}' or use another.")
 
 
-def name_problems(lesson: Lesson) -> list[Problem]:
-    """Return every name in a lesson that does not exist or is not offered, and every value out of range."""
-    find = _Finder(lesson)
+def name_problems(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -> list[Problem]:
+    """Return every name in a lesson that does not exist or is not offered, and every value out of range.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        What to look through.
+    faults : mapping of str to FaultSpec
+        The fault catalogue; needed by lessons that deal faults.
+    """
+    find = _Finder(lesson, faults)
     if find.known("standard", "standard", lesson.standard, STANDARDS):
         own = [name for name, practice in PRACTICES.items() if practice.standard == lesson.standard]
         find.known("practice", f"{lesson.standard} recording practice", lesson.practice, own)
@@ -80,7 +93,10 @@ def name_problems(lesson: Lesson) -> list[Problem]:
     _start_problems(find)
     _step_problems(find)
     _check_problems(find)
+    _fault_problems(find)
+    _question_problems(find)
     _solution_problems(find)
+    _order_problems(find)
     for place, rule in enumerate(lesson.forbidden, start=1):
         key = f"forbidden[{place}].control"
         if find.known(key, "control", rule.control, CONTROLS):
@@ -88,9 +104,9 @@ def name_problems(lesson: Lesson) -> list[Problem]:
     return find.problems
 
 
-def require_names(lesson: Lesson) -> Lesson:
+def require_names(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -> Lesson:
     """Return the lesson if everything it names exists; raise LessonError with the first problem otherwise."""
-    for problem in name_problems(lesson):
+    for problem in name_problems(lesson, faults):
         raise LessonError(problem)
     return lesson
 
@@ -131,6 +147,112 @@ def _extremes(spread: Spread) -> Iterator[float]:
             yield spread.maximum
 
 
+def _fault_problems(find: _Finder) -> None:
+    lesson = find.lesson
+    spreads = {f"start.faults.{name}": spread for name, spread in lesson.start_faults.items()}
+    for name in lesson.start_faults:
+        find.known(f"start.faults.{name}", "fault in the catalogue", name, find.faults)
+    choice = lesson.fault_choice
+    if choice is not None:
+        if choice.severity is not None:
+            spreads["start.fault_choice.severity"] = choice.severity
+        known = {name for fault in find.faults.values() for name in (fault.name, fault.entry, fault.group)}
+        for place, name in enumerate(choice.pool, start=1):
+            find.known(f"start.fault_choice.from[{place}]", "fault or group in the catalogue", name, sorted(known))
+        if len(fault_pool(lesson, find.faults)) < choice.count:
+            find.add("start.fault_choice.count", f"there are fewer than {choice.count} to draw", "Name more in 'from'.")
+    for key, spread in spreads.items():
+        if not all(0.0 <= value <= 1.0 for value in _extremes(spread)):
+            find.add(key, "can deal a severity outside 0 to 1", "Keep it from 0 (none) to 1 (worst).")
+
+
+def _question_problems(find: _Finder) -> None:
+    for place, question in enumerate(find.lesson.questions, start=1):
+        key = f"questions[{place}]"
+        if question.answer_measurement is not None:
+            _measured_answer_problems(find, key, question)
+        if question.answer_from is None:
+            continue
+        if not find.lesson.deals_faults:
+            find.add(
+                f"{key}.answer_from",
+                "the start deals no fault of the catalogue",
+                "Deal one with start.faults or start.fault_choice, or state the answer.",
+            )
+            continue
+        _dealt_answer_problems(find, key, question)
+
+
+def _measured_answer_problems(find: _Finder, key: str, question: Question) -> None:
+    stem = str(question.answer_measurement)
+    key = f"{key}.answer_measurement"
+    if question.kind == "numeric":
+        if find.known(key, "measurement", stem, MEASUREMENTS):
+            find.offered(key, "reading", stem, "instruments", find.lesson.instruments)
+            if MEASUREMENTS[stem].unit != question.unit:
+                find.add(
+                    key.replace("answer_measurement", "unit"),
+                    f"'{stem}' is read in {MEASUREMENTS[stem].unit}, not in {question.unit}",
+                    f"Write unit = {MEASUREMENTS[stem].unit!r} and give the tolerance in it.",
+                )
+        return
+    per_head = [name[:-2] for name in MEASUREMENTS if name.endswith("_1")]
+    if find.known(key, "reading of each head", stem, per_head):
+        for head in range(1, 5):
+            find.offered(key, "reading", f"{stem}_{head}", "instruments", find.lesson.instruments)
+
+
+def _dealt_answer_problems(find: _Finder, key: str, question: Question) -> None:
+    can_be = dealable(find.lesson, find.faults)
+    if question.kind == "head":
+        for fault in can_be:
+            if not fault.head:
+                find.add(
+                    f"{key}.answer_from",
+                    f"fault '{fault.name}' can be dealt and is of no head",
+                    "Deal faults of one head only, or ask for the cause.",
+                )
+                return
+    names = dict(question.answers) if question.kind == "choice" else dict.fromkeys(question.options)
+    where = "answers" if question.kind == "choice" else "options"
+    if question.options in ((LOOK_ALIKES,), (POOL,)):
+        if question.options == (POOL,) and len({fault.entry for fault in can_be}) < 2:
+            find.add(f"{key}.options", "the lesson can deal one fault only", "Use 'look_alikes' or a list of faults.")
+        return
+    if question.kind == "head":
+        return
+    known = {name for fault in find.faults.values() for name in (fault.name, fault.entry)}
+    if question.kind == "choice":
+        known |= {fault.group for fault in find.faults.values()}
+    for name in names:
+        find.known(f"{key}.{where}", "fault in the catalogue", name, sorted(known))
+    for fault in can_be:
+        if not {fault.name, fault.entry, *([fault.group] if question.kind == "choice" else [])}.intersection(names):
+            find.add(
+                f"{key}.{where}", f"fault '{fault.name}' can be dealt and is not among them", f"Add it to '{where}'."
+            )
+
+
+def _order_problems(find: _Finder) -> None:
+    lesson = find.lesson
+    asked = [question.name for question in lesson.questions]
+    listed: list[str] = []
+    for place, group in enumerate(lesson.order, start=1):
+        for number, name in enumerate(group, start=1):
+            key = f"order[{place}][{number}]"
+            if name in listed:
+                find.add(key, f"{name!r} is listed twice", "List it in one group only.")
+            listed.append(name)
+            if name not in asked and find.known(key, "control or question", name, (*asked, *CONTROLS)):
+                find.offered(key, "control", name, "controls", lesson.controls)
+    if lesson.worked > len(lesson.steps):
+        find.add("worked", f"is {lesson.worked}, but there are {len(lesson.steps)} steps", "Count the steps again.")
+    if lesson.mode == "demonstration" and lesson.worked != len(lesson.steps):
+        find.add("worked", "a demonstration does every step", "Remove 'worked', or use mode = 'guided'.")
+    if lesson.mode not in ("demonstration", "guided") and lesson.worked:
+        find.add("worked", f"in mode '{lesson.mode}' the trainee does every step", "Remove it, or use mode = 'guided'.")
+
+
 def _step_problems(find: _Finder) -> None:
     lesson = find.lesson
     for place, step in enumerate(lesson.steps, start=1):
@@ -167,9 +289,14 @@ def _solution_problems(find: _Finder) -> None:
         key = f"solution[{place}]"
         if find.known(f"{key}.control", "control", move.control, CONTROLS):
             find.offered(f"{key}.control", "control", move.control, "controls", lesson.controls)
+        if move.step is not None and move.step > len(lesson.steps):
+            find.add(f"{key}.step", f"there is no step {move.step}", f"Use 1 to {len(lesson.steps)}.")
         if move.cancels is None or not find.known(
             f"{key}.cancels", "single hidden condition", move.cancels, _single_conditions()
         ):
+            continue
+        # A fault of the catalogue may plant any of them.
+        if lesson.deals_faults:
             continue
         if move.cancels not in planted and move.cancels.rpartition("_")[0] not in planted:
             find.add(

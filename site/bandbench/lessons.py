@@ -16,6 +16,7 @@ from typing import Any
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError
 
+from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import NOT_LESSONS
 from sim.errors import BandbenchError
 from sim.training.lesson import Lesson
@@ -161,7 +162,7 @@ def _inside(error: ValidationError, table: ValidationError) -> bool:
 
 def file_problems(data: object, source_name: str) -> tuple[Lesson | None, list[Problem]]:
     """Hold a lesson's data to parser, names and schema; return it (None if unusable) and every problem found."""
-    lesson, problems = parse_problems(data, source_name)
+    lesson, problems = parse_problems(data, source_name, FAULTS)
     told = {problem.key for problem in problems}
     refused = [problem for problem in schema_problems(data, source_name) if problem.key not in told]
     return (None if refused else lesson), problems + refused
@@ -210,7 +211,7 @@ def _lint_file(path: Path, seeds: range, first_with_id: dict[str, Path]) -> list
     if problems:
         return problems
     print(f"{path}: {lesson.title}")
-    report: LessonReport = lint_lesson(lesson, seeds, _print_seed)
+    report: LessonReport = lint_lesson(lesson, seeds, _print_seed, FAULTS)
     return list(report.problems)
 
 

@@ -9,6 +9,7 @@ import tomllib
 from pathlib import Path
 
 import sim
+from bandbench.bench.faults import FAULTS
 from sim.training.lesson import Lesson, parse_lesson
 from sim.training.references import require_names
 
@@ -33,6 +34,6 @@ def read_lessons(folder: Path = _FOLDER) -> dict[str, Lesson]:
         if path.name in NOT_LESSONS:
             continue
         lesson = parse_lesson(tomllib.loads(path.read_text("utf-8")), path.name)
-        require_names(lesson)
+        require_names(lesson, FAULTS)
         lessons[lesson.id] = lesson
     return lessons

@@ -1,0 +1,119 @@
+"""Reading a question of a lesson file: which keys each kind has, exactly as ``lessons/lesson.schema.json`` says.
+
+Contents: `QUESTION_KEYS`, `question_of`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from sim.errors import known_names
+from sim.training.parts import EXTREMES, LOOK_ALIKES, NAME, POOL, PROVENANCE_MARKS, QUESTION_KINDS, Question
+from sim.training.reader import Table
+
+__all__ = ["QUESTION_KEYS", "question_of"]
+
+_COMMON = ("name", "title", "text", "kind", "source", "provenance", "weight", "explain")
+_OWN: Mapping[str, tuple[str, ...]] = {
+    "choice": ("options", "answer", "answer_from", "answers"),
+    "numeric": ("answer", "answer_measurement", "tolerance", "unit"),
+    "head": ("answer", "answer_from", "answer_measurement", "extreme"),
+    "cause": ("answer_from", "options"),
+}
+QUESTION_KEYS = tuple(dict.fromkeys((*_COMMON, *(key for keys in _OWN.values() for key in keys))))
+"""Every key a question can have."""
+
+_HEADS = 4
+
+
+def question_of(table: Table) -> Question:
+    """Return the question in a table; raise LessonError (as `Table` does) at the first thing wrong with it."""
+    kind = table.choice("kind", QUESTION_KINDS)
+    allowed = (*_COMMON, *_OWN[kind])
+    for key in table.names():
+        if key not in allowed:
+            raise table.refusal(key, f"unknown key of a '{kind}' question", f"Its keys are {known_names(allowed)}.")
+    common = Question(
+        name=table.text("name", NAME),
+        title=table.text("title"),
+        text=table.text("text"),
+        kind=kind,
+        source=table.text("source"),
+        provenance=table.choice("provenance", PROVENANCE_MARKS),
+        weight=table.number("weight", above=0.0),
+        explain=table.text("explain"),
+    )
+    return {"choice": _choice, "numeric": _numeric, "head": _head, "cause": _cause}[kind](table, common)
+
+
+def _one_of(table: Table, first: str, second: str) -> str:
+    """Return which of two keys is there; exactly one must be."""
+    if (first in table) == (second in table):
+        reason = f"has both '{first}' and '{second}'" if first in table else f"has neither '{first}' nor '{second}'"
+        raise table.refusal("", reason, f"Give '{first}' or '{second}', and only one of them.")
+    return first if first in table else second
+
+
+def _choice(table: Table, common: Question) -> Question:
+    options = table.texts("options", 2, unique=True)
+    if _one_of(table, "answer", "answer_from") == "answer":
+        if "answers" in table:
+            raise table.refusal("answers", "has nothing to act on", "Write answer_from = 'fault', or remove 'answers'.")
+        answer = table.text("answer")
+        if answer not in options:
+            raise table.refusal(
+                "answer", f"{answer!r} is not one of the options", "Write it as it stands in 'options'."
+            )
+        return replace(common, options=options, answer=answer)
+    answers = table.table("answers", None)
+    if not answers.names():
+        raise table.refusal("answers", "is empty", "Give the right option for each fault or group that can be dealt.")
+    for name in answers.names():
+        if not NAME.fullmatch(name):
+            raise answers.refusal(name, "is not a name", "Use the name of a fault or of a group of faults.")
+        if answers.text(name) not in options:
+            raise answers.refusal(
+                name, f"{answers.text(name)!r} is not one of the options", "Write it as it stands in 'options'."
+            )
+    return replace(
+        common,
+        options=options,
+        answer_from=table.choice("answer_from", ("fault",)),
+        answers=tuple((name, answers.text(name)) for name in answers.names()),
+    )
+
+
+def _numeric(table: Table, common: Question) -> Question:
+    measured = _one_of(table, "answer", "answer_measurement") == "answer_measurement"
+    return replace(
+        common,
+        answer=None if measured else repr(table.number("answer")),
+        answer_measurement=table.text("answer_measurement", NAME) if measured else None,
+        tolerance=table.number("tolerance", above=0.0),
+        unit=table.text("unit"),
+    )
+
+
+def _head(table: Table, common: Question) -> Question:
+    if _one_of(table, "answer", "answer_measurement") == "answer":
+        for key in ("answer_from", "extreme"):
+            if key in table:
+                raise table.refusal(key, "does not go with 'answer'", "Remove one of the two.")
+        return replace(common, answer=str(table.whole_number("answer", 1, _HEADS)))
+    dealt = table.choice("answer_from", ("fault_head",)) if "answer_from" in table else None
+    if dealt and "extreme" in table:
+        raise table.refusal("extreme", "does not go with 'answer_from'", "Remove one of the two.")
+    return replace(
+        common,
+        answer_from=dealt,
+        answer_measurement=table.text("answer_measurement", NAME),
+        extreme=table.choice("extreme", EXTREMES) if "extreme" in table else common.extreme,
+    )
+
+
+def _cause(table: Table, common: Question) -> Question:
+    answer_from = table.choice("answer_from", ("fault",))
+    if isinstance(table.value("options"), str):
+        return replace(common, answer_from=answer_from, options=(table.choice("options", (LOOK_ALIKES, POOL)),))
+    return replace(common, answer_from=answer_from, options=table.texts("options", 2, unique=True, pattern=NAME))
