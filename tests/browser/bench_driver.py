@@ -24,7 +24,7 @@ _FOCUSED = """() => {
   let element = document.activeElement;
   while (element?.shadowRoot?.activeElement) element = element.shadowRoot.activeElement;
   return element ? [element.id, element.dataset.do ?? "", element.dataset.mode ?? "", element.dataset.stage ?? "",
-    element.textContent.trim()] : ["", "", "", "", ""];
+    element.textContent.trim(), element.dataset.act ?? ""] : ["", "", "", "", "", ""];
 }"""
 
 
@@ -131,14 +131,14 @@ class BenchPage:
     # What a person does -------------------------------------------------------------------------------------
 
     def focused(self) -> list[str]:
-        """Return id, action, mode, stage and text of the element that has the focus."""
+        """Return id, action, mode, stage, text and act of the machine of the element that has the focus."""
         return list(self.page.evaluate(_FOCUSED))
 
     def tab_to(self, *, backwards: bool = False, **wanted: str) -> None:
-        """Press Tab until the focus is on the element with this ``id``, ``do``, ``mode``, ``stage`` or ``text``."""
+        """Press Tab until the focus is on the element with this id, do, mode, stage, text or act."""
         ((kind, value),) = wanted.items()
-        place = ("id", "do", "mode", "stage", "text").index(kind)
-        for _ in range(150):
+        place = ("id", "do", "mode", "stage", "text", "act").index(kind)
+        for _ in range(250):
             if self.focused()[place] == value:
                 return
             self.page.keyboard.press("Shift+Tab" if backwards else "Tab")

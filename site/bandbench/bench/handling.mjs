@@ -20,9 +20,9 @@ export function render({ model, el }) {
   const caution = h("div", { class: "caution", role: "group", "aria-labelledby": "caution-title", hidden: true }, title, text, h("div", { class: "row" }, doIt, leave));
   caution.addEventListener("keydown", (event) => { if (event.key === "Escape") answer(false); });
 
-  const stage = choice("card-stage", words.card_of, () => {});
+  const stage = choice("card-stage", words.card_of, (name) => stage.show(name, model.stages));
   stage.show(model.stages[0][0], model.stages);
-  const reel = choice("reel", words.reel, () => {});
+  const reel = choice("reel", words.reel, (name) => reel.show(name, JSON.parse(model.reels)));
   const press = (name, label, message) => {
     const one = button(label, () => model.send_msg(message()), { "data-act": name });
     buttons.set(name, one);
@@ -90,7 +90,7 @@ export function render({ model, el }) {
     refusal.textContent = "";
     good.textContent = "";
     setText(done ? good : refusal, sentence ?? "");
-    if (act === "machine") machine.show(JSON.parse(model.now).machine, model.machines);
+    machine.settle();
     // Beside the act, wherever it is on the page.
     const group = model.groups.find(({ acts }) => acts.some(({ name }) => name === act))?.name ?? "reel";
     if (act) slots.get(group).prepend(refusal, good);

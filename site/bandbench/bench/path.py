@@ -26,6 +26,8 @@ __all__ = ["PathView", "SignalPath", "machine_states", "stage_states"]
 
 # Below these a lean, bow or displacement is not put into words (MODEL: about one picture element of 70 ns).
 _VISIBLE_US = 0.07
+# A curve of sound shows its last 5 ms: five turns of the line-up tone.
+_SOUND_SAMPLES = 160
 
 
 class SignalPath(Part):
@@ -167,7 +169,8 @@ class PathView(View):
         self._trend.note(readings)
         frame = readings.frame
         record_side = STAGES[self.bench.stage].side == "record"
-        traces = mini_traces(frame, self._trend, record_side)
+        sound = self.bench.station.sound.heard("programme")[-_SOUND_SAMPLES:]
+        traces = mini_traces(frame, self._trend, record_side, sound)
         self._states = stage_states(readings)
         self.strip.param.update(states=self._state_text(), traces=traces)
 

@@ -65,6 +65,7 @@ export function render({ model, el }) {
     refusal.textContent = "";
     setText(refusal, sentence ?? "");
     show();
+    kind.settle();
     if (!sentence) return;
     if (buttons.has(act)) setAttribute(buttons.get(act), "aria-describedby", "record-refusal");
     if (act === "length") length.value = JSON.parse(model.now).edit.length_s;

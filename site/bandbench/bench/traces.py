@@ -34,6 +34,7 @@ _RF_RANGE = (0.0, 1.3)
 _CONTROL_RANGE = (-1.2, 1.7)
 _LEVEL_RANGE_DB = (-30.0, 3.0)
 _TREND_RANGE_PCT = (0.0, 110.0)
+_SOUND_RANGE = (-2.0, 2.0)
 
 
 class Trend:
@@ -67,7 +68,9 @@ def _picked(values: NDArray[np.floating]) -> NDArray[np.floating]:
     return values[np.linspace(0, values.size - 1, POINTS).astype(np.intp)]
 
 
-def mini_traces(frame: PlaybackFrame, trend: Trend, record_side: bool = False) -> bytes:
+def mini_traces(
+    frame: PlaybackFrame, trend: Trend, record_side: bool = False, sound: NDArray[np.floating] | None = None
+) -> bytes:
     """Return the curves of all stages in the order of `STAGES`, POINTS bytes each, 0 bottom to 254 top.
 
     Parameters
@@ -78,6 +81,8 @@ def mini_traces(frame: PlaybackFrame, trend: Trend, record_side: bool = False) -
         The tracking meter so far.
     record_side : bool
         Whether to work out the modulator's output, which takes long and changes seldom; it stays empty otherwise.
+    sound : ndarray, optional
+        Samples of the programme sound, 1 at the peak of reference level; empty or left out where there is none.
     """
     empty = np.full(POINTS, GAP, dtype=np.uint8)
     standard = frame.standard
@@ -98,6 +103,6 @@ def mini_traces(frame: PlaybackFrame, trend: Trend, record_side: bool = False) -
         "input": _height(_picked(frame.source[line]), _VIDEO_RANGE_IRE),
         "modulator": _height(_picked(frame.electronics[line]), _VIDEO_RANGE_IRE) if record_side else empty,
         "record_drive": _height(_picked(frame.control_track[field].ravel()), _CONTROL_RANGE),
-        "sound": empty,
+        "sound": _height(_picked(sound), _SOUND_RANGE) if sound is not None and sound.size else empty,
     }
     return b"".join(curves[name].tobytes() for name in STAGES)
