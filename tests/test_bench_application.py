@@ -14,7 +14,7 @@ from bandbench.bench.application import ROUND, BenchApplication
 from bandbench.bench.words import WORDS, say, words_of
 from bandbench.runtime.application import PictureFile
 from sim.controls import CONTROLS, STAGES
-from sim.instruments import MEASUREMENTS
+from sim.instruments import DEFAULT_READINGS
 from sim.training.solution import solution_moves
 
 SITE = Path(__file__).parents[1] / "site"
@@ -131,7 +131,7 @@ def test_while_playing_every_frame_is_another(application: BenchApplication, clo
 def test_ticks_bring_everything_up_to_date(application: BenchApplication) -> None:
     tick_round(application)
     readings = json.loads(application.meters.meters.readings)
-    assert set(readings) == {*MEASUREMENTS, "tracking"}
+    assert set(readings) == {*DEFAULT_READINGS, "tracking"}
     assert set(json.loads(application.path.strip.states)) == set(STAGES)
     assert application.path.strip.traces
     assert len(json.loads(application.monitor.monitor.bands)) == 2

@@ -11,7 +11,7 @@ from bandbench.bench.readings import decimals_of_step, number, quantity, setting
 from bandbench.bench.traces import GAP, POINTS, Trend, mini_traces
 from bandbench.bench.words import WORDS, say, words_of
 from sim.controls import CONTROLS, STAGES
-from sim.instruments import MEASUREMENTS, measure, rf_levels_db
+from sim.instruments import DEFAULT_READINGS, measure, rf_levels_db
 from sim.recorder import Recorder
 from sim.station import Station
 
@@ -74,7 +74,7 @@ def test_decimals_are_those_of_the_step() -> None:
 def test_readings_are_those_of_the_instruments() -> None:
     frame = Recorder(controls={"guide_position_um": 30.0, "channel_gain_db_2": -3.0}).play_frame(3)
     readings = take_readings(frame)
-    assert set(readings.values) == set(MEASUREMENTS)
+    assert tuple(readings.values) == DEFAULT_READINGS
     for name, value in readings.values.items():
         assert value == measure(frame, name)
     assert readings.reasons == {}

@@ -3,7 +3,8 @@
 Contents: `TEST_POINTS` (where instruments can be connected); `picture`, `colour_picture`, `band_edges`, `head_of_row`
 (picture monitor); `RATES`, `waveform`, `superposition`, `sweep_table`, `line_trace` (waveform monitor); `rf_spectrum`
 (spectrum of the RF); `servo_trace` (the servos over seconds); `rf_levels_db`, `tracking_level_pct` (meters);
-`MEASUREMENTS`, `measure` (readings that lessons check); `describe_picture`, `describe_waveform`,
+`MEASUREMENTS`, `measure` (readings that lessons check), `DEFAULT_READINGS` (those that are always shown), `GROUPS`,
+`LEVEL_UNIT`; `describe_picture`, `describe_waveform`,
 `describe_superposition`, `describe_spectrum`, `describe_servo_trace`, `describe_rf`, `describe_tracking`,
 `describe_measurement` (in words). The vectorscope is in `sim.instruments.vectorscope`.
 
@@ -19,6 +20,7 @@ from sim.instruments.describe import (
     describe_waveform,
 )
 from sim.instruments.measurements import (
+    DEFAULT_READINGS,
     MEASUREMENTS,
     MeasurementError,
     MeasurementSpec,
@@ -28,6 +30,7 @@ from sim.instruments.measurements import (
 )
 from sim.instruments.picture import band_edges, colour_picture, has_bands, head_of_row, picture
 from sim.instruments.servotrace import ServoTrace, describe_servo_trace, servo_trace
+from sim.instruments.specs import GROUPS, LEVEL_UNIT
 from sim.instruments.spectrum import Spectrum, carriers_hz, describe_spectrum, rf_spectrum
 from sim.instruments.testpoints import RF_POINTS, TEST_POINTS, VIDEO_POINTS, TestPoint
 from sim.instruments.waveform import (
@@ -42,6 +45,9 @@ from sim.instruments.waveform import (
 )
 
 __all__ = [
+    "DEFAULT_READINGS",
+    "GROUPS",
+    "LEVEL_UNIT",
     "MEASUREMENTS",
     "RATES",
     "RF_POINTS",

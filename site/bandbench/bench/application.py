@@ -138,7 +138,7 @@ class BenchApplication:
             fresh = bench.frame is not self._read
             if fresh:
                 self._read = bench.frame
-                self._unseen = take_readings(bench.frame, bench.revision)
+                self._unseen = take_readings(bench.frame, bench.revision, bench.readings)
             return fresh
         readings, self._unseen = self._unseen, None
         if readings is not None:

@@ -21,7 +21,7 @@ from sim.controls import CONTROLS, STAGES, check_control, default_controls
 from sim.correction import CORRECTIONS
 from sim.errors import BandbenchError, UnknownNameError
 from sim.frame import PlaybackFrame
-from sim.instruments import RATES, TEST_POINTS
+from sim.instruments import DEFAULT_READINGS, MEASUREMENTS, RATES, TEST_POINTS
 from sim.recorder import Recorder
 from sim.reel import copy_programme
 from sim.signals import SIGNALS, signal_from_picture
@@ -393,6 +393,14 @@ class Bench:
     def needs_instrument(self, name: str) -> bool:
         """Tell whether the lesson needs an instrument or reading; without a lesson all are open."""
         return self.session is None or name in self.session.lesson.instruments
+
+    @property
+    def readings(self) -> tuple[str, ...]:
+        """Names of the readings to take: those the instruments show all the time, then what the lesson adds."""
+        if self.session is None:
+            return DEFAULT_READINGS
+        added = (name for name in self.session.lesson.instruments if name in MEASUREMENTS)
+        return tuple(dict.fromkeys((*DEFAULT_READINGS, *added)))
 
     def set_control(self, name: str, value: float, now_s: float) -> None:
         """Set a control, note it in the log and in the lesson.

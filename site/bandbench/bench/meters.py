@@ -1,4 +1,4 @@
-"""The instruments: RF of the four heads, tracking meter, geometry of the bands, noise."""
+"""The instruments: RF of the four heads, tracking meter, geometry of the bands, noise; and what a lesson adds."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ import param
 
 from bandbench.bench.readings import Readings, typeset
 from bandbench.bench.view import Action, Part, View, script
-from sim.instruments import MEASUREMENTS
+from bandbench.bench.words import say
+from sim.instruments import DEFAULT_READINGS, MEASUREMENTS
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -21,7 +22,6 @@ __all__ = ["Meters", "MetersView"]
 _RANGES: Mapping[str, tuple[float, float]] = {"dB": (-30.0, 3.0), "us": (-3.0, 3.0), "ns": (-500.0, 500.0)}
 _NOISE_RANGE = (0.0, 50.0)
 _TRACKING_RANGE = (0.0, 110.0)
-_SINGLE = ("rf_level_db", "skew_us", "scallop_us", "noise_db")
 
 
 class Meters(Part):
@@ -36,6 +36,8 @@ class Meters(Part):
         why there is none. As one text it crosses to the page in a tenth of the time that nested tables take.
     needed : list of str
         Readings that the lesson needs.
+    added : list of str
+        Readings that the lesson needs beyond those that are always shown.
     revision : int
         The bench's count of control changes when the readings were taken: whoever waits for the effect of a control
         sees here that it is in.
@@ -45,16 +47,27 @@ class Meters(Part):
     abouts = param.Dict(default={})
     readings = param.String(default="{}")
     needed = param.List(default=[])
+    added = param.List(default=[])
     revision = param.Integer(default=0)
 
     _esm = script("meters")
 
 
-def _range_of(name: str) -> tuple[float, float]:
+def _range_of(name: str) -> tuple[float, float] | None:
+    """Return what a reading's bar stands for; None for one without a bar, as all that lessons add."""
+    if name not in DEFAULT_READINGS:
+        return None
     return _NOISE_RANGE if name == "noise_db" else _RANGES[MEASUREMENTS[name].unit]
 
 
-def _share(value: float, limits: tuple[float, float]) -> float:
+def _about(name: str) -> str:
+    spec = MEASUREMENTS[name]
+    return f"{spec.description} {say('meters.needs', what=spec.needs)}" if spec.needs else spec.description
+
+
+def _share(value: float | None, limits: tuple[float, float] | None) -> float | None:
+    if value is None or limits is None:
+        return None
     low, high = limits
     return round(min(max((value - low) / (high - low), 0.0), 1.0), 3)
 
@@ -70,7 +83,7 @@ class MetersView(View):
             self.receive,
             words=self.words,
             labels={name: spec.label for name, spec in MEASUREMENTS.items()},
-            abouts={name: typeset(spec.description) for name, spec in MEASUREMENTS.items()},
+            abouts={name: typeset(_about(name)) for name in MEASUREMENTS},
         )
         self.refresh()
 
@@ -85,16 +98,17 @@ class MetersView(View):
     def refresh(self) -> None:
         """Dim what the lesson does not need."""
         bench = self.bench
-        needed = [name for name in MEASUREMENTS if bench.needs_instrument(name)]
+        needed = [name for name in bench.readings if bench.needs_instrument(name)]
         if bench.needs_instrument("tracking_meter"):
             needed.append("tracking")
-        self.meters.needed = needed
+        added = [name for name in bench.readings if name not in DEFAULT_READINGS]
+        self.meters.param.update(needed=needed, added=added)
 
     def update(self, readings: Readings) -> None:
         """Show the readings."""
         shown: dict[str, dict[str, object]] = {}
         for name, value in readings.values.items():
-            share = None if value is None else _share(value, _range_of(name))
+            share = _share(value, _range_of(name))
             shown[name] = {"text": readings.text(name), "share": share, "reason": readings.reasons.get(name)}
         shown["tracking"] = {
             "text": f"{readings.tracking_pct:.1f}\N{NO-BREAK SPACE}%",

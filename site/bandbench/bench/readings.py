@@ -7,20 +7,21 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from bandbench.bench.words import say
 from sim.controls import ControlSpec
 from sim.frame import PlaybackFrame
-from sim.instruments import MEASUREMENTS, MeasurementError, measure, tracking_level_pct
+from sim.instruments import DEFAULT_READINGS, MEASUREMENTS, MeasurementError, measure, tracking_level_pct
 
 __all__ = ["Readings", "decimals_of_step", "number", "quantity", "setting", "take_readings", "typeset", "unit_sign"]
 
 _MINUS = "\N{MINUS SIGN}"
 _NARROW = "\N{NO-BREAK SPACE}"
 _SIGNS = {"um": "µm", "us": "µs", "deg": "°"}
-_DECIMALS = {"dB": 2, "us": 2, "ns": 0}
+_DECIMALS = {"dB": 2, "us": 2, "ns": 0, "IRE": 1, "mV": 0, "MHz": 3, "%": 1, "deg": 1, "lines": 0, "frames": 0,
+             "dropouts": 0}  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)-(?=\d)")
 # An en dash, and a word joiner so that no line ends between the two numbers.
 _DASH = "\N{EN DASH}\N{WORD JOINER}"
@@ -38,7 +39,8 @@ class Readings:
     revision : int
         The bench's count of control changes that the frame shows.
     values : mapping of str to float or None
-        By name of `MEASUREMENTS`, in its unit; None where the signals do not allow the reading.
+        By name of `MEASUREMENTS`, in its unit; None where the signals do not allow the reading. Those that were asked
+        for, and no others.
     reasons : mapping of str to str
         Why, for those that are None.
     tracking_pct : float
@@ -52,19 +54,19 @@ class Readings:
     tracking_pct: float
 
     def text(self, name: str) -> str | None:
-        """Return a reading with its unit, or None if there is none."""
-        value = self.values[name]
+        """Return a reading with its unit, or None if there is none or it was not asked for."""
+        value = self.values.get(name)
         if value is None:
             return None
-        # Signal to noise is no departure from anything: it has no sign.
-        return quantity(value, MEASUREMENTS[name].unit, signed=name != "noise_db")
+        spec = MEASUREMENTS[name]
+        return quantity(value, spec.unit_in(self.frame.standard), signed=spec.signed)
 
 
-def take_readings(frame: PlaybackFrame, revision: int = 0) -> Readings:
-    """Read every instrument once on a frame of the given revision."""
+def take_readings(frame: PlaybackFrame, revision: int = 0, names: Iterable[str] = DEFAULT_READINGS) -> Readings:
+    """Read the named instruments once on a frame of the given revision."""
     values: dict[str, float | None] = {}
     reasons: dict[str, str] = {}
-    for name in MEASUREMENTS:
+    for name in names:
         try:
             value = measure(frame, name)
         except MeasurementError as error:

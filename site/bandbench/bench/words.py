@@ -68,6 +68,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "meters.tracking_of": "of full RF",
         "meters.none": "no reading",
         "meters.heads": "The four heads",
+        "meters.added": "This lesson reads",
+        "meters.needs": "Needs {what}.",
         "meters.closed": "Dimmed readings are not needed in this lesson.",
         # Picture monitor
         "picture.play": "Play",

@@ -1,0 +1,248 @@
+"""Readings of the picture off tape: frequency response, noise on the whole and head by head, switching, moire.
+
+Contents: `packet_levels`, `VIDEO_READINGS`.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache, partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.frame import PlaybackFrame
+from sim.instruments.lines import aligned_lines, picture_rows, require_signal, rows_of_head, span_samples
+from sim.instruments.specs import LEVEL_UNIT, MeasurementError, MeasurementSpec
+from sim.signals.patterns import MULTIBURST_FIRST, MULTIBURST_PITCH, MULTIBURST_WIDTH
+from sim.standards import Standard
+
+__all__ = ["VIDEO_READINGS", "nearest_packet", "packet_levels"]
+
+# Frequency at which response is told (TRADE: boosts of FM channels are stated at 4 MHz).
+_RESPONSE_HZ = 4.0e6
+# Middle of a packet that is read, in parts of its width (MODEL: clear of its edges).
+_PACKET_INSIDE = (0.2, 0.8)
+# Where noise is read on sync tips, after the edge [s] (MODEL: behind what de-emphasis leaves of the edge).
+_SYNC_TIP_S = (2.0e-6, 4.4e-6)
+# How long around the switching moment its disturbance is looked for [s] (MODEL: the low-pass's answer to a jump).
+_SWITCH_WINDOW_S = (-0.2e-6, 0.45e-6)
+# Moire is looked for from here to this part of the video band, away from subcarrier by this much (MODEL).
+_MOIRE_FROM_HZ = 0.4e6
+_MOIRE_PART = 1.0
+_AROUND_SUBCARRIER_HZ = 0.45e6
+# A line of a spectrum counts as moire if it stands this far above the noise around it (MODEL).
+_OVER_NOISE_DB = 8.0
+
+
+def nearest_packet(standard: Standard, frequency_hz: float) -> int:
+    """Return which packet of multiburst, from 0, is nearest to a frequency.
+
+    Examples
+    --------
+    >>> from sim.standards import get_standard
+    >>> nearest_packet(get_standard("625/50"), 4.0e6)
+    3
+    """
+    return int(np.argmin(np.abs(np.array(standard.multiburst_hz) - frequency_hz)))
+
+
+def packet_levels(lines: NDArray[np.floating], standard: Standard, packet: int) -> NDArray[np.float64]:
+    """Return the peak-to-peak level of a packet of multiburst on each line, (n_lines,) [level unit].
+
+    Parameters
+    ----------
+    lines : ndarray, (n_lines, samples)
+        Lines that begin at their own sync.
+    standard : Standard
+        Frequencies of the packets.
+    packet : int
+        Which, from 0.
+    """
+    begin = MULTIBURST_FIRST + packet * MULTIBURST_PITCH
+    first, last = (begin + part * MULTIBURST_WIDTH for part in _PACKET_INSIDE)
+    inside = span_samples(standard, (first, last))
+    angle = (
+        2.0 * np.pi * standard.multiburst_hz[packet] / standard.sample_rate_hz * np.arange(inside.stop - inside.start)
+    )
+    # A mean and a slope are fitted along with the wave, so that neither is taken for it.
+    basis = np.stack([np.sin(angle), np.cos(angle), np.ones(angle.size), np.linspace(-1.0, 1.0, angle.size)], axis=1)
+    fitted = lines[:, inside].astype(np.float64) @ np.linalg.pinv(basis).T
+    return np.asarray(2.0 * np.hypot(fitted[:, 0], fitted[:, 1]))
+
+
+def _response_db(frame: PlaybackFrame) -> float:
+    require_signal(frame, "demodulated", "frequency response", ("multiburst",))
+    standard = frame.standard
+    lines = aligned_lines(frame.demod, frame.sync_edges_s, standard, picture_rows(standard))
+    levels = [
+        float(np.median(packet_levels(lines, standard, packet)))
+        for packet in (nearest_packet(standard, _RESPONSE_HZ), 0)
+    ]
+    return 20.0 * math.log10(levels[0] / levels[1])
+
+
+def _noise_db(frame: PlaybackFrame) -> float:
+    """Blanking-to-white over rms noise, measured on the blank lines of the vertical interval [dB]."""
+    standard = frame.standard
+    start = round(standard.line_blanking_s * standard.sample_rate_hz)
+    stop = standard.samples_per_line - round(2.0 * standard.front_porch_s * standard.sample_rate_hz)
+    last = standard.first_active_line[0] - 2
+    first = last - 6
+    blank = frame.demod[first:last, start:stop]
+    rms = float(np.sqrt(np.mean(np.square(blank - blank.mean(axis=1, keepdims=True)))))
+    return 20.0 * math.log10((standard.white_level - standard.blanking_level) / rms)
+
+
+def _head_noise_db(frame: PlaybackFrame, head: int) -> float:
+    """Blanking-to-white over rms noise on the sync tips of one head [dB]."""
+    standard = frame.standard
+    rows = rows_of_head(frame, head, picture_rows(standard))
+    lines = aligned_lines(frame.demod, frame.sync_edges_s, standard, rows)
+    first, last = (round(at_s * standard.sample_rate_hz) for at_s in _SYNC_TIP_S)
+    tips = lines[:, first:last].astype(np.float64)
+    tips -= tips.mean(axis=1, keepdims=True)
+    # What all tips have alike is the end of the edge, not noise.
+    tips -= tips.mean(axis=0)
+    rms = float(np.sqrt(np.mean(np.square(tips)) * tips.shape[0] / (tips.shape[0] - 1)))
+    return 20.0 * math.log10((standard.white_level - standard.blanking_level) / rms)
+
+
+def _switch_transient(frame: PlaybackFrame) -> float:
+    if frame.lines_early:
+        raise MeasurementError("switching disturbance: the picture rolls; wait until the head wheel is locked")
+    standard = frame.standard
+    rate_hz, samples = standard.sample_rate_hz, standard.samples_per_line
+    edges_s = frame.sync_edges_s
+    flat = frame.demod.ravel()
+    first, last = (round(at_s * rate_hz) for at_s in _SWITCH_WINDOW_S)
+    window = np.arange(first, last + 1, dtype=np.intp)
+    # The whole field blanking is left out: half-line pulses make its lines differ. Of the rest, every change of head
+    # is held against the same place one and two lines on, where there is none.
+    active = np.zeros(standard.lines_per_frame, dtype=np.bool_)
+    active[picture_rows(standard)] = True
+    heights = []
+    for place in frame.schedule.switch_sample[:-1]:
+        line = int((place + samples // 2) // samples) % standard.lines_per_frame
+        after = [(line + step) % standard.lines_per_frame for step in (1, 2)]
+        if (
+            not (active[line] and active[after].all() and active[line - 1])
+            or not np.isfinite(edges_s[[line, *after]]).all()
+        ):
+            continue
+        here = flat[(place + round(float(edges_s[line]) * rate_hz) + window) % flat.size]
+        there = [
+            flat[(place + (step + 1) * samples + round(float(edges_s[at]) * rate_hz) + window) % flat.size]
+            for step, at in enumerate(after)
+        ]
+        heights.append(float(np.max(np.abs(here - 0.5 * (there[0] + there[1])))))
+    if not heights:
+        raise MeasurementError("switching disturbance: too few lines with sync around the changes of head")
+    return float(np.median(heights))
+
+
+@lru_cache(maxsize=1)
+def _moire(frame: PlaybackFrame) -> tuple[float, float]:
+    """Frequency [MHz] and level against blanking to white [dB] of the strongest product that is not the signal."""
+    require_signal(frame, "demodulated", "moire", ("red", "flat"))
+    standard = frame.standard
+    inside = span_samples(standard, (0.05, 0.95))
+    lines = frame.demod[picture_rows(standard), inside].astype(np.float64)
+    count = lines.shape[1]
+    window = np.hanning(count + 1)[:-1]
+    power = np.square(np.abs(np.fft.rfft((lines - lines.mean(axis=1, keepdims=True)) * window, axis=1)))
+    # Peak-to-peak of a lone wave, from the median line: a head that gives noise, or a dropout, does not count.
+    level = 4.0 * np.sqrt(np.median(power, axis=0)) / window.sum()
+    frequency_hz = np.fft.rfftfreq(count, 1.0 / standard.sample_rate_hz)
+    looked = (frequency_hz > _MOIRE_FROM_HZ) & (frequency_hz < _MOIRE_PART * standard.video_bandwidth_hz)
+    looked &= np.abs(frequency_hz - standard.subcarrier_hz) > _AROUND_SUBCARRIER_HZ
+    found = int(np.argmax(np.where(looked, level, 0.0)))
+    near = looked.copy()
+    near[max(found - 3, 0) : found + 4] = False
+    near &= np.abs(frequency_hz - frequency_hz[found]) < 0.6e6
+    noise = float(np.median(level[near]))
+    if level[found] < noise * 10.0 ** (_OVER_NOISE_DB / 20.0):
+        raise MeasurementError("moire: none stands out of the noise")
+    # The middle of the line, from its neighbours on the window's main lobe.
+    lobe = slice(found - 1, found + 2)
+    middle_hz = float(np.sum(frequency_hz[lobe] * np.square(level[lobe])) / np.sum(np.square(level[lobe])))
+    span = standard.white_level - standard.blanking_level
+    return middle_hz * 1e-6, 20.0 * math.log10(float(level[found]) / span)
+
+
+def _moire_db(frame: PlaybackFrame) -> float:
+    return _moire(frame)[1]
+
+
+def _moire_mhz(frame: PlaybackFrame) -> float:
+    return _moire(frame)[0]
+
+
+def _specs() -> tuple[MeasurementSpec, ...]:
+    specs = [
+        MeasurementSpec(
+            "noise_db",
+            "Picture signal to noise",
+            "dB",
+            "Blanking to white over rms noise, on the blank lines before the picture of the first field.",
+            _noise_db,
+            "picture",
+            signed=False,
+        ),
+        MeasurementSpec(
+            "response_db",
+            "Response at 4 MHz",
+            "dB",
+            "Level of the multiburst packet nearest to 4 MHz against that of the first packet, off tape.",
+            _response_db,
+            "picture",
+            "the signal multiburst",
+        ),
+        MeasurementSpec(
+            "switch_transient",
+            "Switching disturbance",
+            LEVEL_UNIT,
+            "Height of the disturbance where the switcher changes heads, in the middle of the frame's changes; what "
+            "noise alone reaches is in it.",
+            _switch_transient,
+            "picture",
+            signed=False,
+        ),
+        MeasurementSpec(
+            "moire_db",
+            "Moire",
+            "dB",
+            "Peak-to-peak level of the strongest beat on an even field against blanking to white.",
+            _moire_db,
+            "picture",
+            "the signal red; flat has no colour to beat with",
+        ),
+        MeasurementSpec(
+            "moire_mhz",
+            "Frequency of the moire",
+            "MHz",
+            "Frequency of the strongest beat on an even field.",
+            _moire_mhz,
+            "picture",
+            "the signal red; flat has no colour to beat with",
+            signed=False,
+        ),
+    ]
+    for head in range(1, 5):
+        specs.append(
+            MeasurementSpec(
+                f"noise_db_{head}",
+                f"Signal to noise of head {head}",
+                "dB",
+                f"Blanking to white over rms noise on the sync tips of head {head}, off tape.",
+                partial(_head_noise_db, head=head),
+                "picture",
+                f"channel {head} on",
+                signed=False,
+            )
+        )
+    return tuple(specs)
+
+
+VIDEO_READINGS = _specs()
+"""Readings of response, noise and disturbances."""
