@@ -63,6 +63,9 @@ PAGE_POLICY = "; ".join(
 """What the page may load: this origin's files only."""
 
 BOKEH_SCRIPTS = ("bokeh.min.js", "bokeh-widgets.min.js", "bokeh-tables.min.js")
+STORE_SOURCE = "idb/build/index.js"
+"""The embedded store of the learners' records, beside Pyodide among the installed npm packages."""
+STORE_NAME = "idb.mjs"
 PANEL_KEPT = ("panel.min.js", "css/", "bundled/theme/", "images/icon-", "assets/")
 
 
@@ -153,9 +156,8 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
     core = AssetGroup("pyodide", {name: (core_folder / name).read_bytes() for name in CORE_FILES[:-1]})
     scripts = AssetGroup("scripts", _scripts(wheels))
     panel = AssetGroup("panel", _panel_assets(build_python.wheel_of(wheels, "panel")))
-    page = AssetGroup(
-        "page", {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in {".mjs", ".css"}}
-    )
+    own_page = {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in {".mjs", ".css"}}
+    page = AssetGroup("page", own_page | {STORE_NAME: (core_folder.parent / STORE_SOURCE).read_bytes()})
     archive = compressed(_archive([*wheels, numpy_wheel(wheels_folder)], core_folder))
     python = AssetGroup("python", {"site-packages.pack": archive})
     lock = json.loads((core_folder / "pyodide-lock.json").read_text("utf-8"))
