@@ -122,7 +122,7 @@ const DRAWINGS = {
     const hub = s("circle", { class: "hub" });
     wheel.append(hub, ...tips.map((tip) => tip.element));
     const animations = turning(wheel, labels, turnMs);
-    const graph = (y0, label, low, high) => ({ x: (share) => 216 + 118 * share, y: (share) => y0 + 68 * share, frame: [s("rect", { class: "graph", x: 216, y: y0, width: 118, height: 68 }), text(216, y0 - 5, label, "small"), ...(low === "" ? [] : [text(216, y0 + 80, low, "small quiet"), text(334, y0 + 80, high, "end small quiet")])] });
+    const graph = (y0, label, low, high) => ({ x: (share) => 216 + 118 * share, y: (share) => y0 + 68 * share, frame: [s("rect", { class: "graph", x: 216, y: y0, width: 118, height: 68 }), text(334, y0 - 5, label, "end small"), ...(low === "" ? [] : [text(216, y0 + 80, low, "small quiet"), text(334, y0 + 80, high, "end small quiet")])] });
     const show = (d) => {
       const surface = (d.tip_radius_m - Math.max(...d.projections_um) * 1e-6 * d.exaggeration) * scale;
       hub.setAttribute("r", f(surface));
