@@ -14,14 +14,17 @@ from sim.errors import BandbenchError
 from sim.headtape import GOOD_HEAD, HeadTip
 from sim.servos import ServoCondition
 from sim.sound import SoundCondition
+from sim.tapestate import TapeCondition
 from sim.transport import DeckCondition
+from sim.videocircuits import VideoCondition
 
 __all__ = ["Condition", "ConditionError"]
 
 FourHeads = tuple[float, float, float, float]
 _NONE: FourHeads = (0.0, 0.0, 0.0, 0.0)
 _SERVOS, _DECK, _SOUND = ServoCondition(), DeckCondition(), SoundCondition()
-Part = TypeVar("Part", ServoCondition, DeckCondition, SoundCondition)
+_TAPE, _VIDEO = TapeCondition(), VideoCondition()
+Part = TypeVar("Part", ServoCondition, DeckCondition, SoundCondition, TapeCondition, VideoCondition)
 # Values below which it would not be a head, or not an error, at all (MODEL).
 _LOWEST = {
     "record_current_best_pct": 10.0,
@@ -65,8 +68,14 @@ class Condition:
         Record current that gives each head its playback peak [% of nominal].
     channel_eq_offset_db : four floats
         Error of each channel's response at subcarrier frequency when its equaliser reads 0 [dB].
+    channel_gain_offset_db : four floats
+        How much more each channel amplifies when its gain reads 0 [dB].
     noise_db : float
         RF noise against normal [dB].
+    channel_noise_db, head_magnetism_db : four floats
+        RF noise of each channel beyond that, and noise that a magnetised head adds [dB].
+    switch_timing_offset_us : float
+        How much later the switcher turns over than its control reads [us].
     switch_jump_deg : float
         Phase jump at the switching moments that the demodulator's gate does not hide [deg].
     slip_ring_lifts_per_turn : four floats
@@ -75,8 +84,16 @@ class Condition:
         Peak time-base error the wheel servo leaves [ns] (`sim.servos.LOCK_RESIDUAL_NS`).
     capstan_swing_deg, capstan_swing_hz : float
         How far [deg] and how fast [Hz] the capstan servo lets the tracking swing.
+    wheel_servo_gain_offset_db, capstan_servo_gain_offset_db : float
+        How much more gain each servo has than its control reads [dB].
     control_record_offset_deg : float
         How far the control track is recorded ahead of where its control says [deg].
+    control_record_level_offset_db, frame_pulse_offset_pct : float
+        How much more control track [dB] and frame pulse [%] are recorded than their controls say.
+    input_level_offset_db : float
+        How much more the input amplifies than its control reads [dB].
+    record_deviation_offset_khz, record_carrier_offset_khz : float
+        How much more deviation, and how much higher a carrier, the modulator gives than its controls read [kHz].
     tachometer_pct, wheel_drag_pct, brush_friction_pct : float
         Pulse of the wheel's tachometer, drag of its bearing beyond normal, unevenness of its brushes [%]; like all
         that follow as described in `sim.servos.ServoCondition`.
@@ -103,6 +120,27 @@ class Condition:
         Dirt under the sound heads and length of their gap [um].
     sound_flutter_pct : float
         Wow and flutter beyond normal, rms [%].
+    tape_dropouts_per_frame : float
+        Dropouts of the tape beyond those it is known for [per frame]; this and what follows as in
+        `sim.tapestate.TapeCondition`.
+    tape_scratch_db, tape_edge_db : float
+        RF level in a scratch along the tape, and at the edge where the heads leave it [dB].
+    tape_shedding_um_per_min : float
+        How fast the coating clogs the heads while it plays [um/min].
+    demodulator_gain_db : float
+        How much more the demodulator gives than it should [dB]; this and what follows as in
+        `sim.videocircuits.VideoCondition`.
+    deemphasis_error_pct, limiter_leak_pct, video_hum_pct : float
+        Detail that the de-emphasis leaves too much, share of the RF's amplitude that passes the limiter, hum in the
+        video [%].
+    compensator_offset_db : float
+        How much higher the RF is at which the dropout compensator trips than its control reads [dB].
+    corrector_noise_ns : float
+        Time-base error that the corrector itself adds, rms [ns].
+    clamp_lost_pct, setup_offset_pct, white_limit_pct, new_sync_pct : float
+        Work that the clamp leaves undone, error of the setup, level at which white is cut, level of new sync [%].
+    new_burst_phase_deg : float
+        How far the new burst is turned [deg].
 
     Raises
     ------
@@ -122,13 +160,24 @@ class Condition:
     head_resonance_mhz: FourHeads = (GOOD_HEAD.resonance_hz / 1e6,) * 4
     record_current_best_pct: FourHeads = (100.0, 100.0, 100.0, 100.0)
     channel_eq_offset_db: FourHeads = _NONE
+    channel_gain_offset_db: FourHeads = _NONE
     noise_db: float = 0.0
+    channel_noise_db: FourHeads = _NONE
+    head_magnetism_db: FourHeads = _NONE
+    switch_timing_offset_us: float = 0.0
     switch_jump_deg: float = 0.0
     slip_ring_lifts_per_turn: FourHeads = _NONE
     wheel_jitter_ns: float = 0.0
     capstan_swing_deg: float = 0.0
     capstan_swing_hz: float = 0.8
+    wheel_servo_gain_offset_db: float = 0.0
+    capstan_servo_gain_offset_db: float = 0.0
     control_record_offset_deg: float = 0.0
+    control_record_level_offset_db: float = 0.0
+    frame_pulse_offset_pct: float = 0.0
+    input_level_offset_db: float = 0.0
+    record_deviation_offset_khz: float = 0.0
+    record_carrier_offset_khz: float = 0.0
     tachometer_pct: float = _SERVOS.tachometer_pct
     wheel_drag_pct: float = _SERVOS.wheel_drag_pct
     brush_friction_pct: float = _SERVOS.brush_friction_pct
@@ -152,6 +201,21 @@ class Condition:
     sound_head_spacing_um: float = _SOUND.head_spacing_um
     sound_head_gap_um: float = _SOUND.head_gap_um
     sound_flutter_pct: float = _SOUND.flutter_pct
+    tape_dropouts_per_frame: float = _TAPE.tape_dropouts_per_frame
+    tape_scratch_db: float = _TAPE.tape_scratch_db
+    tape_edge_db: float = _TAPE.tape_edge_db
+    tape_shedding_um_per_min: float = _TAPE.tape_shedding_um_per_min
+    demodulator_gain_db: float = _VIDEO.demodulator_gain_db
+    deemphasis_error_pct: float = _VIDEO.deemphasis_error_pct
+    limiter_leak_pct: float = _VIDEO.limiter_leak_pct
+    video_hum_pct: float = _VIDEO.video_hum_pct
+    compensator_offset_db: float = _VIDEO.compensator_offset_db
+    corrector_noise_ns: float = _VIDEO.corrector_noise_ns
+    clamp_lost_pct: float = _VIDEO.clamp_lost_pct
+    setup_offset_pct: float = _VIDEO.setup_offset_pct
+    white_limit_pct: float = _VIDEO.white_limit_pct
+    new_sync_pct: float = _VIDEO.new_sync_pct
+    new_burst_phase_deg: float = _VIDEO.new_burst_phase_deg
 
     def __post_init__(self) -> None:
         for entry in fields(self):
@@ -169,7 +233,7 @@ class Condition:
             if getattr(self, name) not in (0.0, 1.0):
                 raise ConditionError(f"condition '{name}': {getattr(self, name)!r} is neither 0 nor 1")
         try:
-            for part in ("servos", "deck", "sound"):
+            for part in ("servos", "deck", "sound", "tape", "video"):
                 getattr(self, part)
         except BandbenchError as error:
             raise ConditionError(str(error)) from None
@@ -188,6 +252,16 @@ class Condition:
     def sound(self) -> SoundCondition:
         """The state of the sound part."""
         return self._part(SoundCondition, "sound_")
+
+    @cached_property
+    def tape(self) -> TapeCondition:
+        """The state of whatever tape is on the machine."""
+        return self._part(TapeCondition, "")
+
+    @cached_property
+    def video(self) -> VideoCondition:
+        """The state of the circuits from the limiter to the output."""
+        return self._part(VideoCondition, "")
 
     def _part(self, kind: type[Part], prefix: str) -> Part:
         values = {entry.name: getattr(self, prefix + entry.name) for entry in fields(kind)}

@@ -61,7 +61,7 @@ class Corrector:
         window = video[:, self._window]
         return np.asarray(((window - window.mean(axis=1, keepdims=True)) * self._carrier).sum(axis=1))
 
-    def __call__(self, demod: FloatArray, mode: str, index: int) -> FloatArray:
+    def __call__(self, demod: FloatArray, mode: str, index: int, noise_s: float = 0.0) -> FloatArray:
         """Return corrected video, (lines, samples).
 
         Parameters
@@ -72,6 +72,8 @@ class Corrector:
             One of `CORRECTIONS`.
         index : int
             Frame number; fixes the uncertainty of this frame.
+        noise_s : float
+            Error that a faulty corrector adds to each line, rms [s].
         """
         if mode == "off":
             return demod
@@ -84,6 +86,8 @@ class Corrector:
             late_s = self._burst_lateness_s(demod, move_s)
             residual = np.where(np.isfinite(late_s), _COLOUR_RESIDUAL_S * uncertainty[1], 0.0)
             move_s = move_s + np.nan_to_num(late_s) + residual
+        if noise_s:
+            move_s = move_s + noise_s * np.random.default_rng([self._seed, 10, index]).standard_normal(demod.shape[0])
         return shift_lines(demod, move_s * rate_hz, self._lead)
 
     def _burst_lateness_s(self, video: FloatArray, move_s: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from sim.controltrack import control_track
 from sim.headwheel import PassSchedule
-from sim.output import clamp_levels, process, sync_edges_s
+from sim.output import sync_edges_s
 from sim.standards import Standard
+from sim.videocircuits import SOUND_CIRCUITS, VideoCondition
 
 __all__ = ["PlaybackFrame"]
 
@@ -52,6 +53,8 @@ class PlaybackFrame:
         True if the frame came off the tape; False if the machine shows its input through its own electronics.
     lines_early : int
         By how many whole lines the picture has rolled; the schedule's passes stand so much earlier.
+    circuits : VideoCondition
+        How the processing amplifier is.
     """
 
     standard: Standard
@@ -72,6 +75,7 @@ class PlaybackFrame:
     loop_back: Callable[[], NDArray[np.float32]]
     off_tape: bool = True
     lines_early: int = 0
+    circuits: VideoCondition = SOUND_CIRCUITS
 
     @cached_property
     def pass_of_line(self) -> NDArray[np.int64]:
@@ -124,8 +128,7 @@ class PlaybackFrame:
         """Processed video, (lines, samples) [level unit]."""
         video = self.corrected
         edges_s = self.sync_edges_s if video is self.demod else sync_edges_s(video, self.standard)
-        clamp = clamp_levels(video, edges_s, self.standard)
-        return process(video, clamp, self.template, self.active, self.standard)
+        return self.circuits.finished(video, edges_s, self.template, self.active, self.standard)
 
     def head_rf(self, head: int) -> NDArray[np.complex64]:
         """Return the RF of one head's channel before the switcher, (samples_per_frame,); `head` is 1 to 4."""

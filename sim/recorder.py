@@ -40,8 +40,10 @@ from sim.signals import blanking_template, make_signal
 from sim.sliprings import contact_level
 from sim.standards import FOOTPRINT, get_practice, get_standard
 from sim.tape import TAPES, RecordedFrame, RecordSettings, TapeSpec, get_tape, record_frame
+from sim.tapestate import tape_level
 from sim.timebase import Displacement
 from sim.tracking import TrackMatch, match_tracks
+from sim.videocircuits import VideoCondition
 
 __all__ = [
     "CONTROLS",
@@ -71,6 +73,8 @@ _SEGMENTS_PER_LINE = 7
 _FLAT_DB = 0.01
 # Readings of the tape by differently worn heads that are kept; a moving guide would make a new one at every step.
 _MOST_HEARD = 8
+# The dropout compensator is off at the lowest setting of its control.
+_COMPENSATOR_OFF_DB = CONTROLS["dropout_threshold_db"].minimum
 # Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
 _CONTACT_POINTS = 37
 
@@ -208,9 +212,10 @@ class Recorder:
 
     def set_condition(self, condition: Condition) -> None:
         """Change what is wrong or worn."""
-        if condition.record_current_best_pct != self._condition.record_current_best_pct and self._tape.recorded_here:
-            self._recorded = None
+        before = self.record_settings, self._input_db
         self._condition = condition
+        if (self.record_settings, self._input_db) != before and self._tape.recorded_here:
+            self._recorded = None
         self._signal = None
         self._geometry = None
 
@@ -292,23 +297,28 @@ class Recorder:
         """How this machine records now: carriers, and each head's current in percent of its best."""
         controls, best = self._controls, self._condition.record_current_best_pct
         current = [100.0 * controls[f"record_current_pct_{head + 1}"] / best[head] for head in range(4)]
+        condition = self._condition
         return RecordSettings(
-            deviation_hz=controls["fm_deviation_khz"] * 1e3,
-            carrier_hz=controls["fm_carrier_khz"] * 1e3,
+            deviation_hz=(controls["fm_deviation_khz"] + condition.record_deviation_offset_khz) * 1e3,
+            carrier_hz=(controls["fm_carrier_khz"] + condition.record_carrier_offset_khz) * 1e3,
             current_pct=(current[0], current[1], current[2], current[3]),
         )
 
     @property
     def record_programme(self) -> NDArray[np.float32]:
         """The input behind its level control, (lines, samples) [level unit]: what would be recorded now."""
-        return self._chain.at_level(self._controls["input_level_db"])
+        return self._chain.at_level(self._input_db)
+
+    @property
+    def _input_db(self) -> float:
+        return self._controls["input_level_db"] + self._condition.input_level_offset_db
 
     def play_frame(self, index: int = 0, running: Running = LOCKED) -> PlaybackFrame:
         """Return frame number `index` (0 or more) as it comes off the tape now, wheel and tape running as told."""
         if index < 0:
             raise BandbenchError(f"frame index {index}: use 0 or more")
         time_s = index / self.standard.frame_rate_hz
-        control_phase_deg = self._control_phase_deg(time_s, running.control_phase_deg)
+        control_phase_deg = self.control_phase_deg(time_s, running.control_phase_deg)
         match, channels = match_tracks(control_phase_deg), self._channels
         schedule = self._schedule
         fixed = (self.standard, self.practice)
@@ -336,6 +346,9 @@ class Recorder:
         contact = contact_level(lifts, heads, schedule, self.standard, index, self._seed)
         if contact is not None:
             signal = signal * contact
+        of_tape = tape_level(self._condition.tape, schedule, self.standard, index, self._seed)
+        if of_tape is not None:
+            signal = signal * of_tape
         rf = add_noise(signal, noise, match, channels, schedule, *fixed)
         if self._geometry is None:
             self._geometry = self._prepare_geometry(match, recorded.geometry)
@@ -351,7 +364,7 @@ class Recorder:
             servo_error_s = servo_error_s + line_errors_s(running, self.standard)
         rf_moved = rf if moved is None else moved.samples(rf)
         head_of_line = playing[heads][schedule.pass_of_line()]
-        source, settings = self.record_programme, self.record_settings
+        source, settings, circuits = self.record_programme, self.record_settings, self._condition.video
         return PlaybackFrame(
             standard=self.standard,
             index=index,
@@ -361,12 +374,14 @@ class Recorder:
             head_of_line=head_of_line if moved is None else moved.lines(head_of_line),
             control_phase_deg=control_phase_deg,
             schedule=schedule,
-            template=self._template if correction == "colour" else self._plain_template,
+            template=self._blanking(correction),
             active=self._active,
             demodulate=partial(
-                self._demodulate, rf, slope, displacement, servo_error_s, level, running.speed_error, moved
+                self._demodulate,
+                *(rf, slope, displacement, servo_error_s, level, running.speed_error, moved),
+                *(circuits, time_s),
             ),
-            correct=partial(self._correct, rf_moved, self._controls["dropout_threshold_db"], correction, index),
+            correct=partial(self._correct, rf_moved, self._dropout_threshold_db, correction, index, circuits),
             single_head=partial(
                 self._single_head, self._envelopes, noise, match, recorded.track_bow_m, channels, schedule
             ),
@@ -374,13 +389,14 @@ class Recorder:
             modulate=partial(self._chain.modulate, source, settings),
             loop_back=partial(self._chain.loop_back, source, settings),
             lines_early=0 if moved is None else moved.lines_early,
+            circuits=circuits,
         )
 
     def electronics_frame(self, index: int = 0) -> PlaybackFrame:
         """Return frame number `index` of the input through the machine's electronics, with no tape between."""
         if index < 0:
             raise BandbenchError(f"frame index {index}: use 0 or more")
-        source, settings = self.record_programme, self.record_settings
+        source, settings, circuits = self.record_programme, self.record_settings, self._condition.video
         rf = self._chain.modulate(source, settings)
         correction = CORRECTIONS[int(self._controls["correction"])]
         shape = (self.standard.lines_per_frame, self.standard.samples_per_line)
@@ -394,15 +410,18 @@ class Recorder:
             head_of_line=np.zeros(shape[0], dtype=np.int8),
             control_phase_deg=0.0,
             schedule=self._schedule,
-            template=self._template if correction == "colour" else self._plain_template,
+            template=self._blanking(correction),
             active=self._active,
-            demodulate=lambda: self._chain.loop_back(source, settings) * level,
-            correct=lambda demod: self._corrector(demod, correction, index),
+            demodulate=lambda: circuits.demodulated(
+                self._chain.loop_back(source, settings) * level, rf, self.standard, index / self.standard.frame_rate_hz
+            ),
+            correct=lambda demod: self._corrector(demod, correction, index, circuits.corrector_noise_ns * 1e-9),
             single_head=lambda head: np.zeros_like(rf),
             source=source,
             modulate=partial(self._chain.modulate, source, settings),
             loop_back=partial(self._chain.loop_back, source, settings),
             off_tape=False,
+            circuits=circuits,
         )
 
     def dead_frame(self, index: int = 0) -> PlaybackFrame:
@@ -424,7 +443,7 @@ class Recorder:
     def _record(self, frame: NDArray[np.floating]) -> RecordedFrame:
         tape = self._tape
         if tape.recorded_here:
-            frame = with_level(frame, self._controls["input_level_db"])
+            frame = with_level(frame, self._input_db)
             return record_frame(frame, tape, self.standard, self.practice, self.record_settings)
         practice = get_practice(tape.practice) if tape.practice else self.practice
         return record_frame(frame, tape, self.standard, practice, self._settings)
@@ -436,7 +455,7 @@ class Recorder:
             assert self._recorded is not None
         return self._recorded
 
-    def _control_phase_deg(self, time_s: float, held_deg: float | None) -> float:
+    def control_phase_deg(self, time_s: float, held_deg: float | None) -> float:
         """Return the phase of the control track against the wheel, swing of the capstan included.
 
         `held_deg` is where the capstan holds it; None stands for where the tracking control puts it.
@@ -459,25 +478,28 @@ class Recorder:
 
     @property
     def _schedule(self) -> PassSchedule:
-        return pass_schedule(self.standard, self._controls["switch_timing_us"])
+        spec = CONTROLS["switch_timing_us"]
+        late_us = self._controls["switch_timing_us"] + self._condition.switch_timing_offset_us
+        return pass_schedule(self.standard, min(max(late_us, spec.minimum), spec.maximum))
 
     def _is_on(self, head: int) -> bool:
         return self._controls[f"channel_on_{head + 1}"] == 1.0
 
     @property
     def _channels(self) -> tuple[ChannelSettings, ...]:
+        condition = self._condition
         # Complex noise power over carrier amplitude squared is N0 fs / C.
         noise_power = self._noise_to_carrier * self.standard.sample_rate_hz
-        noise_power *= 10.0 ** (self._condition.noise_db / 10.0)
         channels = []
         for head in range(4):
-            gain = 10.0 ** (self._controls[f"channel_gain_db_{head + 1}"] / 20.0) if self._is_on(head) else 0.0
+            gain_db = self._controls[f"channel_gain_db_{head + 1}"] + condition.channel_gain_offset_db[head]
+            gain = 10.0 ** (gain_db / 20.0) if self._is_on(head) else 0.0
+            noise_db = condition.noise_db + condition.channel_noise_db[head] + condition.head_magnetism_db[head]
             channels.append(
                 ChannelSettings(
-                    signal=gain * 10.0 ** (self._condition.head_output_db[head] / 20.0),
-                    noise=gain * noise_power**0.5,
-                    equaliser_db=self._controls[f"channel_eq_db_{head + 1}"]
-                    + self._condition.channel_eq_offset_db[head],
+                    signal=gain * 10.0 ** (condition.head_output_db[head] / 20.0),
+                    noise=gain * (noise_power * 10.0 ** (noise_db / 10.0)) ** 0.5,
+                    equaliser_db=self._controls[f"channel_eq_db_{head + 1}"] + condition.channel_eq_offset_db[head],
                 )
             )
         return tuple(channels)
@@ -488,15 +510,25 @@ class Recorder:
         threshold_db: float,
         correction: str,
         index: int,
+        circuits: VideoCondition,
         demod: NDArray[np.float32],
     ) -> NDArray[np.float32]:
         """Compensate dropouts, then correct the time base, by the settings of the moment the frame was played."""
         video = demod
-        if threshold_db > CONTROLS["dropout_threshold_db"].minimum:
+        if threshold_db > _COMPENSATOR_OFF_DB:
             lost = lost_samples(rf, threshold_db, self.standard).reshape(demod.shape)
             if lost.any():
                 video = compensate(demod, lost, self.standard)
-        return self._corrector(video, correction, index)
+        return self._corrector(video, correction, index, circuits.corrector_noise_ns * 1e-9)
+
+    @property
+    def _dropout_threshold_db(self) -> float:
+        return self._condition.video.threshold_db(self._controls["dropout_threshold_db"], _COMPENSATOR_OFF_DB)
+
+    def _blanking(self, correction: str) -> NDArray[np.float32]:
+        """Return the new blanking; monochrome working has no burst."""
+        template = self._template if correction == "colour" else self._plain_template
+        return self._condition.video.new_blanking(template, self._plain_template)
 
     def _single_head(
         self,
@@ -576,6 +608,8 @@ class Recorder:
         level: float,
         speed_error: float,
         moved: Moved | None,
+        circuits: VideoCondition,
+        time_s: float,
     ) -> NDArray[np.float32]:
         """Demodulate RF under the time-base errors and the video level of the moment it was played."""
         frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
@@ -592,4 +626,5 @@ class Recorder:
             video += np.float32(speed_level(speed_error, self.standard, self.practice))
         if level != 1.0:
             video *= np.float32(level)
+        video = circuits.demodulated(video, rf, self.standard, time_s)
         return video if moved is None else moved.samples(video)

@@ -148,8 +148,8 @@ class RecordRun:
         recorder = self._recorder
         controls = recorder.controls
         phase_deg = controls["control_record_phase_deg"] + recorder.condition.control_record_offset_deg
-        level_db = controls["control_record_level_db"]
-        pulse_pct = controls["frame_pulse_level_pct"]
+        level_db = controls["control_record_level_db"] + recorder.condition.control_record_level_offset_db
+        pulse_pct = max(controls["frame_pulse_level_pct"] + recorder.condition.frame_pulse_offset_pct, 0.0)
         if edit_mode == "off":
             return ControlTake(
                 self._origin_m, phase_deg, level_db, 0, recorder.standard.name, frame_pulse_pct=pulse_pct

@@ -31,6 +31,7 @@ from sim.servos import (
     WheelServo,
     WheelSettings,
 )
+from sim.servos.settings import GAIN_LIMIT_DB
 from sim.sound import SOUND_TRACKS, SoundSettings, SoundSystem
 from sim.transport import Deck, InterlockError
 
@@ -47,6 +48,8 @@ LOOP_LENGTH_M = 4800 * 0.3048
 _GUIDE_EVERY_S = 0.2
 _GUIDE_STEP_S = 0.1
 _SOUND_BLOCK_STEPS = 10
+# MODEL: how often dirt of a tape that sheds is put on the heads; each time they are read anew.
+_SHED_EVERY_S = 1.0
 # MODEL: blocks of sound that wait for whoever takes them; older ones are lost.
 _MOST_BLOCKS = 20
 # MODEL: how long servos are given to settle when everything is put right at once.
@@ -57,6 +60,10 @@ _ENDLESS = (
 )
 
 Sound = NDArray[np.float32]
+
+
+def _within_gain(gain_db: float) -> float:
+    return min(max(gain_db, -GAIN_LIMIT_DB), GAIN_LIMIT_DB)
 
 
 class Station:
@@ -109,7 +116,7 @@ class Station:
         self._places = [self.deck.position_m]
         self._recorded_tracks: frozenset[str] = frozenset()
         self._blocks: list[dict[str, Sound]] = []
-        self._cleanings = 0
+        self._cleanings = self._degaussings = 0
 
     # What can be done ------------------------------------------------------------------------------------------
 
@@ -140,6 +147,9 @@ class Station:
         if self.deck.cleanings != self._cleanings:
             self._cleanings = self.deck.cleanings
             self._clean()
+        if self.deck.degaussings != self._degaussings:
+            self._degaussings = self.deck.degaussings
+            self.recorder.set_condition(replace(self.recorder.condition, head_magnetism_db=(0.0,) * 4))
 
     def _clean(self) -> None:
         """Take away the dirt that cleaning reaches: under the head tips, the sound heads and the control head."""
@@ -241,6 +251,19 @@ class Station:
         self._hear(deck.position_m)
         if self._steps % round(_GUIDE_EVERY_S / STEP_S) == 0:
             self._position_guide()
+        if self._steps % round(_SHED_EVERY_S / STEP_S) == 0:
+            self._shed()
+
+    def _shed(self) -> None:
+        """Let a tape that sheds its coating leave some on the heads while it plays."""
+        condition, deck = self.recorder.condition, self.deck
+        rate_um_per_min = condition.tape.tape_shedding_um_per_min
+        if not rate_um_per_min or not (deck.tape_on_guide and deck.capstan_engaged):
+            return
+        more_um = rate_um_per_min * _SHED_EVERY_S / 60.0
+        debris = condition.head_debris_um
+        shed = (debris[0] + more_um, debris[1] + more_um, debris[2] + more_um, debris[3] + more_um)
+        self.recorder.set_condition(replace(condition, head_debris_um=shed))
 
     @property
     def _tracking_deg(self) -> float:
@@ -248,11 +271,13 @@ class Station:
 
     @property
     def _wheel_settings(self) -> WheelSettings:
-        return WheelSettings(self.recorder.controls["wheel_servo_gain_db"])
+        offset_db = self.recorder.condition.wheel_servo_gain_offset_db
+        return WheelSettings(_within_gain(self.recorder.controls["wheel_servo_gain_db"] + offset_db))
 
     @property
     def _capstan_settings(self) -> CapstanSettings:
-        return CapstanSettings(self.recorder.controls["capstan_servo_gain_db"])
+        offset_db = self.recorder.condition.capstan_servo_gain_offset_db
+        return CapstanSettings(_within_gain(self.recorder.controls["capstan_servo_gain_db"] + offset_db))
 
     def _control_reading(self) -> ControlReading | None:
         """Return what the control head finds on the tape."""

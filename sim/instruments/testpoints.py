@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sim.errors import UnknownNameError
 from sim.fm import discriminate
 from sim.frame import PlaybackFrame
-from sim.output import clamp_levels, sync_edges_s
+from sim.output import sync_edges_s
 from sim.servos import TRACES
 from sim.standards import Standard
 
@@ -193,7 +193,7 @@ def find_point(name: str) -> TestPoint:
 def _clamped(frame: PlaybackFrame) -> NDArray[np.float32]:
     video = frame.corrected
     edges_s = frame.sync_edges_s if video is frame.demod else sync_edges_s(video, frame.standard)
-    return np.asarray(video - clamp_levels(video, edges_s, frame.standard)[:, None])
+    return np.asarray(video - frame.circuits.clamp_level(video, edges_s, frame.standard)[:, None])
 
 
 def video_at(frame: PlaybackFrame, name: str) -> NDArray[np.float32]:
