@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 import pytest
@@ -12,9 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandbench.lessons import file_problems, schema_problems
-from sim.training.lesson import Forbidden, Lesson, parse_lesson
+from sim.training.lesson import Care, Forbidden, Lesson, parse_lesson
 from sim.training.reader import LessonError
 from sim.training.references import name_problems
+from tests.training_examples import EXAMPLES, example, example_data, example_faults
 from tests.training_lessons import line_up_data
 
 SOURCE = "mutated.toml"
@@ -26,6 +28,8 @@ RELATIONS = (
     "is below the minimum",
     "is outside",
     "is greater than above",
+    "names two questions",
+    "is not one of the options",
 )
 
 
@@ -57,29 +61,66 @@ def holder(data: Any, path: tuple[str | int, ...]) -> Any:
     return data
 
 
-PLACES = list(places(line_up_data()))
+# One lesson of each mode: between them they hold everything a lesson can.
+BASES: dict[str, Callable[[], dict[str, Any]]] = {
+    "practice": line_up_data,
+    **{name: partial(example_data, name) for name in EXAMPLES},
+}
+PLACES = [(base, path) for base, data in BASES.items() for path in places(data())]
 SCALARS = st.one_of(
     st.none(),
     st.booleans(),
     st.integers(-3, 400),
     st.floats(-200.0, 200.0),
-    st.sampled_from(["", " ", "\n", "x", "Not A Name", "rf_level_db", "peak", "target", "normal", "choice", "MODEL"]),
+    st.sampled_from(
+        [
+            "",
+            " ",
+            "\n",
+            "x",
+            "Not A Name",
+            "rf_level_db",
+            "peak",
+            "target",
+            "normal",
+            "choice",
+            "MODEL",
+            "pool",
+            "fault",
+            "head",
+        ]
+    ),
     st.text(max_size=8),
 )
 VALUES = st.one_of(SCALARS, st.lists(SCALARS, max_size=3), st.dictionaries(st.sampled_from(["a", "control"]), SCALARS))
 
 
+ADDED = [
+    "extra",
+    "centre",
+    "gain",
+    "target",
+    "Watch",
+    "answer",
+    "answer_from",
+    "extreme",
+    "options",
+    "unit",
+    "questions",
+]
+
+
 @st.composite
 def mutations(draw: st.DrawFn) -> tuple[dict[str, Any], tuple[str | int, ...]]:
     """A good lesson with one thing deleted, added, doubled, emptied or replaced, and where."""
-    data = line_up_data()
-    path = draw(st.sampled_from(PLACES))
+    base, path = draw(st.sampled_from(PLACES))
+    data = BASES[base]()
     parent, last = holder(data, path), path[-1]
     match draw(st.sampled_from(["delete", "add", "double", "empty", "replace", "replace"])):
         case "delete":
             del parent[last]
         case "add" if isinstance(parent[last], dict):
-            parent[last][draw(st.sampled_from(["extra", "centre", "gain", "target", "Watch"]))] = draw(VALUES)
+            parent[last][draw(st.sampled_from(ADDED))] = draw(VALUES)
         case "double" if isinstance(parent[last], list) and parent[last]:
             parent[last].append(copy.deepcopy(parent[last][0]))
         case "empty" if isinstance(parent[last], str | list | dict):
@@ -109,7 +150,9 @@ def test_parser_and_schema_refuse_the_same_mutations(mutation: tuple[dict[str, A
         problem = error.problem
         assert told or any(words in problem.reason for words in RELATIONS), problem
         # Whatever was refused lies in the part of the file that was changed, or is a name that part took away.
-        assert problem.key.split(".")[0].split("[")[0] == path[0] or "no check is named" in problem.reason
+        place = problem.key.split(".")[0].split("[")[0]
+        # Without questions, checks, moves and controls must be there.
+        assert place == path[0] or path[0] == "questions" or "no check is named" in problem.reason
         assert problem.reason
         assert problem.remedy
     else:
@@ -131,9 +174,13 @@ def test_whatever_the_schema_refuses_lint_refuses_with_file_key_and_reason(
         assert str(problem).startswith(f"{SOURCE}: {problem.key}: {problem.reason}. ")
 
 
-@pytest.mark.parametrize("path", PLACES, ids=lambda path: ".".join(map(str, path)))
-def test_every_entry_of_a_wrong_type_is_refused_at_its_place(path: tuple[str | int, ...]) -> None:
-    data = line_up_data()
+@pytest.mark.parametrize("base", BASES)
+def test_every_entry_of_a_wrong_type_is_refused_at_its_place(base: str) -> None:
+    for path in places(BASES[base]()):
+        refuse_wrong_type(BASES[base](), path)
+
+
+def refuse_wrong_type(data: dict[str, Any], path: tuple[str | int, ...]) -> None:
     parent, last = holder(data, path), path[-1]
     parent[last] = None
     key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path)[1:]
@@ -181,6 +228,189 @@ def test_refusal_names_file_key_and_reason(path: tuple[str | int, ...], value: o
     holder(data, path)[path[-1]] = value
     problem = refusal(data).problem
     assert (problem.source, problem.key, problem.reason) == (SOURCE, key, reason)
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_examples_of_every_mode_are_accepted_by_parser_and_schema_and_all_their_names_exist(name: str) -> None:
+    lesson = example(name)
+    assert schema_problems(example_data(name), SOURCE) == []
+    assert name_problems(lesson, example_faults()) == []
+    assert lesson.mode == name
+
+
+def test_what_a_lesson_leaves_out_follows_from_its_mode() -> None:
+    assert (example("demonstration").worked, example("demonstration").passes) == (2, 1)
+    assert (example("diagnosis").worked, example("diagnosis").passes, example("diagnosis").order) == (0, 2, ())
+    assert (example("guided").worked, example("guided").passes) == (2, 1)
+    assert parsed(line_up_data()).care == Care(None, None)
+
+
+@pytest.mark.parametrize(
+    ("name", "path", "value", "key", "reason"),
+    [
+        ("diagnosis", ("questions", 0, "kind"), "essay", "questions[1].kind", "'essay' is not allowed"),
+        ("diagnosis", ("questions", 0, "unit"), "dB", "questions[1].unit", "unknown key of a 'cause' question"),
+        ("diagnosis", ("questions", 0, "options"), "all", "questions[1].options", "'all' is not allowed"),
+        (
+            "diagnosis",
+            ("questions", 1, "answers", "dirty_head"),
+            "Rub",
+            "questions[2].answers.dirty_head",
+            "'Rub' is not one of the options",
+        ),
+        ("diagnosis", ("questions", 1, "answer"), "Clean the head", "questions[2]", "has 'answer', 'answer_from'"),
+        ("diagnosis", ("questions", 2, "extreme"), "lowest", "questions[3].extreme", "does not go with 'answer_from'"),
+        ("diagnosis", ("questions", 2, "name"), "cause", "questions[3].name", "'cause' names two questions"),
+        ("diagnosis", ("start", "fault_choice", "count"), 4, "start.fault_choice.count", "4 is outside the range"),
+        (
+            "demonstration",
+            ("questions", 1, "answer"),
+            "Wear",
+            "questions[2].answer",
+            "'Wear' is not one of the options",
+        ),
+        ("demonstration", ("topic",), 21, "topic", "21 is outside the range"),
+        ("demonstration", ("topic",), "colour", "topic", "'colour' is not allowed"),
+        ("guided", ("order",), [["guide_position_um"]], "order", "has 1 entries"),
+        ("guided", ("order", 0), [], "order[1]", "has 0 entries"),
+        ("guided", ("order", 0), ["Guide"], "order[1][1]", "'Guide' has the wrong form"),
+        ("guided", ("care",), {}, "care", "sets no par"),
+        ("guided", ("mastery", "passes"), 0, "mastery.passes", "0 is outside the range"),
+        ("guided", ("solution", 0, "step"), 0, "solution[1].step", "0 is outside the range"),
+    ],
+)
+def test_refusal_of_questions_faults_and_order(
+    name: str, path: tuple[str | int, ...], value: object, key: str, reason: str
+) -> None:
+    data = example_data(name)
+    holder(data, path)[path[-1]] = value
+    problem = refusal(data).problem
+    assert problem.key == key
+    assert problem.reason.startswith(reason)
+
+
+def test_lesson_without_questions_needs_checks_moves_and_controls() -> None:
+    for key in ("controls", "checks", "solution"):
+        assert refusal(line_up_data() | {key: []}).problem.key == key
+        assert schema_problems(line_up_data() | {key: []}, SOURCE)
+
+
+@pytest.mark.parametrize(
+    ("name", "path", "value", "key", "reason"),
+    [
+        (
+            "diagnosis",
+            ("start", "fault_choice", "from"),
+            ["rust"],
+            "start.fault_choice.from[1]",
+            "there is no fault or group in the catalogue 'rust'",
+        ),
+        (
+            "diagnosis",
+            ("start", "fault_choice", "count"),
+            3,
+            "start.fault_choice.count",
+            "there are fewer than 3 to draw",
+        ),
+        (
+            "diagnosis",
+            ("start", "faults"),
+            {"rust": {"distribution": "fixed", "centre": 0.5}},
+            "start.faults.rust",
+            "there is no fault in the catalogue 'rust'",
+        ),
+        (
+            "diagnosis",
+            ("start", "fault_choice", "severity", "maximum"),
+            1.2,
+            "start.fault_choice.severity",
+            "can deal a severity outside 0 to 1",
+        ),
+        (
+            "diagnosis",
+            ("start", "fault_choice", "from"),
+            ["heads", "grainy"],
+            "questions[3].answer_from",
+            "fault 'grainy' can be dealt and is of no head",
+        ),
+        (
+            "diagnosis",
+            ("questions", 0, "options"),
+            ["dirty_head", "grainy"],
+            "questions[1].options",
+            "fault 'early_head_1' can be dealt and is not among them",
+        ),
+        (
+            "diagnosis",
+            ("questions", 1, "answers"),
+            {"heads": "Clean the head", "x": "Clean the head"},
+            "questions[2].answers",
+            "there is no fault in the catalogue 'x'",
+        ),
+        (
+            "diagnosis",
+            ("start", "fault_choice", "from"),
+            ["early_head"],
+            "questions[1].options",
+            "the lesson can deal one fault only",
+        ),
+        (
+            "guided",
+            ("questions", 0, "answer_measurement"),
+            "skew_us",
+            "questions[1].answer_measurement",
+            "there is no reading of each head 'skew_us'",
+        ),
+        (
+            "guided",
+            ("questions", 0, "answer_measurement"),
+            "head_position_ns",
+            "questions[1].answer_measurement",
+            "the lesson does not offer reading 'head_position_ns_1'",
+        ),
+        ("guided", ("worked",), 4, "worked", "is 4, but there are 3 steps"),
+        ("guided", ("mode",), "practice", "worked", "in mode 'practice' the trainee does every step"),
+        ("guided", ("mode",), "demonstration", "worked", "a demonstration does every step"),
+        ("guided", ("solution", 0, "step"), 9, "solution[1].step", "there is no step 9"),
+        (
+            "guided",
+            ("order", 1, 0),
+            "video_level_db",
+            "order[2][1]",
+            "the lesson does not offer control 'video_level_db'",
+        ),
+        ("guided", ("order", 1, 0), "weight", "order[2][1]", "there is no control or question 'weight'"),
+        ("guided", ("order", 1, 0), "tracking_phase_deg", "order[2][1]", "'tracking_phase_deg' is listed twice"),
+        (
+            "demonstration",
+            ("questions", 0, "unit"),
+            "us",
+            "questions[1].unit",
+            "'rf_level_db' is read in dB, not in us",
+        ),
+        (
+            "demonstration",
+            ("questions", 0, "answer_measurement"),
+            "smell",
+            "questions[1].answer_measurement",
+            "there is no measurement 'smell'",
+        ),
+    ],
+)
+def test_names_in_questions_faults_and_order_that_do_not_exist_or_do_not_fit(
+    name: str, path: tuple[str | int, ...], value: object, key: str, reason: str
+) -> None:
+    data = example_data(name)
+    holder(data, path)[path[-1]] = value
+    problems = name_problems(parsed(data), example_faults())
+    assert (key, reason) in [(problem.key, problem.reason) for problem in problems]
+
+
+def test_answer_that_is_dealt_needs_a_fault_to_be_dealt() -> None:
+    data = example_data("diagnosis")
+    del data["start"]["fault_choice"]
+    keys = [problem.key for problem in name_problems(parsed(data), example_faults())]
+    assert keys == ["questions[1].answer_from", "questions[2].answer_from", "questions[3].answer_from"]
 
 
 def test_unknown_key_lists_the_known_ones() -> None:

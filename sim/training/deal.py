@@ -91,7 +91,7 @@ def dealable(lesson: Lesson, faults: Mapping[str, FaultSpec]) -> tuple[FaultSpec
     """Return every fault of the catalogue that a lesson can deal."""
     always = [faults[name] for name in lesson.start_faults if name in faults]
     drawn = [fault for members in fault_pool(lesson, faults).values() for fault in members]
-    return tuple(dict.fromkeys((*always, *drawn)))
+    return tuple({fault.name: fault for fault in (*always, *drawn)}.values())
 
 
 def _drawn_faults(lesson: Lesson, seed: int, number: int, faults: Mapping[str, FaultSpec]) -> tuple[DealtFault, ...]:

@@ -1,20 +1,25 @@
 """An operator who follows the lesson's steps and knows nothing but the instruments' numbers.
 
 Contents: `FollowedWork`, `follow_steps`. The linter uses it to prove that a lesson can be passed from what a trainee
-can see. It is not clever on purpose: for each step that names a control and readings to watch it turns that control,
-goes to the best place and closes in.
+can see. It is not clever on purpose: it answers the questions first, by readings and the catalogue's proofs; then, for
+each step that names a control and readings to watch, it turns that control, goes to the best place and closes in.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from sim.controls import CONTROLS, ControlSpec
-from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, StepShown
+from sim.faults import FaultSpec
+from sim.training.answers import answer_options, extreme_head
+from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, QuestionAnswered, StepShown
+from sim.training.deal import dealable
+from sim.training.diagnosis import likely_faults, readings_for
 from sim.training.lesson import Lesson
 from sim.training.machine import Machine, Start, on_step
+from sim.training.parts import Question
 
 __all__ = ["MOST_MOVES", "FollowedWork", "follow_steps"]
 
@@ -25,6 +30,9 @@ MOST_MOVES = 300
 _SWEEP_PLACES = 25
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 _SECONDS_A_MOVE = 0.5
+# Frames read for a diagnosis: what stands still is seen at once, what swings takes seconds.
+_STILL_FRAMES = (0, 7, 16)
+_SWING_FRAMES = (0, 7, 16, 24, 33, 41, 50, 58, 67, 75)
 
 
 @dataclass(frozen=True)
@@ -50,6 +58,8 @@ class _Operator:
         self._machine = machine
         # Handed on to the machine, as the bench does; never looked into.
         self._condition = start.condition
+        # Asked for the options that are offered; never looked into either.
+        self._start = start
 
     def step(self, number: int) -> None:
         """Turn to a step of the lesson."""
@@ -67,6 +77,31 @@ class _Operator:
         self.attempt = self.attempt.with_event(ControlMoved(at_s, control, value))
         self.controls[control] = value
         self.moves += 1
+
+    def read(self, names: Iterable[str], index: int = 0) -> dict[str, float]:
+        """Read instruments at the machine as it is."""
+        return self._machine.readings(self.controls, self._condition, index, names)
+
+    def options(self, question: Question) -> tuple[str, ...]:
+        """Return the answers that are offered."""
+        return tuple(name for name, _ in answer_options(self.lesson, question, self._start, self._machine.faults))
+
+    def answer(self, question: Question, answer: str) -> None:
+        """Answer a question."""
+        at_s = self.attempt.duration_s + _SECONDS_A_MOVE
+        self.attempt = self.attempt.with_event(QuestionAnswered(at_s, question.name, answer))
+
+    def diagnosed(self, names: tuple[str, ...] = ()) -> tuple[FaultSpec, ...]:
+        """Return the faults that the readings speak for: of those `names`, or of all that the lesson can deal."""
+        faults = self._machine.faults
+        if names:
+            candidates = [fault for fault in faults.values() if {fault.name, fault.entry}.intersection(names)]
+        else:
+            candidates = list(dealable(self.lesson, faults))
+        wanted, long = readings_for(candidates)
+        shown = [self.read(wanted, index) for index in (_SWING_FRAMES if long else _STILL_FRAMES)]
+        series = {name: [values[name] for values in shown] for name in wanted}
+        return likely_faults(candidates, series, self.lesson.fault_count)
 
     def badness(self, watched: set[str]) -> float:
         """Return how far the watched readings are from what is asked, in tolerances; less is better.
@@ -108,6 +143,8 @@ def follow_steps(lesson: Lesson, start: Start, machine: Machine, thorough: bool)
         Score it to learn whether it passed.
     """
     worker = _Operator(lesson, start, machine)
+    for question in lesson.questions:
+        _answer(worker, question)
     watched: set[str] = set()
     find = _swept if thorough else _climbed
     try:
@@ -123,6 +160,38 @@ def follow_steps(lesson: Lesson, start: Start, machine: Machine, thorough: bool)
     return FollowedWork(worker.attempt, worker.moves)
 
 
+def _answer(worker: _Operator, question: Question) -> None:
+    """Answer a question by the instruments; what is taught in words only, as the lesson has it."""
+    if question.answer is not None:
+        worker.answer(question, question.answer)
+        return
+    name = question.answer_measurement
+    if question.kind == "numeric":
+        value = worker.read([str(name)])[str(name)]
+        if not math.isnan(value):
+            worker.answer(question, repr(value))
+        return
+    if question.kind == "head" and name is not None:
+        read = worker.read([f"{name}_{head}" for head in range(1, 5)])
+        found = extreme_head(list(read.values()), question.extreme)
+        if found is not None:
+            worker.answer(question, str(found))
+        return
+    options = worker.options(question)
+    likely = worker.diagnosed(options if question.kind == "cause" else ())
+    if not likely:
+        return
+    if question.kind == "head":
+        worker.answer(question, "+".join(sorted({str(fault.head) for fault in likely if fault.head})))
+    elif question.kind == "choice":
+        answers = dict(question.answers)
+        fault = likely[0]
+        worker.answer(question, next(answers[key] for key in (fault.name, fault.entry, fault.group) if key in answers))
+    else:
+        told = [option for option in options if any(option in (fault.name, fault.entry) for fault in likely)]
+        worker.answer(question, "+".join(told))
+
+
 # Given a way to try a value, the value now, the range and the control: two places that the best one lies between.
 _Find = Callable[[Callable[[float], float], float, tuple[float, float], ControlSpec], tuple[float, float]]
 
@@ -134,8 +203,8 @@ def _set_best(worker: _Operator, spec: ControlSpec, watched: set[str], find: _Fi
         worker.turn(spec.name, on_step(spec.name, value))
         return worker.badness(watched)
 
-    if spec.kind == "switch":
-        best = min((0.0, 1.0), key=tried)
+    if spec.kind != "number":
+        best = min((float(value) for value in range(int(spec.minimum), int(spec.maximum) + 1)), key=tried)
     else:
         low, high = find(tried, worker.controls[spec.name], _allowed(worker.lesson, spec), spec)
         best = on_step(spec.name, _closed_in(tried, low, high, spec.fine_step))

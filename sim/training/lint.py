@@ -1,16 +1,19 @@
 """The lesson linter: proves that a lesson is well formed, undone as delivered, and can be done.
 
-Contents: `SeedReport`, `LessonReport`, `lint_lesson`, `parse_problems`. For each seed: the delivered state fails its
-checks, the worked solution passes them, and an operator who sees only the instruments reaches a pass.
+Contents: `SeedReport`, `LessonReport`, `lint_lesson`, `parse_problems`, `solution_attempt`. For each seed: the
+delivered state fails its checks, the worked solution passes them, and an operator who sees only the instruments
+reaches a pass.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from sim.faults import FaultSpec
-from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved
+from sim.training.answers import right_answer
+from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event, QuestionAnswered
 from sim.training.deal import deal
 from sim.training.follower import follow_steps
 from sim.training.lesson import Lesson, parse_lesson
@@ -20,7 +23,7 @@ from sim.training.references import name_problems
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
 
-__all__ = ["SEEDS", "LessonReport", "SeedReport", "lint_lesson", "parse_problems"]
+__all__ = ["SEEDS", "LessonReport", "SeedReport", "lint_lesson", "parse_problems", "solution_attempt"]
 
 SEEDS = range(1, 21)
 """Seeds a lesson is tried with."""
@@ -109,10 +112,7 @@ def lint_lesson(
 
 def _tried(lesson: Lesson, start: Start, machine: Machine) -> SeedReport:
     blank = Attempt(lesson.id, lesson.version, start.seed)
-    solved = blank
-    for control, value in solution_moves(lesson, start):
-        solved = solved.with_event(ControlMoved(solved.duration_s + _SECONDS_A_MOVE, control, value))
-    solved = solved.with_event(CheckSubmitted(solved.duration_s + _SECONDS_A_MOVE))
+    solved = solution_attempt(lesson, start, machine)
     return SeedReport(
         seed=start.seed,
         start=start,
@@ -120,6 +120,38 @@ def _tried(lesson: Lesson, start: Start, machine: Machine) -> SeedReport:
         solved=score_attempt(lesson, solved, machine),
         followed=_followed(lesson, start, machine),
     )
+
+
+def solution_attempt(lesson: Lesson, start: Start, machine: Machine) -> Attempt:
+    """Return the log of one who answers everything right, makes the worked solution's moves and submits.
+
+    Raises
+    ------
+    LessonError
+        If a question has no right answer with this start, or a move asks for what its control cannot be set to.
+    """
+    attempt = Attempt(lesson.id, lesson.version, start.seed)
+
+    def log(event_of: Callable[[float], Event]) -> None:
+        nonlocal attempt
+        attempt = attempt.with_event(event_of(attempt.duration_s + _SECONDS_A_MOVE))
+
+    for place, question in enumerate(lesson.questions, start=1):
+        right = right_answer(lesson, question, start, machine)
+        if right is None:
+            raise LessonError(
+                Problem(
+                    lesson.source,
+                    f"questions[{place}].answer_measurement",
+                    f"seed {start.seed}: the instrument has nothing to read as delivered",
+                    "Ask for a reading the delivered signals allow, or narrow the start.",
+                )
+            )
+        log(partial(QuestionAnswered, question=question.name, answer=right))
+    for control, value in solution_moves(lesson, start):
+        log(partial(ControlMoved, control=control, value=value))
+    log(CheckSubmitted)
+    return attempt
 
 
 def _followed(lesson: Lesson, start: Start, machine: Machine) -> Score:
@@ -132,6 +164,15 @@ def _followed(lesson: Lesson, start: Start, machine: Machine) -> Score:
 
 def _seed_problems(lesson: Lesson, report: SeedReport) -> list[Problem]:
     problems = []
+    if report.delivered.passed:
+        problems.append(
+            Problem(
+                lesson.source,
+                "start",
+                f"seed {report.seed}: submitted as delivered, with nothing done, it passes",
+                "Move the start away from the right settings, or ask something.",
+            )
+        )
     if not report.solved.passed:
         problems.append(
             Problem(
@@ -149,7 +190,8 @@ def _seed_problems(lesson: Lesson, report: SeedReport) -> list[Problem]:
                 f"seed {report.seed}: working by the instruments alone, step by step, does not lead to a pass: "
                 f"{report.followed.reason}",
                 "Give each check's reading to a step that names the control which moves it ('control', 'watch'), "
-                "in an order in which a later step does not undo an earlier one, or widen the tolerance.",
+                "in an order in which a later step does not undo an earlier one, or widen the tolerance. Ask only what "
+                "the readings of the delivered state tell, with options the catalogue's proofs tell apart.",
             )
         )
     return problems

@@ -1,7 +1,7 @@
 """The machine a lesson is done on, as far as a score needs it: settings in, instrument readings out.
 
-Contents: `NO_FAULTS`, `DealtFault`, `Start`, `Machine`, `on_step` (a control value a hand can set), `condition_value` (one
-hidden value by name).
+Contents: `NO_FAULTS`, `DealtFault`, `Start`, `Machine`, `on_step` (a control value a hand can set), `condition_value`
+(one hidden value by name).
 """
 
 from __future__ import annotations

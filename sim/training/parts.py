@@ -178,8 +178,8 @@ class Question:
     answers : tuple of (str, str)
         For a ``choice`` by the dealt fault: name of a fault or of a group, and the option that is right for it.
     answer_measurement : str or None
-        For ``numeric`` what is read in the delivered state. For ``head`` the reading, without its head, that shows
-        which head it is.
+        For ``numeric`` what is read in the delivered state. For ``head`` the reading, without its head, by which one
+        head is told from the others.
     extreme : str
         For ``head`` by a measurement: the head that reads ``lowest``, ``highest`` or ``furthest`` from the others.
     tolerance : float

@@ -47,12 +47,13 @@ def question_of(table: Table) -> Question:
     return {"choice": _choice, "numeric": _numeric, "head": _head, "cause": _cause}[kind](table, common)
 
 
-def _one_of(table: Table, first: str, second: str) -> str:
-    """Return which of two keys is there; exactly one must be."""
-    if (first in table) == (second in table):
-        reason = f"has both '{first}' and '{second}'" if first in table else f"has neither '{first}' nor '{second}'"
-        raise table.refusal("", reason, f"Give '{first}' or '{second}', and only one of them.")
-    return first if first in table else second
+def _one_of(table: Table, *keys: str) -> str:
+    """Return which of some keys is there; exactly one must be."""
+    found = [key for key in keys if key in table]
+    if len(found) != 1:
+        reason = f"has {known_names(found)}" if found else f"has none of {known_names(keys)}"
+        raise table.refusal("", reason, f"Give exactly one of {known_names(keys)}.")
+    return found[0]
 
 
 def _choice(table: Table, common: Question) -> Question:
@@ -96,17 +97,17 @@ def _numeric(table: Table, common: Question) -> Question:
 
 
 def _head(table: Table, common: Question) -> Question:
-    if _one_of(table, "answer", "answer_measurement") == "answer":
-        for key in ("answer_from", "extreme"):
-            if key in table:
-                raise table.refusal(key, "does not go with 'answer'", "Remove one of the two.")
+    form = _one_of(table, "answer", "answer_from", "answer_measurement")
+    if "extreme" in table and form != "answer_measurement":
+        raise table.refusal(
+            "extreme", f"does not go with '{form}'", "Name a reading in 'answer_measurement', or remove it."
+        )
+    if form == "answer":
         return replace(common, answer=str(table.whole_number("answer", 1, _HEADS)))
-    dealt = table.choice("answer_from", ("fault_head",)) if "answer_from" in table else None
-    if dealt and "extreme" in table:
-        raise table.refusal("extreme", "does not go with 'answer_from'", "Remove one of the two.")
+    if form == "answer_from":
+        return replace(common, answer_from=table.choice("answer_from", ("fault_head",)))
     return replace(
         common,
-        answer_from=dealt,
         answer_measurement=table.text("answer_measurement", NAME),
         extreme=table.choice("extreme", EXTREMES) if "extreme" in table else common.extreme,
     )

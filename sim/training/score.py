@@ -1,6 +1,7 @@
 """The score of an attempt, computed from its log by replaying it on the machine.
 
-Contents: `Submission`, `ForbiddenAct`, `Score` and `score_attempt`; `control_states` (what the controls were, when).
+Contents: `Submission`, `ForbiddenAct`, `OutOfOrder`, `ScorePart`, `Score` and `score_attempt`; `control_states` (what
+the controls were, when).
 """
 
 from __future__ import annotations
@@ -9,13 +10,38 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from sim.controls import CONTROLS
-from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event, HintOpened, check_belongs
+from sim.faults import FaultSpec
+from sim.training.answers import AnswerError, AnswerResult, judged
+from sim.training.attempt import (
+    Attempt,
+    CheckSubmitted,
+    ControlMoved,
+    Event,
+    HintOpened,
+    QuestionAnswered,
+    check_belongs,
+)
 from sim.training.checks import CheckResult, all_passed, check_results
 from sim.training.deal import deal
 from sim.training.lesson import HINT_LEVELS, Lesson
-from sim.training.machine import Machine, Start
+from sim.training.machine import NO_FAULTS, Machine, Start
+from sim.training.reader import AttemptError, Problem
+from sim.training.solution import solved_controls
 
-__all__ = ["ForbiddenAct", "Score", "Submission", "control_states", "score_attempt", "submission_at"]
+__all__ = [
+    "PARTS",
+    "ForbiddenAct",
+    "OutOfOrder",
+    "Score",
+    "ScorePart",
+    "Submission",
+    "control_states",
+    "score_attempt",
+    "submission_at",
+]
+
+PARTS = ("result", "diagnosis", "order_and_care")
+"""Parts of a score: the signals, the answers, and what was done to tape and heads on the way."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +68,24 @@ class ForbiddenAct:
 
 
 @dataclass(frozen=True)
+class OutOfOrder:
+    """Something done before what has to come first: `name` (a control or a question) before any of `first`."""
+
+    at_s: float
+    name: str
+    first: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ScorePart:
+    """One part of a score: whether it is in order, and why, in sentences about signals, answers and moves."""
+
+    name: str
+    passed: bool
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Score:
     """What an attempt amounts to.
 
@@ -54,19 +98,27 @@ class Score:
     deciding : Submission or None
         The one that counts: the first that passed, else the last; in an assessment always the first.
     passed : bool
-        Every check of the deciding submission in tolerance, and nothing that bars a pass before it.
+        Every part in order, and nothing that bars a pass before the deciding submission.
     reason : str
         Why it is passed or not yet, in a sentence or two.
     points : float
-        Share of the checks' weight that passed, 0 to 1; for information, a pass needs them all.
+        Share of the weight of checks and questions that passed, 0 to 1; for information, a pass needs them all.
     hints_opened : tuple of int
         Levels opened before the deciding submission, in order, each once.
     forbidden_acts : tuple of ForbiddenAct
         Before the deciding submission.
     moves : int
-        Control moves before the deciding submission.
+        The trainee's own control moves before the deciding submission.
     duration_s : float
         Time of the deciding submission, or of the last event if there is none [s].
+    answers : tuple of AnswerResult
+        Every question, answered or not; in an assessment as answered before the submission.
+    out_of_order : tuple of OutOfOrder
+        Before the deciding submission.
+    parts : tuple of ScorePart
+        Those of `PARTS` that the lesson has: the result if it checks signals, the diagnosis if it asks.
+    fluency : tuple of str
+        Moves and time against the lesson's par, in sentences; empty if it sets none. Never needed for a pass.
     """
 
     start: Start
@@ -79,6 +131,10 @@ class Score:
     forbidden_acts: tuple[ForbiddenAct, ...]
     moves: int
     duration_s: float
+    answers: tuple[AnswerResult, ...] = ()
+    out_of_order: tuple[OutOfOrder, ...] = ()
+    parts: tuple[ScorePart, ...] = ()
+    fluency: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> str:
@@ -104,7 +160,11 @@ def submission_at(
 
 
 def score_attempt(
-    lesson: Lesson, attempt: Attempt, machine: Machine | None = None, source_name: str = "attempt"
+    lesson: Lesson,
+    attempt: Attempt,
+    machine: Machine | None = None,
+    source_name: str = "attempt",
+    faults: Mapping[str, FaultSpec] = NO_FAULTS,
 ) -> Score:
     """Score an attempt by replaying its log.
 
@@ -118,6 +178,8 @@ def score_attempt(
         The lesson's machine, if one is at hand.
     source_name : str
         The log's name for error messages.
+    faults : mapping of str to FaultSpec
+        The fault catalogue; needed by lessons that deal faults if no machine is given.
 
     Raises
     ------
@@ -125,17 +187,24 @@ def score_attempt(
         If the log belongs to another lesson or version, or holds what the lesson does not offer.
     """
     check_belongs(attempt, lesson, source_name)
-    machine = machine or Machine(lesson)
+    machine = machine or Machine(lesson, faults=faults)
     start = deal(lesson, attempt.seed, machine)
     submissions = tuple(
         submission_at(lesson, machine, start, controls, event.at_s)
         for event, controls in control_states(attempt, start)
         if isinstance(event, CheckSubmitted)
     )
-    return _judged(lesson, attempt, start, submissions)
+    return _judged(lesson, attempt, start, submissions, machine, source_name)
 
 
-def _judged(lesson: Lesson, attempt: Attempt, start: Start, submissions: tuple[Submission, ...]) -> Score:
+def _judged(
+    lesson: Lesson,
+    attempt: Attempt,
+    start: Start,
+    submissions: tuple[Submission, ...],
+    machine: Machine,
+    source_name: str,
+) -> Score:
     chosen = _deciding_place(lesson, submissions)
     deciding = None if chosen is None else submissions[chosen]
     before = _events_before(attempt, chosen)
@@ -147,9 +216,16 @@ def _judged(lesson: Lesson, attempt: Attempt, start: Start, submissions: tuple[S
         for rule in lesson.forbidden
         if rule.broken_by(move.control, move.value)
     )
-    reason, passed = _reason(lesson, deciding, hints, acts)
-    weight = sum(check.weight for check in lesson.checks)
+    # Only an assessment fixes the answers at the submission; elsewhere signals and answers may come in either order.
+    answers = _answers(lesson, before if lesson.mode == "assessment" else attempt.events, start, machine, source_name)
+    out_of_order = tuple(_out_of_order(lesson, before, start))
+    parts = _parts(lesson, deciding, answers, acts, out_of_order)
+    reason, passed = _reason(lesson, deciding, answers, hints, parts[-1])
+    weight = sum(check.weight for check in lesson.checks) + sum(question.weight for question in lesson.questions)
     earned = sum(result.check.weight for result in deciding.results if result.passed) if deciding else 0.0
+    earned += sum(answer.question.weight for answer in answers if answer.passed)
+    moves = sum(not move.shown for move in moved)
+    duration_s = deciding.at_s if deciding else attempt.duration_s
     return Score(
         start=start,
         submissions=submissions,
@@ -159,8 +235,12 @@ def _judged(lesson: Lesson, attempt: Attempt, start: Start, submissions: tuple[S
         points=earned / weight,
         hints_opened=hints,
         forbidden_acts=acts,
-        moves=len(moved),
-        duration_s=deciding.at_s if deciding else attempt.duration_s,
+        moves=moves,
+        duration_s=duration_s,
+        answers=answers,
+        out_of_order=out_of_order,
+        parts=parts,
+        fluency=tuple(_fluency(lesson, moves, duration_s)) if deciding else (),
     )
 
 
@@ -180,23 +260,121 @@ def _events_before(attempt: Attempt, submission: int | None) -> tuple[Event, ...
     return attempt.events[: places[submission]]
 
 
+def _answers(
+    lesson: Lesson, events: tuple[Event, ...], start: Start, machine: Machine, source_name: str
+) -> tuple[AnswerResult, ...]:
+    given = {event.question: (event.at_s, event.answer) for event in events if isinstance(event, QuestionAnswered)}
+    results = []
+    for question in lesson.questions:
+        _, answer = given.get(question.name, (0.0, None))
+        try:
+            results.append(judged(lesson, question, start, machine, answer))
+        except AnswerError as error:
+            raise AttemptError(
+                Problem(source_name, f"answer to '{question.name}'", str(error), "The log was changed or damaged.")
+            ) from None
+    return tuple(results)
+
+
+def _out_of_order(lesson: Lesson, events: tuple[Event, ...], start: Start) -> Iterator[OutOfOrder]:
+    """Yield what was done before any of an earlier group that the dealt start makes necessary; each name once."""
+    if not lesson.order:
+        return
+    solved = solved_controls(lesson, start)
+    asked = {question.name for question in lesson.questions}
+
+    def needed(name: str) -> bool:
+        return name in asked or solved[name] != start.controls[name]
+
+    told: set[str] = set()
+    done: set[str] = set()
+    for event in events:
+        if isinstance(event, ControlMoved):
+            name = event.control
+        elif isinstance(event, QuestionAnswered):
+            name = event.question
+        else:
+            continue
+        done.add(name)
+        place = next((place for place, group in enumerate(lesson.order) if name in group), 0)
+        for group in lesson.order[:place]:
+            if name not in told and done.isdisjoint(group) and any(map(needed, group)):
+                told.add(name)
+                yield OutOfOrder(event.at_s, name, group)
+
+
+def _named(lesson: Lesson, name: str) -> str:
+    question = lesson.question(name)
+    return CONTROLS[name].label if question is None else f"'{question.title}'"
+
+
+def _parts(
+    lesson: Lesson,
+    deciding: Submission | None,
+    answers: tuple[AnswerResult, ...],
+    acts: tuple[ForbiddenAct, ...],
+    out_of_order: tuple[OutOfOrder, ...],
+) -> tuple[ScorePart, ...]:
+    parts = []
+    if lesson.checks:
+        results = deciding.results if deciding else ()
+        sentences = tuple(result.sentence for result in results)
+        parts.append(ScorePart("result", deciding is not None and all_passed(results), sentences))
+    if answers:
+        right = all(answer.passed for answer in answers)
+        parts.append(ScorePart("diagnosis", right, tuple(answer.sentence for answer in answers)))
+    care = [_act_sentence(act) for act in acts]
+    for one in out_of_order:
+        first = " or ".join(_named(lesson, name) for name in one.first)
+        care.append(f"{_named(lesson, one.name)} came before {first}, which is first.")
+    parts.append(ScorePart("order_and_care", not care, tuple(care)))
+    return tuple(parts)
+
+
+def _act_sentence(act: ForbiddenAct) -> str:
+    spec = CONTROLS[act.control]
+    where = f"{spec.label} at {act.value:g} {spec.unit}".rstrip()
+    return f"{where} is not allowed here: {act.reason}"
+
+
+def _fluency(lesson: Lesson, moves: int, duration_s: float) -> Iterator[str]:
+    if lesson.care.moves_par is not None:
+        yield f"{moves} moves; a practised hand needs about {lesson.care.moves_par}."
+    if lesson.care.minutes_par is not None:
+        yield f"{duration_s / 60.0:.1f} minutes; a practised hand needs about {lesson.care.minutes_par:g}."
+
+
 def _reason(
-    lesson: Lesson, deciding: Submission | None, hints: tuple[int, ...], acts: tuple[ForbiddenAct, ...]
+    lesson: Lesson,
+    deciding: Submission | None,
+    answers: tuple[AnswerResult, ...],
+    hints: tuple[int, ...],
+    care: ScorePart,
 ) -> tuple[str, bool]:
     if deciding is None:
-        return "The signals were not submitted for checking.", False
+        return f"The {'signals' if lesson.checks else 'answers'} were not submitted for checking.", False
     missed = [result.sentence for result in deciding.results if not result.passed]
+    missed += [answer.sentence for answer in answers if not answer.passed]
     if missed:
         return " ".join(missed), False
-    if acts:
-        act = acts[0]
-        spec = CONTROLS[act.control]
-        where = f"{spec.label} at {act.value:g} {spec.unit}".rstrip()
-        return f"All checks are in tolerance, but {where} is not allowed here: {act.reason}", False
+    good = [
+        text
+        for text, some in (("all checks are in tolerance", lesson.checks), ("all answers are right", answers))
+        if some
+    ]
+    all_good = " and ".join(good).capitalize()
+    if care.sentences:
+        return f"{all_good}, but {care.sentences[0]}", False
     if hints and lesson.mode == "assessment":
-        return "All checks are in tolerance, but a hint was opened, which an assessment does not allow.", False
-    count = len(deciding.results)
-    text = "The check is in tolerance." if count == 1 else f"All {count} checks are in tolerance."
+        return f"{all_good}, but a hint was opened, which an assessment does not allow.", False
+    text = " ".join(
+        (*_counted("check", "in tolerance", len(deciding.results)), *_counted("answer", "right", len(answers)))
+    )
     if len(HINT_LEVELS) in hints:
         text += " The last hint gave the step away: do a fresh variation without it."
     return text, True
+
+
+def _counted(what: str, how: str, count: int) -> Iterator[str]:
+    if count:
+        yield f"The {what} is {how}." if count == 1 else f"All {count} {what}s are {how}."

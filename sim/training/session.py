@@ -9,19 +9,25 @@ import math
 
 from sim.controls import check_control
 from sim.errors import BandbenchError, known_names
+from sim.training.answers import AnswerResult, checked_answer, judged
 from sim.training.attempt import (
+    LONGEST_NOTE,
     MOST_EVENTS,
     Attempt,
     CheckSubmitted,
     ControlMoved,
     Event,
     HintOpened,
+    NoteWritten,
+    QuestionAnswered,
     StepShown,
+    check_belongs,
 )
 from sim.training.deal import LARGEST_SEED, deal
 from sim.training.lesson import HINT_LEVELS, Lesson, Step
 from sim.training.machine import Machine, Start
 from sim.training.score import Score, Submission, score_attempt, submission_at
+from sim.training.solution import step_moves
 
 __all__ = ["Session", "SessionError"]
 
@@ -43,6 +49,9 @@ class Session:
         The caller's clock at the start [s]; any origin, as long as the same clock is used throughout.
     machine : Machine, optional
         The lesson's machine; give the bench's own recorder in one to spare a second recording of the tape.
+    worked : int, optional
+        How many of the first steps the lesson does for who asks, at most `Lesson.worked`, which is the default; see
+        `sim.training.progress.worked_steps`.
 
     Notes
     -----
@@ -50,10 +59,18 @@ class Session:
     `start.condition`. Once `finished`, moves are free practice and are no longer logged.
     """
 
-    def __init__(self, lesson: Lesson, seed: int, now_s: float = 0.0, machine: Machine | None = None) -> None:
+    def __init__(
+        self,
+        lesson: Lesson,
+        seed: int,
+        now_s: float = 0.0,
+        machine: Machine | None = None,
+        worked: int | None = None,
+    ) -> None:
         self.lesson = lesson
         self.machine = machine or Machine(lesson)
         self.past: list[Attempt] = []
+        self.worked = lesson.worked if worked is None else min(worked, lesson.worked)
         self._deal(seed, now_s)
 
     def _deal(self, seed: int, now_s: float) -> None:
@@ -63,8 +80,52 @@ class Session:
         self.controls = dict(self.start.controls)
         self.hints_opened = 0
         self.last_submission: Submission | None = None
+        self.answers: dict[str, AnswerResult] = {}
+        self._passed_signals = False
         self._step = 0
         self._began_s = began_s
+
+    @classmethod
+    def resumed(cls, lesson: Lesson, attempt: Attempt, now_s: float = 0.0, machine: Machine | None = None) -> Session:
+        """Return the session of an attempt that was broken off, as it was after the last event of its log.
+
+        Parameters
+        ----------
+        lesson : Lesson
+            The lesson it was made on.
+        attempt : Attempt
+            The log as far as it was kept; its clock goes on from the last event.
+        now_s : float
+            The caller's clock now [s].
+        machine : Machine, optional
+            The lesson's machine.
+
+        Raises
+        ------
+        AttemptError
+            If the log belongs to another lesson or version, or holds what the lesson does not offer.
+        """
+        check_belongs(attempt, lesson, "attempt")
+        session = cls(lesson, attempt.seed, now_s, machine)
+        for event in attempt.events:
+            session._done_before(event)
+        session.attempt = attempt
+        session._began_s = _clock(now_s) - attempt.duration_s
+        return session
+
+    def _done_before(self, event: Event) -> None:
+        """Bring the session behind one event of a log; the log itself is set at the end."""
+        match event:
+            case ControlMoved():
+                self.controls[event.control] = event.value
+            case HintOpened():
+                self.hints_opened = max(self.hints_opened, event.level)
+            case StepShown():
+                self._step = event.step - 1
+            case QuestionAnswered():
+                self._answered(event.question, event.answer)
+            case CheckSubmitted():
+                self._submitted(event.at_s)
 
     @property
     def seed(self) -> int:
@@ -73,10 +134,20 @@ class Session:
 
     @property
     def finished(self) -> bool:
-        """Whether the attempt is over: passed, or submitted in an assessment."""
+        """Whether the attempt is over: signals in tolerance and everything answered; an assessment once submitted."""
         if self.last_submission is None:
             return False
-        return self.last_submission.passed or self.lesson.mode == "assessment"
+        return self.lesson.mode == "assessment" or (self._passed_signals and not self.unanswered)
+
+    @property
+    def unanswered(self) -> tuple[str, ...]:
+        """Names of the questions that wait for an answer."""
+        return tuple(question.name for question in self.lesson.questions if question.name not in self.answers)
+
+    @property
+    def tells_answers(self) -> bool:
+        """Whether what an answer was worth may be shown now; where it is the test itself, only at the end."""
+        return self.lesson.mode not in ("diagnosis", "assessment") or self.finished
 
     @property
     def step_number(self) -> int:
@@ -137,21 +208,107 @@ class Session:
                 self._log(HintOpened(self.elapsed_s(now_s), level))
         return self.lesson.hints.text(level)
 
+    @property
+    def step_is_worked(self) -> bool:
+        """Whether the lesson does the step shown for who asks."""
+        return self.step_number <= self.worked
+
+    def worked_moves(self) -> list[tuple[str, float, str]]:
+        """Return what the lesson does in the step shown: control, value and reason; empty if it does nothing there."""
+        return step_moves(self.lesson, self.start, self.step_number) if self.step_is_worked else []
+
+    def do_worked_step(self, now_s: float) -> list[tuple[str, float, str]]:
+        """Let the lesson do the step shown, log its moves as shown, and return them for the bench to make.
+
+        Raises
+        ------
+        SessionError
+            If the lesson does not do this step.
+        """
+        if not self.step_is_worked:
+            raise SessionError(f"step {self.step_number} is yours to do; this lesson shows steps 1 to {self.worked}")
+        moves = self.worked_moves()
+        for control, value, _ in moves:
+            if self.controls[control] != value and not self.finished:
+                self._log(ControlMoved(self.elapsed_s(now_s), control, value, shown=True))
+            self.controls[control] = value
+        return moves
+
+    def answer(self, question: str, answer: str, now_s: float) -> AnswerResult:
+        """Answer a question, once, log it and return what the answer was worth (see `tells_answers`).
+
+        Parameters
+        ----------
+        question : str
+            Its name.
+        answer : str
+            One of `sim.training.answers.answer_options` (several joined by ``+`` where several are asked for), or a
+            number as text.
+        now_s : float
+            The caller's clock [s].
+
+        Raises
+        ------
+        BandbenchError
+            If there is no such question, it cannot be answered so, it has been answered, or the attempt is finished;
+            nothing is logged then.
+        """
+        asked = self.lesson.question(question)
+        if asked is None:
+            names = known_names(one.name for one in self.lesson.questions)
+            raise SessionError(f"question '{question}' is not part of lesson '{self.lesson.id}'; use {names}")
+        if question in self.answers:
+            raise SessionError(f"question '{question}' has been answered; restart for a fresh variation")
+        if self.finished:
+            raise SessionError("this attempt is finished; restart for a fresh variation")
+        checked = checked_answer(self.lesson, asked, self.start, self.machine.faults, answer)
+        self._log(QuestionAnswered(self.elapsed_s(now_s), question, checked))
+        return self._answered(question, checked)
+
+    def _answered(self, name: str, answer: str) -> AnswerResult:
+        asked = self.lesson.question(name)
+        if asked is None:
+            raise SessionError(f"question '{name}' is not part of lesson '{self.lesson.id}'")
+        self.answers[name] = judged(self.lesson, asked, self.start, self.machine, answer)
+        return self.answers[name]
+
+    def note(self, text: str, now_s: float) -> None:
+        """Log a note of the trainee's.
+
+        Raises
+        ------
+        SessionError
+            If it is empty or too long to keep.
+        """
+        if not text.strip() or len(text) > LONGEST_NOTE:
+            raise SessionError(f"a note has 1 to {LONGEST_NOTE} characters; this one has {len(text)}")
+        self._log(NoteWritten(self.elapsed_s(now_s), text))
+
     def check_now(self, now_s: float) -> Submission:
         """Submit the signals as they are, log it and return what the instruments read.
 
         Raises
         ------
         SessionError
-            If the attempt is finished.
+            If the attempt is finished, or a question must be answered first.
         """
         if self.finished:
             raise SessionError("this attempt is finished; restart for a fresh variation")
+        # Where the signals can be checked again and again, the answers may come later.
+        only_once = self.lesson.mode in ("diagnosis", "assessment") or not self.lesson.checks
+        if self.unanswered and only_once:
+            asked = self.lesson.question(self.unanswered[0])
+            raise SessionError(
+                f"answer '{asked.title if asked else ''}' first; {len(self.unanswered)} not answered yet"
+            )
         at_s = self.elapsed_s(now_s)
-        submission = submission_at(self.lesson, self.machine, self.start, self.controls, at_s)
         self._log(CheckSubmitted(at_s))
-        self.last_submission = submission
-        return submission
+        return self._submitted(at_s)
+
+    def _submitted(self, at_s: float) -> Submission:
+        self.last_submission = submission_at(self.lesson, self.machine, self.start, self.controls, at_s)
+        self._passed_signals = self._passed_signals or self.last_submission.passed
+        return self.last_submission
 
     def score(self) -> Score:
         """Return the running attempt's score, computed from its log."""

@@ -1,7 +1,7 @@
 """The worked solution: the right settings, computed from what is hidden in the machine.
 
-Contents: `solution_moves` and `solved_controls`. Trainees never see a hidden value; the linter, the debrief's
-reference line and the peak of a ``peak`` check come from here.
+Contents: `solution_moves`, `step_moves` and `solved_controls`. Trainees never see a hidden value; the linter, the
+debrief's reference line and the peak of a ``peak`` check come from here.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from sim.training.lesson import Lesson
 from sim.training.machine import Start, condition_value, on_step
 from sim.training.reader import LessonError, Problem
 
-__all__ = ["solution_moves", "solved_controls"]
+__all__ = ["solution_moves", "solved_controls", "step_moves"]
 
 
 def solution_moves(lesson: Lesson, start: Start) -> list[tuple[str, float]]:
@@ -39,6 +39,15 @@ def solution_moves(lesson: Lesson, start: Start) -> list[tuple[str, float]]:
                 )
             ) from None
     return moves
+
+
+def step_moves(lesson: Lesson, start: Start, step: int) -> list[tuple[str, float, str]]:
+    """Return the moves of the worked solution that belong to a step (from 1): control, value and reason."""
+    return [
+        (control, value, move.text)
+        for move, (control, value) in zip(lesson.solution, solution_moves(lesson, start), strict=True)
+        if lesson.step_of(move) == step
+    ]
 
 
 def solved_controls(lesson: Lesson, start: Start) -> dict[str, float]:

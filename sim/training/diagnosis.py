@@ -1,0 +1,51 @@
+"""Telling a fault from instrument readings alone, by the proofs of the fault catalogue.
+
+Contents: `readings_for`, `likely_faults`. The linter's operator diagnoses so; it sees no condition.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from sim.faults import FaultSpec
+from sim.instruments import MEASUREMENTS
+
+__all__ = ["likely_faults", "readings_for"]
+
+
+def readings_for(candidates: Iterable[FaultSpec]) -> tuple[tuple[str, ...], bool]:
+    """Return the readings that tell the candidates apart, and whether they have to be watched for seconds.
+
+    Readings that an instrument at a playing tape cannot take are left out.
+    """
+    proofs = [proof for fault in candidates for proof in fault.proof]
+    names = dict.fromkeys(name for proof in proofs for name in proof.readings if name in MEASUREMENTS)
+    return tuple(names), any(proof.relation == "swings" for proof in proofs)
+
+
+def likely_faults(
+    candidates: Sequence[FaultSpec], series: Mapping[str, Sequence[float]], count: int
+) -> tuple[FaultSpec, ...]:
+    """Return the faults that readings speak for most, most likely first, of each entry at most one.
+
+    A fault all of whose proofs hold comes before one with a proof that fails; among equals the one with more proofs.
+
+    Parameters
+    ----------
+    candidates : sequence of FaultSpec
+        Faults that come into question, those of one head once for each head.
+    series : mapping of reading to numbers
+        What each of `readings_for` showed, once or several times.
+    count : int
+        How many are wanted.
+    """
+
+    def weight(fault: FaultSpec) -> tuple[float, int]:
+        holding = [all(name in series for name in proof.readings) and proof.holds(series) for proof in fault.proof]
+        return sum(holding) / len(holding), sum(holding)
+
+    order = sorted(candidates, key=weight, reverse=True)
+    first: dict[str, FaultSpec] = {}
+    for fault in order:
+        first.setdefault(fault.entry, fault)
+    return tuple(first.values())[:count]
