@@ -205,6 +205,8 @@ def _sc_h_deg(frame: PlaybackFrame) -> float:
     found = _burst(frame, "demodulated")
     edges_s = frame.sync_edges_s
     lines = found.good & np.isfinite(edges_s)
+    if not lines.any():
+        raise MeasurementError("colour framing: no line has both sync and burst")
     # A line that is late by e has its burst late as well: by its own sync the phase is further on by that.
     by_sync = found.phase_rad[lines] + 2.0 * np.pi * frame.standard.subcarrier_hz * edges_s[lines]
     mean = complex(np.exp(1j * by_sync).mean())
