@@ -381,7 +381,7 @@ def test_record_takes_two_steps_and_names_the_reel_before_the_second(person: Per
     assert person.record["tracks"] == sorted(TRACKS)
     person.press("play")
     person.wait(0.5)
-    assert person.record["outcome"].startswith(say("record.done", seconds="2", place="X").split("from")[0])
+    assert person.record["outcome"][0].startswith("Recorded 2 s from 0:00:1")
     assert any(say("handling.own_recording") in entry or "0:00:0" in entry for entry in person.handling["log"])
 
 
@@ -401,8 +401,14 @@ def test_an_insert_leaves_the_control_track_and_tells_its_joints(person: Person)
     person.wait(5.0)
     assert person.record["state"] == "off"
     outcome = person.record["outcome"]
-    assert outcome.count("Joint at") == 2
-    assert "all continue" in outcome
+    assert outcome[0].startswith("Recorded 2 s")
+    assert [line.split(": ", 1)[1] for line in outcome[1:]] == [
+        "Field, colour frame and control track all continue."
+    ] * 2
+    # Of another reel nothing is said.
+    person.application.handling.receive({"put_on": BLANK})
+    view.refresh()
+    assert person.record["outcome"] == []
 
 
 @pytest.mark.parametrize(
@@ -413,6 +419,15 @@ def test_a_length_that_cannot_be_is_told_and_kept(person: Person, text: str, tol
     view.receive({"length": text})
     assert told in json.loads(view.panel.answer)["sentence"].replace("\N{EN DASH}\N{WORD JOINER}", "-")
     assert person.record["edit"]["length_s"] == "10"
+
+
+def test_what_was_refused_is_forgotten_with_another_machine(person: Person) -> None:
+    person.press("record_arm")
+    person.bench.choose_mode("demonstrate")
+    for name in ("transport", "record", "handling"):
+        view = getattr(person.application, name)
+        view.refresh()
+        assert json.loads(view.panel.answer or "{}").get("sentence", "") == ""
 
 
 def test_no_track_at_all_is_refused(person: Person) -> None:
@@ -443,7 +458,7 @@ def test_what_is_switched_off_is_neither_right_nor_wrong(person: Person) -> None
     person.wait(90.0)
     for name in ("air", "vacuum", "wheel"):
         assert (person.service(name)["ok"], person.service(name)["verdict"]) == (None, say("services.off"))
-    assert not any(person.locks().values())
+    assert set(person.locks().values()) == {None}
 
 
 def test_a_service_that_fails_is_told(person: Person) -> None:

@@ -94,7 +94,7 @@ class HandlingView(View):
 
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
-        self._answer = Answer()
+        self._answer = Answer(bench)
         self._asked: tuple[str, str] | None = None
         self.panel = HandlingPanel(
             self.receive,
@@ -117,6 +117,8 @@ class HandlingView(View):
         themselves.
         """
         bench = self.bench
+        # What is asked now is asked of the machine as it is now.
+        self._answer.outdated()
         match message:
             case {"act": name, "stage": stage} if str(name) in ACTS and ACTS[str(name)].group in GROUPS:
                 self._ask(str(name), str(stage))
@@ -164,6 +166,9 @@ class HandlingView(View):
 
     def refresh(self) -> None:
         """Show everything as it is."""
+        if self._answer.outdated():
+            self._asked = None
+            self.panel.answer = self._answer.to("", "")
         asked = {"act": ""}
         if self._asked is not None:
             spec = ACTS[self._asked[0]]

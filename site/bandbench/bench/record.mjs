@@ -7,7 +7,8 @@ export function render({ model, el }) {
   const lasting = h("p", { class: "about", "data-now": "lasting" });
   const confirm = h("p", { class: "record-confirm", id: "record-confirm" });
   const refusal = h("p", { class: "note refusal", id: "record-refusal", role: "status" });
-  const outcome = h("p", { class: "sentence", role: "status", "data-now": "outcome" });
+  const outcome = h("div", { class: "sentence outcome", role: "status", "data-now": "outcome" });
+  let told = "";
   const buttons = new Map(model.acts.map(({ name, title, description }) => [name, button(title, () => send(name), { "data-act": name, title: description })]));
   const caution = h("p", { class: "about" });
 
@@ -45,7 +46,10 @@ export function render({ model, el }) {
     setText(confirm, now.confirm);
     confirm.hidden = now.confirm === "";
     setText(caution, now.caution);
-    setText(outcome, now.outcome);
+    if (told !== JSON.stringify(now.outcome)) {
+      told = JSON.stringify(now.outcome);
+      outcome.replaceChildren(...now.outcome.map((one) => h("p", {}, one)));
+    }
     const chosen = new Set(now.tracks);
     for (const { name, box } of boxes) box.checked = chosen.has(name);
     kind.show(now.edit_mode, model.edit_modes);

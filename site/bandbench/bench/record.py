@@ -46,8 +46,8 @@ class RecordPanel(Part):
     tracks, edit_modes : list of [name, title]
         What can be chosen.
     now : str
-        JSON: state in a word and in words, what is chosen, erasing, what the second step would do, how the last
-        recording fits what lies beside it.
+        JSON: state in a word and in words, what is chosen, erasing, what the second step would do, and in sentences
+        how the last recording fits what lies beside it.
     answer : str
         JSON: see `bandbench.bench.transport.TransportPanel`.
     """
@@ -68,10 +68,10 @@ class RecordView(View):
 
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
-        self._answer = Answer()
+        self._answer = Answer(bench)
         self._since_s: float | None = None
         self._from_m = self._to_m = 0.0
-        self._outcome = ""
+        self._outcome: list[str] = []
         self.panel = RecordPanel(
             self.receive,
             words=self.words,
@@ -119,6 +119,9 @@ class RecordView(View):
 
     def refresh(self) -> None:
         """Show the box as it is."""
+        if self._answer.outdated():
+            self._since_s, self._outcome = None, []
+            self.panel.answer = self._answer.to("", "")
         self.live()
 
     def live(self) -> None:
@@ -189,7 +192,7 @@ class RecordView(View):
         station = self.bench.station
         writing = bool(station.recording_tracks)
         if writing and self._since_s is None:
-            self._since_s, self._from_m, self._outcome = station.time_s, station.deck.position_m, ""
+            self._since_s, self._from_m, self._outcome = station.time_s, station.deck.position_m, []
         if self._since_s is None:
             return
         if writing:
@@ -200,9 +203,12 @@ class RecordView(View):
         if station.reel is None:
             return
         said = [say("record.done", seconds=f"{lasted_s:.0f}", place=tape_time(self._from_m, station.deck))]
-        for joint in joints(station.reel):
-            # Between two looks the tape runs on for some tenths of a second.
-            if self._from_m - _NEAR_M <= joint.position_m <= self._to_m + _NEAR_M + 0.5:
+        # Between two looks the tape runs on for some tenths of a second.
+        far_m = self._to_m + _NEAR_M + 0.5
+        met = [one for one in joints(station.reel) if self._from_m - _NEAR_M <= one.position_m <= far_m]
+        for joint in met:
+            # What was turned while recording begins a new take: of those only what is wrong is told.
+            if joint in (met[0], met[-1]) or not joint.clean:
                 place = tape_time(joint.position_m, station.deck)
                 said.append(say("record.joint", place=place, text=typeset(describe_joint(joint, station.standard))))
-        self._outcome = " ".join(said)
+        self._outcome = said

@@ -12,6 +12,7 @@ from bandbench.bench.readings import typeset
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.servos import describe_servos, lock_indicators
+from sim.transport import MODES
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -20,6 +21,13 @@ if TYPE_CHECKING:
 __all__ = ["ServicesPanel", "ServicesView", "service_rows"]
 
 _NARROW = "\N{NO-BREAK SPACE}"
+_WHEEL_LOCKS = ("speed", "vertical", "horizontal")
+# Which locks are asked for in which mode; one that is missing elsewhere is not wrong.
+_LOCKS_ASKED: Mapping[str, tuple[str, ...]] = dict.fromkeys(MODES, ()) | {
+    "standby": _WHEEL_LOCKS,
+    "record": (*_WHEEL_LOCKS, "capstan"),
+    "play": (*_WHEEL_LOCKS, "control_track", "framed", "capstan"),
+}
 
 
 class ServicesPanel(Part):
@@ -107,7 +115,7 @@ class ServicesView(View):
     def watch(self) -> None:
         """Read the meters."""
         station = self.bench.station
-        wheel, capstan = station.wheel, station.capstan
+        deck, wheel, capstan = station.deck, station.wheel, station.capstan
         shown = {
             "rows": json.dumps(service_rows(station)),
             "locks": json.dumps(
@@ -116,7 +124,7 @@ class ServicesView(View):
                         "name": lock.name,
                         "label": lock.label,
                         "verdict": say("services.yes" if lock.on else "services.no"),
-                        "ok": lock.on,
+                        "ok": True if lock.on else (False if lock.name in _LOCKS_ASKED[deck.mode] else None),
                         "about": typeset(lock.sentence),
                     }
                     for lock in lock_indicators(wheel, capstan)

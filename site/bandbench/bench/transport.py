@@ -48,13 +48,30 @@ class TransportPanel(Part):
 
 
 class Answer:
-    """What is told of each act that was asked for: a refusal that comes twice is told twice."""
+    """What is told of each act that was asked for: a refusal that comes twice is told twice.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    bench : Bench
+        What is said of one machine and reel is taken back when another is worked on.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
         self._number = 0
+        self._about = self._subject()
+
+    def _subject(self) -> tuple[object, ...]:
+        return self._bench.mode, self._bench.station, self._bench.reel_name
+
+    def outdated(self) -> bool:
+        """Tell, once, that another machine or reel is worked on than when this was last asked."""
+        before, self._about = self._about, self._subject()
+        return before != self._about
 
     def to(self, act: str, sentence: str, done: bool = False) -> str:
         """Return the answer to an act as JSON."""
+        self._about = self._subject()
         self._number += 1
         return json.dumps({"act": act, "sentence": typeset(sentence), "done": done, "number": self._number})
 
@@ -126,7 +143,7 @@ class TransportView(View):
 
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
-        self._answer = Answer()
+        self._answer = Answer(bench)
         shown = [ACTS[name] for name in MOTIONS]
         self.panel = TransportPanel(
             self.receive,
@@ -151,6 +168,8 @@ class TransportView(View):
 
     def refresh(self) -> None:
         """Show the transport as it is."""
+        if self._answer.outdated():
+            self.panel.answer = self._answer.to("", "")
         self.live()
 
     def live(self) -> None:
