@@ -185,6 +185,13 @@ def _velocity_error_ns(frame: PlaybackFrame) -> float:
     return float(np.sqrt(np.mean(np.square(turns)))) / standard.subcarrier_hz * 1e9
 
 
+def _output_burst_phase_deg(frame: PlaybackFrame) -> float:
+    found = measure_burst(frame.processed, frame.standard)
+    if not found.present:
+        raise MeasurementError("burst phase: there is no burst at the output; set the time-base correction to colour")
+    return math.degrees(found.mean_phase_rad)
+
+
 def _burst_jitter_ns(frame: PlaybackFrame) -> float:
     found = _burst(frame, "corrected")
     lines = found.good
@@ -277,6 +284,15 @@ def _specs() -> tuple[MeasurementSpec, ...]:
             "colour",
             burst,
             signed=False,
+        ),
+        MeasurementSpec(
+            "output_burst_phase_deg",
+            "Phase of the burst at the output",
+            "deg",
+            "How far the burst that processing puts in is ahead of the station's subcarrier; all hues turn back by it.",
+            _output_burst_phase_deg,
+            "colour",
+            "time-base correction set to colour",
         ),
         MeasurementSpec(
             "subcarrier_phase_deg",

@@ -12,7 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.frame import PlaybackFrame
-from sim.instruments.lines import aligned_lines, picture_rows, require_signal, rows_of_head, span_samples
+from sim.instruments.lines import (
+    PORCH_S,
+    aligned_lines,
+    line_levels,
+    picture_rows,
+    require_signal,
+    rows_of_head,
+    span_samples,
+)
 from sim.instruments.specs import LEVEL_UNIT, MeasurementError, MeasurementSpec
 from sim.signals.patterns import MULTIBURST_FIRST, MULTIBURST_PITCH, MULTIBURST_WIDTH
 from sim.standards import Standard
@@ -25,12 +33,14 @@ _RESPONSE_HZ = 4.0e6
 _PACKET_INSIDE = (0.2, 0.8)
 # Where noise is read on sync tips, after the edge [s] (MODEL: behind what de-emphasis leaves of the edge).
 _SYNC_TIP_S = (2.0e-6, 4.4e-6)
+# Test signals whose picture lines are all alike, for hum.
+_EVEN_SIGNALS = ("bars", "red", "stair", "stair_20", "stair_40", "multiburst", "flat", "pulse_bar")
 # How long around the switching moment its disturbance is looked for [s] (MODEL: the low-pass's answer to a jump).
 _SWITCH_WINDOW_S = (-0.2e-6, 0.45e-6)
 # Moire is looked for from here to this part of the video band, away from subcarrier by this much (MODEL).
 _MOIRE_FROM_HZ = 0.4e6
 _MOIRE_PART = 1.0
-_AROUND_SUBCARRIER_HZ = 0.45e6
+_AROUND_SUBCARRIER_HZ = 0.15e6
 # A line of a spectrum counts as moire if it stands this far above the noise around it (MODEL).
 _OVER_NOISE_DB = 8.0
 
@@ -69,6 +79,37 @@ def packet_levels(lines: NDArray[np.floating], standard: Standard, packet: int) 
     basis = np.stack([np.sin(angle), np.cos(angle), np.ones(angle.size), np.linspace(-1.0, 1.0, angle.size)], axis=1)
     fitted = lines[:, inside].astype(np.float64) @ np.linalg.pinv(basis).T
     return np.asarray(2.0 * np.hypot(fitted[:, 0], fitted[:, 1]))
+
+
+def _swing(levels: NDArray[np.float64], rows: NDArray[np.intp], standard: Standard) -> float:
+    """Return the peak-to-peak size of what swings with the fields, as the mains nearly does, in levels of lines."""
+    turns = rows * (2.0 / standard.lines_per_frame)
+    angle = 2.0 * np.pi * turns
+    basis = np.stack([np.sin(angle), np.cos(angle), np.ones(angle.size)], axis=1)
+    good = np.abs(levels - np.median(levels)) < 0.5 * standard.white_level
+    fitted = np.linalg.lstsq(basis[good], levels[good], rcond=None)[0]
+    return 2.0 * float(np.hypot(fitted[0], fitted[1]))
+
+
+def _hum_level(frame: PlaybackFrame) -> float:
+    standard, edges_s = frame.standard, frame.sync_edges_s
+    rows = np.flatnonzero(np.isfinite(edges_s))
+    rows = np.intersect1d(rows, picture_rows(standard))
+    if rows.size < 64:
+        raise MeasurementError("hum: too few lines with sync")
+    first, last = (round(at_s * standard.sample_rate_hz) for at_s in PORCH_S)
+    start = rows * standard.samples_per_line + np.rint(edges_s[rows] * standard.sample_rate_hz).astype(np.intp)
+    place = start[:, None] + np.arange(first, last, dtype=np.intp)
+    porch = frame.demod.ravel()[place % frame.demod.size].mean(axis=1, dtype=np.float64)
+    return _swing(porch, rows, standard)
+
+
+def _output_hum_level(frame: PlaybackFrame) -> float:
+    signal = require_signal(frame, "processed", "hum at the output", _EVEN_SIGNALS)
+    standard = frame.standard
+    rows = picture_rows(standard, 0.04, 0.70 if signal == "bars" else 0.96)
+    inside = span_samples(standard, (0.05, 0.95))
+    return _swing(line_levels(frame.processed[rows], inside), rows, standard)
 
 
 def _response_db(frame: PlaybackFrame) -> float:
@@ -197,6 +238,25 @@ def _specs() -> tuple[MeasurementSpec, ...]:
             _response_db,
             "picture",
             "the signal multiburst",
+        ),
+        MeasurementSpec(
+            "hum_level",
+            "Hum, off tape",
+            LEVEL_UNIT,
+            "Peak-to-peak swing of blanking with the fields, off tape.",
+            _hum_level,
+            "picture",
+            signed=False,
+        ),
+        MeasurementSpec(
+            "output_hum_level",
+            "Hum, at the output",
+            LEVEL_UNIT,
+            "Peak-to-peak swing of the picture's level with the fields, of the processed video.",
+            _output_hum_level,
+            "picture",
+            "a signal whose lines are alike: any but grid and sweep",
+            signed=False,
         ),
         MeasurementSpec(
             "switch_transient",

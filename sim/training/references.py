@@ -183,17 +183,24 @@ def _question_problems(find: _Finder) -> None:
         _dealt_answer_problems(find, key, question)
 
 
+def _unit(lesson: Lesson, name: str) -> str:
+    """Return what a reading is counted in: levels in the unit of the lesson's standard."""
+    spec = MEASUREMENTS[name]
+    return spec.unit_in(STANDARDS[lesson.standard]) if lesson.standard in STANDARDS else spec.unit
+
+
 def _measured_answer_problems(find: _Finder, key: str, question: Question) -> None:
     stem = str(question.answer_measurement)
     key = f"{key}.answer_measurement"
     if question.kind == "numeric":
         if find.known(key, "measurement", stem, MEASUREMENTS):
             find.offered(key, "reading", stem, "instruments", find.lesson.instruments)
-            if MEASUREMENTS[stem].unit != question.unit:
+            unit = _unit(find.lesson, stem)
+            if question.unit != unit:
                 find.add(
                     key.replace("answer_measurement", "unit"),
-                    f"'{stem}' is read in {MEASUREMENTS[stem].unit}, not in {question.unit}",
-                    f"Write unit = {MEASUREMENTS[stem].unit!r} and give the tolerance in it.",
+                    f"'{stem}' is read in {unit}, not in {question.unit}",
+                    f"Write unit = {unit!r} and give the tolerance in it.",
                 )
         return
     per_head = [name[:-2] for name in MEASUREMENTS if name.endswith("_1")]
@@ -273,7 +280,7 @@ def _check_problems(find: _Finder) -> None:
         if not find.known(f"{key}.measurement", "measurement", check.measurement, MEASUREMENTS):
             continue
         find.offered(f"{key}.measurement", "reading", check.measurement, "instruments", find.lesson.instruments)
-        unit = MEASUREMENTS[check.measurement].unit
+        unit = _unit(find.lesson, check.measurement)
         if check.unit != unit:
             find.add(
                 f"{key}.unit",
