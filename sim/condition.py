@@ -139,8 +139,6 @@ class Condition:
         Time-base error that the corrector itself adds, rms [ns].
     clamp_lost_pct, setup_offset_pct, white_limit_pct, new_sync_pct : float
         Work that the clamp leaves undone, error of the setup, level at which white is cut, level of new sync [%].
-    new_burst_phase_deg : float
-        How far the new burst is turned [deg].
 
     Raises
     ------
@@ -215,7 +213,6 @@ class Condition:
     setup_offset_pct: float = _VIDEO.setup_offset_pct
     white_limit_pct: float = _VIDEO.white_limit_pct
     new_sync_pct: float = _VIDEO.new_sync_pct
-    new_burst_phase_deg: float = _VIDEO.new_burst_phase_deg
 
     def __post_init__(self) -> None:
         for entry in fields(self):

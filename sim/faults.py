@@ -74,21 +74,30 @@ VIEWS: Mapping[str, str] = MappingProxyType(
 SETUPS: Mapping[str, str] = MappingProxyType(
     {
         "playback": "play the alignment tape, time-base correction off",
-        "bars": "play colour bars, time-base correction off",
-        "colour": "play colour bars, time-base correction in colour",
-        "flat": "play a flat field, time-base correction off",
-        "dropouts": "play a tape with dropouts, dropout threshold at -12 dB",
-        "own": "play what this machine records of colour bars",
-        "electronics": "look at the input through the machine's electronics, no tape between",
-        "running": "start the machine from stop and let it play",
-        "recording": "record on a blank tape, wind back and play it",
-        "winding": "wind and stop",
+        "weak_rf": "play the alignment tape with all four channel gains turned down by 6 dB",
+        "cleaned": "clean the tape path and the heads, then play the alignment tape",
+        "degaussed": "degauss the heads, then play the alignment tape",
+        "bars": "play colour bars recorded on this machine, time-base correction off",
+        "colour": "play colour bars recorded on this machine, time-base correction in colour",
+        "compensated": "play colour bars recorded on this machine, dropout threshold at -12 dB",
+        "multiburst": "play multiburst recorded on this machine, time-base correction off",
+        "electronics": "send colour bars to the input and look at it through the machine's electronics",
+        "running": "start the machine from rest and let it play for some seconds",
+        "minute": "play, set the timer to 0 and look at it after 60 s by the clock",
+        "winding": "set the timer to 0, wind forward from rest and look at the timer after 12 s",
+        "stopping": "wind forward for 12 s, press stop and set the timer to 0 at once; look at it when the tape rests",
+        "recording": "record on a blank tape for some seconds, then play it",
+        "alignment_sound": "play the sound of the alignment tape",
+        "treble": "record and play 10 kHz as programme sound",
+        "treble_cleaned": "clean the sound heads, then record and play 10 kHz as programme sound",
+        "silence": "record and play programme sound with nothing sent to it",
     }
 )
 """What a proof is measured under: name, and what to do."""
 
-RELATIONS = ("above", "below", "between", "differs_by_head", "swings")
-"""How a reading proves a fault: beyond a value, between two, one head's off the others', or moving by so much."""
+RELATIONS = ("above", "below", "beyond", "between", "differs_by_head", "swings")
+"""How a reading proves a fault: above or below a value, further than it from 0 either way, between two, one head's off
+the others', or moving by so much from its least to its most."""
 
 _NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
 _READING = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*(_\{head\})?")
@@ -182,6 +191,8 @@ class Proof:
         middle = median(values)
         if self.relation == "between":
             return self.value[0] <= middle <= self.value[1]
+        if self.relation == "beyond":
+            return abs(middle) > self.value[0]
         return middle > self.value[0] if self.relation == "above" else middle < self.value[0]
 
     def _stands_out(self, of_heads: list[float]) -> bool:

@@ -1,6 +1,6 @@
 """What is wrong in the circuits between the limiter and the output, and what that does to the video.
 
-Contents: `VideoCondition`, `SOUND_CIRCUITS` and what it does: `demodulated`, `threshold_db`, `clamp_level`, `finished`, `new_blanking`.
+Contents: `VideoCondition`, whose methods do it, and `SOUND_CIRCUITS`, in which nothing is wrong.
 """
 
 from __future__ import annotations
@@ -32,7 +32,6 @@ _RANGES = {
     "setup_offset_pct": (-100.0, 100.0),
     "white_limit_pct": (10.0, 200.0),
     "new_sync_pct": (0.0, 200.0),
-    "new_burst_phase_deg": (-180.0, 180.0),
 }
 # MODEL: detail is what an average over so long takes away; near the time constants of the emphasis.
 _DETAIL_S = 0.49e-6
@@ -75,8 +74,6 @@ class VideoCondition:
         Level above which the processing cuts white [% of white].
     new_sync_pct : float
         Level of the new sync against the standard's [%].
-    new_burst_phase_deg : float
-        How far the new burst is turned [deg].
 
     Raises
     ------
@@ -94,7 +91,6 @@ class VideoCondition:
     setup_offset_pct: float = 0.0
     white_limit_pct: float = 130.0
     new_sync_pct: float = 100.0
-    new_burst_phase_deg: float = 0.0
 
     def __post_init__(self) -> None:
         for entry in fields(self):
@@ -168,14 +164,10 @@ class VideoCondition:
 
     def new_blanking(self, template: FloatArray, plain: FloatArray) -> FloatArray:
         """Return the blanking that is put in: `template` has burst, `plain` is the same without, (lines, samples)."""
-        if self.new_sync_pct == 100.0 and not self.new_burst_phase_deg:
+        if self.new_sync_pct == 100.0:
             return template
-        burst = template - plain
         sync = np.where(plain < 0.0, plain * np.float32(0.01 * self.new_sync_pct), plain)
-        # Four samples a cycle: the one before is a quarter of a cycle behind.
-        turn = math.radians(self.new_burst_phase_deg)
-        turned = math.cos(turn) * burst - math.sin(turn) * np.roll(burst, 1, axis=1)
-        return np.asarray(sync + turned, dtype=np.float32)
+        return np.asarray(sync + (template - plain), dtype=np.float32)
 
 
 SOUND_CIRCUITS = VideoCondition()
