@@ -6,7 +6,7 @@ import json
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from jsonschema import Draft202012Validator
@@ -18,7 +18,7 @@ from sim.errors import BandbenchError
 from sim.training import follower
 from sim.training.attempt import CheckSubmitted, ControlMoved
 from sim.training.deal import deal
-from sim.training.follower import MOST_MOVES, _climbed, _swept, follow_steps
+from sim.training.follower import MOST_MOVES, _climbed, _Operator, _set_best, _swept, follow_steps
 from sim.training.lint import SEEDS, lint_lesson
 from sim.training.reader import LessonError
 from sim.training.score import score_attempt
@@ -100,6 +100,30 @@ def test_thorough_operator_finds_the_higher_of_two_peaks() -> None:
     assert _climbed(badness, 50.0, limits, spec) == (50.0, 70.0)
     low, high = _swept(badness, 50.0, limits, spec)
     assert low < -100.0 < high
+
+
+def test_operator_puts_a_control_back_that_betters_nothing() -> None:
+    class Bench:
+        """Readings that no control moves, with the noise of reading."""
+
+        lesson = line_up()
+
+        def __init__(self) -> None:
+            self.controls = {"guide_position_um": 37.5}
+            self.moves = 0
+
+        def turn(self, control: str, value: float) -> None:
+            self.controls[control] = value
+            self.moves += 1
+
+        def badness(self, watched: set[str]) -> float:
+            return 3.0 - 0.01 * (self.moves % 3)
+
+    for find in (_climbed, _swept):
+        bench = Bench()
+        _set_best(cast(_Operator, bench), CONTROLS["guide_position_um"], {"skew_us"}, find)
+        assert bench.moves > 2
+        assert bench.controls == {"guide_position_um": 37.5}
 
 
 def broken(change: Callable[[dict[str, Any]], object], seeds: int = 1) -> list[tuple[str, str]]:

@@ -30,6 +30,9 @@ MOST_MOVES = 300
 _SWEEP_PLACES = 25
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 _SECONDS_A_MOVE = 0.5
+# Tolerances, and share of what is missing, by which a control must better the readings to stay where it was turned to;
+# less is the noise of reading.
+_WORTH_TURNING, _WORTH_SHARE = 0.05, 0.02
 # Frames read for a diagnosis: what stands still is seen at once, what swings takes seconds.
 _STILL_FRAMES = (0, 7, 16)
 _SWING_FRAMES = (0, 7, 16, 24, 33, 41, 50, 58, 67, 75)
@@ -203,12 +206,16 @@ def _set_best(worker: _Operator, spec: ControlSpec, watched: set[str], find: _Fi
         worker.turn(spec.name, on_step(spec.name, value))
         return worker.badness(watched)
 
+    now, before = worker.controls[spec.name], worker.badness(watched)
     if spec.kind != "number":
         best = min((float(value) for value in range(int(spec.minimum), int(spec.maximum) + 1)), key=tried)
     else:
-        low, high = find(tried, worker.controls[spec.name], _allowed(worker.lesson, spec), spec)
+        low, high = find(tried, now, _allowed(worker.lesson, spec), spec)
         best = on_step(spec.name, _closed_in(tried, low, high, spec.fine_step))
-    worker.turn(spec.name, best)
+    worth = _WORTH_TURNING + _WORTH_SHARE * abs(before) if math.isfinite(before) else 0.0
+    # What turning does not help is put back: of four trims, three may be right already.
+    if not tried(best) < before - worth:
+        worker.turn(spec.name, now)
 
 
 def _swept(
