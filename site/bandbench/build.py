@@ -168,6 +168,8 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
         "site-packages.pack": len(archive),
     }
     parts = {
+        # Attempts say which program they were made with: which Python was at work.
+        "version": python.folder.rpartition("-")[2],
         "page": page.folder,
         "pyodide": core.folder,
         "panel": panel.folder,

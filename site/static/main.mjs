@@ -3,6 +3,7 @@
 import { hideTrouble, showProgress, showRunning, showTrouble } from "./loading.mjs";
 import { applyPatch, build, onIdle } from "./panels.mjs";
 import { acceptPictures, draw } from "./pictures.mjs";
+import { acceptRecords, keepRecords } from "./records.mjs";
 import { acceptSound, heard, playSound } from "./sound.mjs";
 import { say } from "./words.mjs";
 
@@ -67,6 +68,7 @@ const handlers = {
     post({ type: "built" });
     acceptPictures(post);
     acceptSound(post);
+    acceptRecords(post, parts.version);
     built = true;
     runWhenWhole();
   },
@@ -76,6 +78,7 @@ const handlers = {
     if (pending.push(message) === 1) requestAnimationFrame(drawPending);
   },
   sound: playSound,
+  records: keepRecords,
   answer: () => {},
   failed: ({ kind, detail }) => fail(kind, detail),
 };

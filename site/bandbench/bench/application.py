@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from bandbench.bench.bench import Bench
 from bandbench.bench.controls import ControlsView
 from bandbench.bench.handling import HandlingView
+from bandbench.bench.learner import LearnerView
 from bandbench.bench.lesson import LessonView
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.log import LogView
@@ -20,6 +21,7 @@ from bandbench.bench.monitor import MonitorView
 from bandbench.bench.path import PathView
 from bandbench.bench.readings import Readings, take_readings
 from bandbench.bench.record import RecordView
+from bandbench.bench.records import LearnerRecords
 from bandbench.bench.result import ResultView
 from bandbench.bench.scope import ScopeView
 from bandbench.bench.services import ServicesView
@@ -27,6 +29,7 @@ from bandbench.bench.sound import SoundView
 from bandbench.bench.transport import TransportView
 from bandbench.bench.view import Action, View
 from bandbench.bench.why import WhyView
+from bandbench.bench.words import say
 from bandbench.runtime.application import FrameImage, PictureFile, SoundBlock
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
@@ -36,10 +39,10 @@ if TYPE_CHECKING:
 
 __all__ = ["BenchApplication"]
 
-ROUND = ("scope", "read", "scope", "show", "watch")
+ROUND = ("scope", "read", "scope", "show", "watch", "score")
 """What one tick after the other does: a little at a time, so that a control never waits long for its picture. The
-waveform monitor is drawn, the instruments are read, the waveform monitor is drawn, the readings are shown, and the
-running machine is looked at."""
+waveform monitor is drawn, the instruments are read, the waveform monitor is drawn, the readings are shown, the
+running machine is looked at, and an attempt of the learner's list is scored if it has not been here."""
 
 
 class BenchApplication:
@@ -58,6 +61,7 @@ class BenchApplication:
         self.views: list[View] = []
         self.result = ResultView(bench, act, clock)
         self.lesson = LessonView(bench, act, clock, self.result.show)
+        self.learner = LearnerView(bench, act, clock, LearnerRecords(bench, say("learner.first_name")))
         self.monitor = MonitorView(bench, act)
         self.scope = ScopeView(bench, act)
         self.meters = MetersView(bench, act)
@@ -71,8 +75,8 @@ class BenchApplication:
         self.services = ServicesView(bench, act)
         self.log = LogView(bench, act, clock)
         self.views = [
-            self.controls, self.path, self.lesson, self.monitor, self.scope, self.meters, self.why, self.sound,
-            self.transport, self.record, self.handling, self.services, self.log, self.result,
+            self.controls, self.path, self.lesson, self.learner, self.monitor, self.scope, self.meters, self.why,
+            self.sound, self.transport, self.record, self.handling, self.services, self.log, self.result,
         ]  # fmt: skip
         self._ticks = 0
         self._seen = self.bench.version
@@ -111,6 +115,7 @@ class BenchApplication:
             # Reels and record state are followed closely: they cost little.
             self.transport.live()
             self.record.live()
+        self.learner.follow()
         if self._seen != self.bench.version:
             self._seen = self.bench.version
             for view in self.views:
@@ -128,6 +133,8 @@ class BenchApplication:
         bench = self.bench
         if task == "scope":
             return self.scope.draw()
+        if task == "score":
+            return self.learner.score_next()
         if task == "watch":
             if bench.held:
                 return False
@@ -149,6 +156,14 @@ class BenchApplication:
     def next_sound(self) -> SoundBlock | None:
         """Return the sound that the loudspeaker plays next, if anybody listens."""
         return self.sound.next_block()
+
+    def next_records(self) -> str:
+        """Return what the page shall keep of the learner, or an empty text."""
+        return self.learner.records.next_changes()
+
+    def on_records(self, kind: str, text: str) -> None:
+        """Take what the page keeps of the learner (see `LearnerView.take`)."""
+        self.learner.take(kind, text)
 
     def on_picture_file(self, picture: PictureFile) -> None:
         """Play a picture the user gave."""

@@ -27,6 +27,7 @@ from sim.reel import copy_programme
 from sim.signals import SIGNALS, signal_from_picture
 from sim.station import Station
 from sim.tape import TAPES
+from sim.training.attempt import Attempt, check_belongs
 from sim.training.lesson import Lesson
 from sim.training.machine import Machine
 from sim.training.session import Session
@@ -551,12 +552,36 @@ class Bench:
     def begin_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the chosen lesson, from a seed of chance if none is given."""
         lesson = self._chosen_lesson()
+        machine = self._machine_for(lesson)
+        self.session = Session(lesson, self._new_seed() if seed is None else seed, now_s, machine)
+        self._dealt()
+
+    def resume_lesson(self, attempt: Attempt, now_s: float) -> None:
+        """Go on with an attempt that was left, with everything as its log says it was.
+
+        Raises
+        ------
+        BandbenchError
+            If its lesson is not here or the log does not belong to it; then no lesson goes on.
+        """
+        lesson = self.lessons.get(attempt.lesson_id)
+        if lesson is None:
+            raise UnknownNameError("lesson", attempt.lesson_id, self.lessons)
+        check_belongs(attempt, lesson, "attempt")
+        self.choose_mode("learn")
+        self.lesson = lesson
+        session = Session.resumed(lesson, attempt, now_s, self._machine_for(lesson))
+        self.session = session
+        self._dealt()
+        self.recorder.set_controls(session.controls)
+        self._moved()
+
+    def _machine_for(self, lesson: Lesson) -> Machine:
+        """Put the lesson's tape on the machine and lend it to the lesson."""
         if self.recorder.tape.name != lesson.tape or self.programme != lesson.signal:
             self.recorder.load_tape(lesson.tape, lesson.signal)
             self.programme = lesson.signal
-        machine = Machine(lesson, self.recorder)
-        self.session = Session(lesson, self._new_seed() if seed is None else seed, now_s, machine)
-        self._dealt()
+        return Machine(lesson, self.recorder, FAULTS)
 
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the lesson anew, from another seed of chance if none is given."""

@@ -1,4 +1,4 @@
-"""What the worker asks of the bench: named Panel parts, images, sound, a slow tick, files and notes from the user."""
+"""What the worker asks of the bench: named Panel parts, images, sound, a slow tick, files, notes and records."""
 
 from __future__ import annotations
 
@@ -79,6 +79,14 @@ class Application(Protocol):
 
     def next_sound(self) -> SoundBlock | None:
         """Return the sound since this was last asked, or None if there is none or nobody listens."""
+        ...
+
+    def next_records(self) -> str:
+        """Return what the page shall keep of the learner since this was last asked, as JSON, or an empty text."""
+        ...
+
+    def on_records(self, kind: str, text: str) -> None:
+        """Take what the page tells of the records it keeps: which kind of message, and the message as JSON."""
         ...
 
     def tick(self, now_s: float) -> None:

@@ -61,6 +61,7 @@ class Worker:
             panel_glue.apply_patch(self._document, patch)
         finally:
             self._loop.wake()
+            self._send_records()
             self._post({"type": "idle"})
 
     def acknowledge(self, sequence: int) -> None:
@@ -81,6 +82,12 @@ class Worker:
             self._application.on_microphone(spoken)
         self._loop.wake()
 
+    def records(self, kind: str, text: str) -> None:
+        """Tell the bench what the page keeps of the learner."""
+        with panel_glue.current(self._document):
+            self._application.on_records(kind, text)
+        self._send_records()
+
     def _next_frame(self) -> FrameImage | None:
         with panel_glue.current(self._document):
             frame = self._application.next_frame()
@@ -92,6 +99,7 @@ class Worker:
             self._application.tick(now_s)
         # A page that is hidden asks for no frames, and is still heard.
         self._send_sound()
+        self._send_records()
 
     async def _run(self) -> None:
         try:
@@ -116,6 +124,11 @@ class Worker:
             return
         copied = to_js(np.ascontiguousarray(sound.samples).data.cast("B"))
         self._post({"type": "sound", "rate": sound.rate_hz, "data": copied.buffer}, [copied.buffer])
+
+    def _send_records(self) -> None:
+        changes = self._application.next_records()
+        if changes:
+            self._post({"type": "records", "text": changes})
 
     def _send_patch(self, patch: Any, buffers: Any, _message_id: Any) -> None:
         self._post({"type": "patch", "patch": patch, "buffers": buffers})

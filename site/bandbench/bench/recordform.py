@@ -1,0 +1,500 @@
+"""The form of learners' records: what is kept of a learner, and the one file it is exported in.
+
+Contents: `Profile`, `KeptAttempt`, `LeftAttempt`, `Note` (one row each of the store in the page), their strict reader
+`read_rows`, `RecordsFile` with `parse_records`, and `RecordsError`. Nothing is repaired or guessed: a row or a file is
+as it was written here, or it is refused with a reason.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import UTC, datetime
+from typing import TypeVar
+
+from sim.training.attempt import LONGEST_NOTE, Attempt, attempt_from_json
+from sim.training.reader import DataError, Problem, Table
+
+__all__ = [
+    "FILE_FORMAT",
+    "FILE_FORMAT_VERSION",
+    "LONGEST_NAME",
+    "KeptAttempt",
+    "LeftAttempt",
+    "Note",
+    "Outcome",
+    "Profile",
+    "ReadRows",
+    "RecordsError",
+    "RecordsFile",
+    "Row",
+    "Unreadable",
+    "checked_name",
+    "parse_records",
+    "read_profiles",
+    "read_rows",
+    "time_text",
+]
+
+FILE_FORMAT = "bandbench-records"
+"""What an exported file calls itself."""
+FILE_FORMAT_VERSION = 1
+"""Format of exported files; attempt logs inside have a format of their own, and older ones are read too."""
+
+LONGEST_NAME = 60
+"""Characters of a learner's name."""
+
+_LARGEST_VERSION = 1_000_000
+# More than a career of training; a file beyond it would only stall the page.
+_MOST_ROWS = 20_000
+_ID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z")
+_VERSION = re.compile(r"[\w.+-]{1,80}")
+_LESSON = re.compile(r"[a-z0-9][a-z0-9-]{0,199}")
+_DIGEST = re.compile(r"[0-9a-f]{64}")
+_DAMAGED = "The file was changed or damaged; use the original file."
+
+
+class RecordsError(DataError):
+    """Records are damaged, foreign or too new; `problem` says where, why and what to do."""
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A learner: no account, only a name in this browser.
+
+    Attributes
+    ----------
+    id : str
+        UUID.
+    name : str
+        As typed; data, never markup.
+    created_at, used_at : str
+        Moments in UTC, as ISO 8601 with ``Z``.
+    """
+
+    id: str
+    name: str
+    created_at: str
+    used_at: str
+
+    def row(self) -> dict[str, object]:
+        """Return the profile as the store keeps it."""
+        return dict(vars(self))
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A score that was computed here, kept so that it need not be computed at every visit.
+
+    It counts only for the same log and the same program (`log_sha256`, `app_version`); anything else is scored anew.
+    """
+
+    passed: bool
+    app_version: str
+    log_sha256: str
+
+
+@dataclass(frozen=True)
+class KeptAttempt:
+    """An attempt that is over.
+
+    Attributes
+    ----------
+    id, profile : str
+        UUIDs of the attempt and its learner.
+    lesson : str
+        Id of the lesson.
+    lesson_version : int
+        Its version then.
+    started_at, ended_at : str
+        Moments in UTC.
+    app_version : str
+        The program it was made with.
+    log : str
+        The attempt's log as JSON, exactly as first written (`Attempt.to_json`).
+    outcome : Outcome or None
+        See there.
+    attempt : Attempt
+        What the log says.
+    """
+
+    id: str
+    profile: str
+    lesson: str
+    lesson_version: int
+    started_at: str
+    ended_at: str
+    app_version: str
+    log: str
+    attempt: Attempt
+    outcome: Outcome | None = None
+
+    def row(self) -> dict[str, object]:
+        """Return the attempt as the store keeps it."""
+        row = {key: value for key, value in vars(self).items() if key not in ("attempt", "outcome")}
+        return row if self.outcome is None else {**row, "outcome": dict(vars(self.outcome))}
+
+    @property
+    def content(self) -> tuple[str, str, str]:
+        """What makes two attempts one and the same, whatever their numbers."""
+        return self.lesson, self.started_at, self.log
+
+
+@dataclass(frozen=True)
+class LeftAttempt:
+    """An attempt that is still going on, or was when the page was left; its keys are `KeptAttempt`'s."""
+
+    id: str
+    profile: str
+    lesson: str
+    lesson_version: int
+    started_at: str
+    saved_at: str
+    app_version: str
+    log: str
+    attempt: Attempt
+
+    def row(self) -> dict[str, object]:
+        """Return the attempt as the store keeps it."""
+        return {key: value for key, value in vars(self).items() if key != "attempt"}
+
+    def ended(self, ended_at: str) -> KeptAttempt:
+        """Return it as an attempt that is over."""
+        return KeptAttempt(
+            self.id,
+            self.profile,
+            self.lesson,
+            self.lesson_version,
+            self.started_at,
+            ended_at,
+            self.app_version,
+            self.log,
+            self.attempt,
+        )
+
+
+@dataclass(frozen=True)
+class Note:
+    """A note the learner wrote on a lesson; `lesson` is its id."""
+
+    id: str
+    profile: str
+    lesson: str
+    written_at: str
+    text: str
+
+    def row(self) -> dict[str, object]:
+        """Return the note as the store keeps it."""
+        return dict(vars(self))
+
+    @property
+    def content(self) -> tuple[str, str, str]:
+        """What makes two notes one and the same, whatever their numbers."""
+        return self.lesson, self.written_at, self.text
+
+
+Row = KeptAttempt | LeftAttempt | Note
+
+
+@dataclass(frozen=True)
+class Unreadable:
+    """A row that cannot be read and stays as it is.
+
+    Attributes
+    ----------
+    id : str
+        Its number, empty if even that is damaged.
+    reason : str
+        Where it is damaged, how, and what to do.
+    """
+
+    id: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class ReadRows:
+    """Rows of one learner, those that can be read and those that cannot."""
+
+    attempts: tuple[KeptAttempt, ...]
+    left: tuple[LeftAttempt, ...]
+    notes: tuple[Note, ...]
+    unreadable: tuple[Unreadable, ...]
+
+
+@dataclass(frozen=True)
+class RecordsFile:
+    """An exported file: one learner with everything kept of him or her."""
+
+    profile: Profile
+    rows: ReadRows
+
+
+def time_text(moment: datetime) -> str:
+    """Return a moment as records write it, to the millisecond.
+
+    Examples
+    --------
+    >>> time_text(datetime(2026, 3, 1, 12, 30, 5, 250000, UTC))
+    '2026-03-01T12:30:05.250Z'
+    """
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def checked_name(name: str) -> str:
+    """Return a learner's name without blanks around it.
+
+    Raises
+    ------
+    RecordsError
+        If it is empty, too long or holds what no name can.
+    """
+
+    def refuse(reason: str, remedy: str) -> RecordsError:
+        return RecordsError(Problem("the learner's name", "name", reason, remedy))
+
+    trimmed = name.strip()
+    if not trimmed:
+        raise refuse("is empty", "Type a name.")
+    if len(trimmed) > LONGEST_NAME:
+        raise refuse(f"has {len(trimmed)} characters", f"Use at most {LONGEST_NAME}.")
+    if not trimmed.isprintable():
+        raise refuse("holds characters that cannot be shown", "Use letters, digits, blanks and signs.")
+    return trimmed
+
+
+# Rows -------------------------------------------------------------------------------------------------------
+
+
+def _known_keys(kind: type[Profile | Outcome | Row]) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind) if field.name != "attempt")
+
+
+def _time(table: Table, key: str) -> str:
+    text = table.text(key, _TIME)
+    try:
+        datetime.fromisoformat(text.replace("Z", "+00:00"))
+    except ValueError:
+        raise table.refusal(key, f"'{text}' is no moment of the calendar", _DAMAGED) from None
+    return text
+
+
+def _limited(table: Table, key: str, most: int) -> str:
+    text = table.text(key)
+    if len(text) > most:
+        raise table.refusal(key, f"is {len(text)} characters long", f"At most {most} are kept.")
+    return text
+
+
+def _profile(table: Table) -> Profile:
+    try:
+        name = checked_name(_limited(table, "name", LONGEST_NAME))
+    except RecordsError as error:
+        raise table.refusal("name", error.problem.reason, _DAMAGED) from None
+    return Profile(table.text("id", _ID), name, _time(table, "created_at"), _time(table, "used_at"))
+
+
+def _log(table: Table) -> tuple[str, Attempt]:
+    """Return the log as it stands and what it says; it must be of the lesson that the row names."""
+    text = table.text("log")
+    try:
+        attempt = attempt_from_json(text, "log")
+    except DataError as error:
+        raise table.refusal("log", f"{error.problem.key} {error.problem.reason}", error.problem.remedy) from None
+    lesson, version = table.text("lesson", _LESSON), table.whole_number("lesson_version", 1, _LARGEST_VERSION)
+    if (attempt.lesson_id, attempt.lesson_version) != (lesson, version):
+        raise table.refusal("log", f"is of another lesson than '{lesson}', version {version}", _DAMAGED)
+    return text, attempt
+
+
+def _outcome(table: Table) -> Outcome | None:
+    if "outcome" not in table:
+        return None
+    own = table.table("outcome", _known_keys(Outcome))
+    return Outcome(own.flag("passed"), own.text("app_version", _VERSION), own.text("log_sha256", _DIGEST))
+
+
+def _kept_attempt(table: Table) -> KeptAttempt:
+    log, attempt = _log(table)
+    started_at, ended_at = _time(table, "started_at"), _time(table, "ended_at")
+    return KeptAttempt(
+        id=table.text("id", _ID),
+        profile=table.text("profile", _ID),
+        lesson=attempt.lesson_id,
+        lesson_version=attempt.lesson_version,
+        started_at=started_at,
+        ended_at=ended_at,
+        app_version=table.text("app_version", _VERSION),
+        log=log,
+        attempt=attempt,
+        outcome=_outcome(table),
+    )
+
+
+def _left_attempt(table: Table) -> LeftAttempt:
+    log, attempt = _log(table)
+    return LeftAttempt(
+        id=table.text("id", _ID),
+        profile=table.text("profile", _ID),
+        lesson=attempt.lesson_id,
+        lesson_version=attempt.lesson_version,
+        started_at=_time(table, "started_at"),
+        saved_at=_time(table, "saved_at"),
+        app_version=table.text("app_version", _VERSION),
+        log=log,
+        attempt=attempt,
+    )
+
+
+def _note(table: Table) -> Note:
+    return Note(
+        id=table.text("id", _ID),
+        profile=table.text("profile", _ID),
+        lesson=table.text("lesson", _LESSON),
+        written_at=_time(table, "written_at"),
+        text=_limited(table, "text", LONGEST_NOTE),
+    )
+
+
+_R = TypeVar("_R", KeptAttempt, LeftAttempt, Note)
+
+_PARTS: Mapping[str, str] = {"attempts": "attempt", "running": "attempt left", "notes": "note"}
+"""Lists of rows, and what a person calls one of them."""
+
+
+def _read(
+    items: Sequence[object],
+    part: str,
+    kind: type[_R],
+    read: Callable[[Table], _R],
+    profile: str,
+    source: str,
+    unreadable: list[Unreadable],
+) -> tuple[_R, ...]:
+    rows: dict[str, _R] = {}
+    for place, item in enumerate(items, start=1):
+        try:
+            table = Table(item, source, f"{part}[{place}]", RecordsError, _known_keys(kind))
+            row = read(table)
+            if row.profile != profile:
+                raise table.refusal("profile", "names another learner", _DAMAGED)
+            if row.id in rows:
+                raise table.refusal("id", f"stands a second time in this list of {part}", _DAMAGED)
+        except DataError as error:
+            number = item.get("id") if isinstance(item, Mapping) else None
+            known = number if isinstance(number, str) and _ID.fullmatch(number) else ""
+            unreadable.append(Unreadable(known, str(error)))
+        else:
+            rows[row.id] = row
+    return tuple(rows.values())
+
+
+def read_rows(data: Mapping[str, object], profile: str, source: str) -> ReadRows:
+    """Return the rows of one learner in plain tables; what cannot be read is told apart, never dropped.
+
+    Parameters
+    ----------
+    data : mapping
+        Lists ``attempts``, ``running`` and ``notes``; other keys are left alone.
+    profile : str
+        Id of the learner they must belong to.
+    source : str
+        Where they come from, for messages.
+
+    Raises
+    ------
+    RecordsError
+        If one of the three is no list, or is longer than any record.
+    """
+    lists: dict[str, list[object]] = {}
+    for part in _PARTS:
+        items = data.get(part)
+        if not isinstance(items, list):
+            raise RecordsError(Problem(source, part, "is missing, or is no list", _DAMAGED))
+        if len(items) > _MOST_ROWS:
+            raise RecordsError(Problem(source, part, f"holds {len(items)} entries", f"At most {_MOST_ROWS} are kept."))
+        lists[part] = items
+    unreadable: list[Unreadable] = []
+    return ReadRows(
+        attempts=_read(lists["attempts"], "attempts", KeptAttempt, _kept_attempt, profile, source, unreadable),
+        left=_read(lists["running"], "running", LeftAttempt, _left_attempt, profile, source, unreadable),
+        notes=_read(lists["notes"], "notes", Note, _note, profile, source, unreadable),
+        unreadable=tuple(unreadable),
+    )
+
+
+def read_profiles(items: Sequence[object], source: str) -> tuple[dict[str, Profile], tuple[Unreadable, ...]]:
+    """Return the learners in plain tables by their id, and those that cannot be read."""
+    profiles: dict[str, Profile] = {}
+    unreadable = []
+    for place, item in enumerate(items, start=1):
+        try:
+            profile = _profile(Table(item, source, f"profiles[{place}]", RecordsError, _known_keys(Profile)))
+        except DataError as error:
+            unreadable.append(Unreadable("", str(error)))
+        else:
+            profiles[profile.id] = profile
+    return profiles, tuple(unreadable)
+
+
+# The exported file ------------------------------------------------------------------------------------------
+
+_FILE_KEYS = ("format", "format_version", "exported_at", "app_version", "profile", *_PARTS)
+
+
+def _not_a_number(text: str) -> object:
+    raise ValueError(f"{text} is no number of JSON")
+
+
+def parse_records(text: str, source_name: str) -> RecordsFile:
+    """Return what an exported file holds.
+
+    Parameters
+    ----------
+    text : str
+        The file's text.
+    source_name : str
+        The file's name for messages.
+
+    Raises
+    ------
+    RecordsError
+        If the file as a whole is damaged, foreign or too new. Single rows that cannot be read are told in
+        `ReadRows.unreadable`.
+    """
+    try:
+        data = json.loads(text, parse_constant=_not_a_number)
+    except (ValueError, RecursionError) as problem:
+        raise RecordsError(
+            Problem(
+                source_name,
+                "the whole file",
+                f"is not a file of records in JSON ({problem})",
+                "Choose a file that was exported from here, or fetch it again if it was cut short.",
+            )
+        ) from None
+    if not isinstance(data, Mapping) or data.get("format") != FILE_FORMAT:
+        raise RecordsError(
+            Problem(
+                source_name,
+                "format",
+                f"is not '{FILE_FORMAT}', so this is another program's file",
+                "Choose a file that was exported from here.",
+            )
+        )
+    table = Table(data, source_name, "", RecordsError, None)
+    version = table.whole_number("format_version", 1, _LARGEST_VERSION)
+    if version > FILE_FORMAT_VERSION:
+        raise table.refusal(
+            "format_version",
+            f"is {version}, but this program reads format {FILE_FORMAT_VERSION}",
+            "The file comes from a newer program; import it there, or load this page again to have the newest.",
+        )
+    table = Table(data, source_name, "", RecordsError, _FILE_KEYS)
+    _time(table, "exported_at")
+    table.text("app_version", _VERSION)
+    profile = _profile(table.table("profile", _known_keys(Profile)))
+    return RecordsFile(profile, read_rows(data, profile.id, source_name))
