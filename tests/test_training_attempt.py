@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from sim.controls import CONTROLS
 from sim.training.attempt import (
+    ATTEMPT_FORMAT_VERSION,
     LONGEST_ATTEMPT_S,
     MOST_EVENTS,
     Attempt,
@@ -25,10 +26,13 @@ from sim.training.attempt import (
     attempt_from_data,
     attempt_from_json,
     check_belongs,
+    migrated,
 )
-from sim.training.deal import LARGEST_SEED
+from sim.training.deal import LARGEST_SEED, deal
 from sim.training.reader import AttemptError
-from tests.training_lessons import line_up
+from sim.training.score import score_attempt
+from sim.training.solution import solution_moves
+from tests.training_lessons import line_up, line_up_machine
 
 LOG = Attempt(
     "tracking-and-guide",
@@ -93,6 +97,76 @@ def test_json_form_is_plain() -> None:
         "lesson_version": 1,
         "seed": 7,
     }
+
+
+OLD_LOG: dict[str, Any] = {
+    "format_version": 1,
+    "lesson": "tracking-and-guide",
+    "lesson_version": 1,
+    "seed": 7,
+    "events": [
+        {"at_s": 0.5, "kind": "step_shown", "step": 3},
+        {"at_s": 1.25, "kind": "control_moved", "control": "tracking_phase_deg", "value": -12.5},
+        {"at_s": 4.0, "kind": "hint_opened", "level": 1},
+        {"at_s": 6.0, "kind": "control_moved", "control": "guide_position_um", "value": 33.0},
+        {"at_s": 9.125, "kind": "check_submitted"},
+    ],
+}
+"""A log as it was written before there were questions."""
+
+
+def test_logs_of_the_first_format_are_read_as_they_were() -> None:
+    assert attempt_from_json(json.dumps(OLD_LOG), "log.json") == LOG
+    assert migrated(OLD_LOG, 1)["format_version"] == ATTEMPT_FORMAT_VERSION
+    assert migrated(OLD_LOG, 1)["events"] == OLD_LOG["events"]
+
+
+def test_log_of_the_first_format_scores_as_it_did() -> None:
+    moves = [
+        {"at_s": 10.0 * place, "kind": "control_moved", "control": control, "value": value}
+        for place, (control, value) in enumerate(
+            solution_moves(line_up(), deal(line_up(), 7, line_up_machine())), start=1
+        )
+    ]
+    old = OLD_LOG | {"events": [*OLD_LOG["events"], *moves, {"at_s": 30.0, "kind": "check_submitted"}]}
+    score = score_attempt(line_up(), attempt_from_json(json.dumps(old), "log.json"), line_up_machine())
+    # Written down from the program of the first format.
+    assert (score.outcome, score.reason) == ("passed", "All 2 checks are in tolerance.")
+    assert (score.points, score.moves, score.duration_s, score.hints_opened) == (1.0, 4, 30.0, (1,))
+    assert [submission.passed for submission in score.submissions] == [False, True]
+
+
+@pytest.mark.parametrize("version", [0, 3, 99])
+def test_formats_that_are_not_known_are_refused(version: int) -> None:
+    assert refusal(OLD_LOG | {"format_version": version}).problem.key == "format_version"
+
+
+def test_shown_moves_answers_and_notes_are_written_out_plainly() -> None:
+    events = (
+        ControlMoved(1.0, "guide_position_um", 3.0, shown=True),
+        QuestionAnswered(2.0, "cause", "dirty_head"),
+        NoteWritten(3.0, "Head 2."),
+    )
+    assert Attempt("x", 1, 1, events).to_data()["events"] == [
+        {"at_s": 1.0, "kind": "control_moved", "control": "guide_position_um", "value": 3.0, "shown": True},
+        {"at_s": 2.0, "kind": "question_answered", "question": "cause", "answer": "dirty_head"},
+        {"at_s": 3.0, "kind": "note_written", "text": "Head 2."},
+    ]
+
+
+@pytest.mark.parametrize(
+    ("event", "key", "reason"),
+    [
+        ({"kind": "question_answered", "question": "Which?", "answer": "2"}, "question", "'Which?' has the wrong form"),
+        ({"kind": "question_answered", "question": "cause", "answer": 2}, "answer", "must be a text, not 2"),
+        ({"kind": "note_written", "text": "x" * 4001}, "text", "is 4001 characters long"),
+        ({"kind": "control_moved", "control": "correction", "value": 1, "shown": 1}, "shown", "must be true or false"),
+    ],
+)
+def test_damaged_answers_and_notes_are_refused(event: dict[str, object], key: str, reason: str) -> None:
+    problem = refusal(LOG.to_data() | {"events": [{"at_s": 0.0} | event]}).problem
+    assert problem.key == f"events[1].{key}"
+    assert problem.reason.startswith(reason)
 
 
 def refusal(data: object) -> AttemptError:

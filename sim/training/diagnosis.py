@@ -1,6 +1,6 @@
 """Telling a fault from instrument readings alone, by the proofs of the fault catalogue.
 
-Contents: `readings_for`, `likely_faults`. The linter's operator diagnoses so; it sees no condition.
+Contents: `standing_setups`, `readings_for`, `likely_faults`. The linter's operator diagnoses so; it sees no condition.
 """
 
 from __future__ import annotations
@@ -9,22 +9,31 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from sim.faults import FaultSpec
 from sim.instruments import MEASUREMENTS
+from sim.training.lesson import Lesson
 
-__all__ = ["likely_faults", "readings_for"]
+__all__ = ["likely_faults", "readings_for", "standing_setups"]
 
 
-def readings_for(candidates: Iterable[FaultSpec]) -> tuple[tuple[str, ...], bool]:
+def standing_setups(lesson: Lesson) -> tuple[str, ...]:
+    """Return the set-ups of proofs (`sim.faults.SETUPS`) that a lesson's machine stands in as it is delivered.
+
+    A tape plays its signal. What has to be cleaned, started or recorded first is not for one who only reads.
+    """
+    return ("playback", lesson.signal)
+
+
+def readings_for(candidates: Iterable[FaultSpec], setups: Sequence[str]) -> tuple[tuple[str, ...], bool]:
     """Return the readings that tell the candidates apart, and whether they have to be watched for seconds.
 
-    Readings that an instrument at a playing tape cannot take are left out.
+    Proofs of other set-ups, and readings that an instrument at a playing tape cannot take, are left out.
     """
-    proofs = [proof for fault in candidates for proof in fault.proof]
+    proofs = [proof for fault in candidates for proof in fault.proof if proof.setup in setups]
     names = dict.fromkeys(name for proof in proofs for name in proof.readings if name in MEASUREMENTS)
     return tuple(names), any(proof.relation == "swings" for proof in proofs)
 
 
 def likely_faults(
-    candidates: Sequence[FaultSpec], series: Mapping[str, Sequence[float]], count: int
+    candidates: Sequence[FaultSpec], series: Mapping[str, Sequence[float]], count: int, setups: Sequence[str]
 ) -> tuple[FaultSpec, ...]:
     """Return the faults that readings speak for most, most likely first, of each entry at most one.
 
@@ -38,11 +47,14 @@ def likely_faults(
         What each of `readings_for` showed, once or several times.
     count : int
         How many are wanted.
+    setups : sequence of str
+        Set-ups the readings were taken in; what proves a fault in others says nothing.
     """
 
     def weight(fault: FaultSpec) -> tuple[float, int]:
-        holding = [all(name in series for name in proof.readings) and proof.holds(series) for proof in fault.proof]
-        return sum(holding) / len(holding), sum(holding)
+        proofs = [proof for proof in fault.proof if proof.setup in setups]
+        holding = [all(name in series for name in proof.readings) and proof.holds(series) for proof in proofs]
+        return (sum(holding) / len(holding), sum(holding)) if holding else (0.0, 0)
 
     order = sorted(candidates, key=weight, reverse=True)
     first: dict[str, FaultSpec] = {}

@@ -16,7 +16,7 @@ from sim.faults import FaultSpec
 from sim.training.answers import answer_options, extreme_head
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, QuestionAnswered, StepShown
 from sim.training.deal import dealable
-from sim.training.diagnosis import likely_faults, readings_for
+from sim.training.diagnosis import likely_faults, readings_for, standing_setups
 from sim.training.lesson import Lesson
 from sim.training.machine import Machine, Start, on_step
 from sim.training.parts import Question
@@ -101,10 +101,11 @@ class _Operator:
             candidates = [fault for fault in faults.values() if {fault.name, fault.entry}.intersection(names)]
         else:
             candidates = list(dealable(self.lesson, faults))
-        wanted, long = readings_for(candidates)
+        setups = standing_setups(self.lesson)
+        wanted, long = readings_for(candidates, setups)
         shown = [self.read(wanted, index) for index in (_SWING_FRAMES if long else _STILL_FRAMES)]
         series = {name: [values[name] for values in shown] for name in wanted}
-        return likely_faults(candidates, series, self.lesson.fault_count)
+        return likely_faults(candidates, series, self.lesson.fault_count, setups)
 
     def badness(self, watched: set[str]) -> float:
         """Return how far the watched readings are from what is asked, in tolerances; less is better.

@@ -1,19 +1,21 @@
 """The lessons that came with the bench: read from the folder ``lessons`` beside the package `sim`.
 
-Contents: `read_lessons`.
+Contents: `read_lessons`, `read_course`.
 """
 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 
 import sim
 from bandbench.bench.faults import FAULTS
+from sim.training.course import Course, course_of, parse_course
 from sim.training.lesson import Lesson, parse_lesson
 from sim.training.references import require_names
 
-__all__ = ["NOT_LESSONS", "read_lessons"]
+__all__ = ["NOT_LESSONS", "read_course", "read_lessons"]
 
 NOT_LESSONS = frozenset({"course.toml", "faults.toml"})
 """Files of the folder that hold other data."""
@@ -37,3 +39,17 @@ def read_lessons(folder: Path = _FOLDER) -> dict[str, Lesson]:
         require_names(lesson, FAULTS)
         lessons[lesson.id] = lesson
     return lessons
+
+
+def read_course(lessons: Mapping[str, Lesson], folder: Path = _FOLDER) -> Course:
+    """Return the course of a folder; without a course file, the lessons in the order of their prerequisites.
+
+    Raises
+    ------
+    CourseError
+        If the file is not a course; names file, key, reason and remedy.
+    """
+    path = folder / "course.toml"
+    if not path.is_file():
+        return course_of(lessons)
+    return parse_course(tomllib.loads(path.read_text("utf-8")), path.name)
