@@ -51,6 +51,8 @@ class PlaybackFrame:
         Work out the RF of the modulator, and the video that a demodulator makes of it at once.
     off_tape : bool
         True if the frame came off the tape; False if the machine shows its input through its own electronics.
+    control_level : float
+        Level the control head gives, 1 = a sound head on a good control track.
     lines_early : int
         By how many whole lines the picture has rolled; the schedule's passes stand so much earlier.
     circuits : VideoCondition
@@ -75,6 +77,7 @@ class PlaybackFrame:
     loop_back: Callable[[], NDArray[np.float32]]
     off_tape: bool = True
     lines_early: int = 0
+    control_level: float = 1.0
     circuits: VideoCondition = SOUND_CIRCUITS
 
     @cached_property
@@ -115,8 +118,8 @@ class PlaybackFrame:
 
     @cached_property
     def control_track(self) -> NDArray[np.float32]:
-        """Off-tape control track, (lines, samples), 1 = the sine's peak."""
-        return control_track(self.standard, self.control_phase_deg)
+        """Off-tape control track, (lines, samples), 1 = the sine's peak where all is well."""
+        return control_track(self.standard, self.control_phase_deg) * np.float32(self.control_level)
 
     @cached_property
     def corrected(self) -> NDArray[np.float32]:

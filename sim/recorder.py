@@ -319,6 +319,9 @@ class Recorder:
             raise BandbenchError(f"frame index {index}: use 0 or more")
         time_s = index / self.standard.frame_rate_hz
         control_phase_deg = self.control_phase_deg(time_s, running.control_phase_deg)
+        control_level_db = running.control_level_db
+        if control_level_db is None:
+            control_level_db = self._condition.control_head_db
         match, channels = match_tracks(control_phase_deg), self._channels
         schedule = self._schedule
         fixed = (self.standard, self.practice)
@@ -390,6 +393,7 @@ class Recorder:
             loop_back=partial(self._chain.loop_back, source, settings),
             lines_early=0 if moved is None else moved.lines_early,
             circuits=circuits,
+            control_level=10.0 ** (control_level_db / 20.0),
         )
 
     def electronics_frame(self, index: int = 0) -> PlaybackFrame:

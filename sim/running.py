@@ -39,6 +39,8 @@ class Running:
         How much too fast the wheel turns, as a share of its speed.
     residual_peak_s : float or None
         Peak error that the wheel servo leaves from line to line [s]; None: the condition's own.
+    control_level_db : float or None
+        Level the control head gives [dB]; None: what the condition's head gives of a good control track.
     has_recording : bool
         False where nothing is recorded: the heads read noise.
     """
@@ -47,6 +49,7 @@ class Running:
     early_s: float = 0.0
     speed_error: float = 0.0
     residual_peak_s: float | None = None
+    control_level_db: float | None = None
     has_recording: bool = True
 
     @property

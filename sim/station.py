@@ -52,6 +52,8 @@ _SOUND_BLOCK_STEPS = 10
 _SHED_EVERY_S = 1.0
 # MODEL: blocks of sound that wait for whoever takes them; older ones are lost.
 _MOST_BLOCKS = 20
+# MODEL: level of a control track that is not there [dB].
+_NO_CONTROL_DB = -100.0
 # MODEL: how long servos are given to settle when everything is put right at once.
 _SETTLE_S = 12.0
 
@@ -421,5 +423,6 @@ class Station:
             early_s=early_s + frame_early_s,
             speed_error=wheel.rate_error,
             residual_peak_s=math.hypot(jitter_s, wheel.residual_peak_s),
+            control_level_db=_NO_CONTROL_DB if capstan.control_level_db is None else capstan.control_level_db,
             has_recording=recorded,
         )

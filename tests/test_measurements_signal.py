@@ -24,6 +24,7 @@ from sim.recorder import TAPES, Recorder, check_control
 from sim.running import Running
 from sim.signals import make_signal
 from sim.standards import FOOTPRINT, get_standard
+from sim.station import Station
 from tests.outside_checks import OutsideCheck
 
 STANDARD = get_standard("525/60")
@@ -145,6 +146,18 @@ def test_control_phase_is_where_tracking_puts_it(phase_deg: float) -> None:
     assert measure(machine.play_frame(0), "control_phase_deg") == pytest.approx(phase_deg, abs=0.5)
 
 
+def test_control_level_is_what_the_head_gives_held_or_running() -> None:
+    dirty = Condition(control_head_db=-12.0)
+    assert measure(played("flat", dirty), "control_level_db") == pytest.approx(-12.0, abs=0.1)
+    assert measure(straight("flat"), "control_level_db") == pytest.approx(0.0, abs=0.1)
+    station = Station(Recorder(signal="flat", condition=dirty))
+    station.make_ready("play")
+    station.advance(0.1)
+    assert measure(station.frame(), "control_level_db") == pytest.approx(-12.0, abs=0.1)
+    with pytest.raises(MeasurementError, match="none is found"):
+        measure(Recorder(signal="flat").play_frame(0, Running(control_level_db=-90.0)), "control_level_db")
+
+
 # Response, noise, disturbances ------------------------------------------------------------------------------
 
 
@@ -225,9 +238,10 @@ def test_hum_is_read_off_tape_and_gone_at_the_output_unless_the_clamp_is(outside
 
 
 def test_new_burst_and_levels_that_processing_gets_wrong() -> None:
-    wrong = Condition(new_burst_phase_deg=20.0, setup_offset_pct=5.0, white_limit_pct=90.0)
-    frame = played("bars", wrong, correction=COLOUR)
-    assert measure(frame, "output_burst_phase_deg") == pytest.approx(20.0, abs=1.0)
+    frame = played("bars", Condition(setup_offset_pct=5.0, white_limit_pct=90.0), correction=COLOUR)
+    # DERIVED: four samples a cycle; blanking put in a sample late has its burst a quarter of a cycle behind.
+    late = replace(frame, template=np.roll(frame.template, 1, axis=1))
+    assert measure(late, "output_burst_phase_deg") == pytest.approx(-90.0, abs=1.0)
     assert measure(frame, "output_black_level") == pytest.approx(12.5, abs=0.5)
     assert measure(frame, "output_white_level") == pytest.approx(90.0, abs=0.5)
     assert measure(played("bars", correction=COLOUR), "output_burst_phase_deg") == pytest.approx(0.0, abs=0.5)
