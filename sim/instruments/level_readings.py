@@ -54,10 +54,11 @@ _BLACK: Mapping[str, tuple[Span, Span]] = MappingProxyType(
         "grid": (_ALL, (0.48, 0.52)),
     }
 )
-# Bars of 525/60 have white and black in the strip below them, those of 625/50 at the ends of the line.
+# DERIVED likewise: bars of 525/60 have white and black in the strip below them, those of 625/50 at the line's ends.
 _BARS_WHITE: Mapping[str, tuple[Span, Span]] = MappingProxyType(
     {"NTSC": ((0.80, 0.97), (0.22, 0.32)), "PAL": (_UPPER, (0.03, 0.10))}
 )
+# DERIVED likewise.
 _BARS_BLACK: Mapping[str, tuple[Span, Span]] = MappingProxyType(
     {"NTSC": ((0.80, 0.97), (0.70, 0.95)), "PAL": (_UPPER, (0.90, 0.97))}
 )

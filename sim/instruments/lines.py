@@ -32,8 +32,9 @@ __all__ = [
 
 FloatArray = NDArray[np.float32]
 
+# DERIVED from BT.470: from the end of the burst, 7.86 us, to the beginning of the picture, 9.4 us.
 PORCH_S = (8.2e-6, 9.1e-6)
-"""Where each line's blanking is read, after 0H [s]: behind the burst, before the picture (DERIVED from BT.470)."""
+"""Where each line's blanking is read, after 0H [s]: behind the burst, before the picture."""
 
 # Part of the picture's height by which a signal is told: 525-line bars have a strip of others below (MODEL).
 _TOLD_BY = (0.1, 0.65)
