@@ -152,6 +152,10 @@ class Place:
         self.store.serve(self.records)
 
     @property
+    def who(self) -> str:
+        return self.records.profile.name if self.records.profile else ""
+
+    @property
     def kept(self) -> dict[str, dict[str, Any]]:
         return json.loads(json.dumps(self.store.rows))  # type: ignore[no-any-return]
 
@@ -360,16 +364,16 @@ def test_learners_are_made_chosen_renamed_and_deleted(place: Place) -> None:
     place.turn("guide_position_um", 7.0)
     place.do(lambda: place.records.create_profile("Bo"))
     assert place.bench.session is None
-    assert place.records.resumable == ()
-    assert [one.name for one in (place.records.profile,) if one] == ["Bo"]
+    assert [*place.records.resumable] == []
+    assert place.who == "Bo"
     ada = next(one for one in place.records.profiles.values() if one.name == "Ada")
     place.do(lambda: place.records.choose_profile(ada.id))
-    assert len(place.records.resumable) == 1
+    assert [row.lesson for row in place.records.resumable] == [LESSON]
     place.do(lambda: place.records.rename_profile("Ada B."))
     place.do(place.records.delete_profile)
     assert [row["name"] for row in place.kept["profiles"].values()] == ["Bo"]
     assert place.kept["running"] == {}
-    assert [one.name for one in (place.records.profile,) if one] == ["Bo"]
+    assert place.who == "Bo"
     place.do(place.records.delete_profile)
     assert place.records.profiles == {}
     with pytest.raises(BenchError, match="make one first"):

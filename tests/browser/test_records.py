@@ -1,0 +1,451 @@
+"""Records in a real browser: kept over a crash, exported, cleared, imported; storage refused; names as data."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Dialog, Locator
+
+from bandbench.bench.lessons import read_lessons
+from sim.controls import CONTROLS
+from sim.training.session import Session
+from sim.training.solution import solution_moves
+from tests.browser.bench_driver import BenchPage
+from tests.browser.watching import WatchedPage
+
+# WCAG 2.2 at levels A and AA, as axe knows them.
+WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
+
+LESSON = "tracking-and-guide"
+
+# The lesson that the page offers first is for the course to say; these tests know how to pass this one.
+TAKE_LESSON = f"""
+import gc
+from bandbench.bench.application import BenchApplication
+(application,) = (one for one in gc.get_objects() if type(one) is BenchApplication)
+application.bench.lesson = application.bench.lessons["{LESSON}"]
+application.bench.version += 1
+"""
+
+# Every row of the store, by the browser's own means.
+READ_STORE = """() => new Promise((resolve, reject) => {
+  const asked = indexedDB.open("bandbench-records");
+  asked.onerror = () => reject(asked.error);
+  asked.onsuccess = () => {
+    const db = asked.result;
+    const names = [...db.objectStoreNames];
+    const rows = {};
+    const transaction = db.transaction(names);
+    for (const name of names) {
+      transaction.objectStore(name).getAll().onsuccess = ({ target }) => { rows[name] = target.result; };
+    }
+    transaction.oncomplete = () => { db.close(); resolve(rows); };
+  };
+})"""
+
+WRITE_STORE = """([version, stores, rows]) => new Promise((resolve, reject) => {
+  const asked = indexedDB.open("bandbench-records", version);
+  asked.onerror = () => reject(asked.error);
+  asked.onupgradeneeded = () => {
+    for (const [name, index] of stores) {
+      const store = asked.result.createObjectStore(name, { keyPath: "id" });
+      if (index) store.createIndex("profile", "profile");
+    }
+  };
+  asked.onsuccess = () => {
+    const db = asked.result;
+    const transaction = db.transaction([...db.objectStoreNames], "readwrite");
+    for (const [name, row] of rows) transaction.objectStore(name).put(row);
+    transaction.oncomplete = () => { db.close(); resolve(); };
+  };
+})"""
+
+REFUSE = "indexedDB.open = () => { throw new DOMException('no', 'SecurityError'); };"
+
+PROFILE = {"id": "11111111-1111-4111-8111-111111111111", "name": "Ines", "created_at": "2026-01-05T09:00:00.000Z"}
+
+
+def attempt_row(number: int, log: str | None = None) -> dict[str, Any]:
+    """Return an attempt as the store keeps it: nothing was done right in it."""
+    events = [{"at_s": 2.0, "kind": "hint_opened", "level": 1}]
+    whole = {"format_version": 1, "lesson": LESSON, "lesson_version": 1, "seed": number, "events": events}
+    return {
+        "id": f"22222222-2222-4222-8222-{number:012d}",
+        "profile": PROFILE["id"],
+        "lesson": LESSON,
+        "lesson_version": read_lessons()[LESSON].version,
+        "started_at": "2026-01-05T09:00:00.000Z",
+        "ended_at": "2026-01-05T09:30:00.000Z",
+        "app_version": "0000",
+        "log": json.dumps(whole) if log is None else log,
+    }
+
+
+class RecordsPage:
+    """The bench with the learner's part."""
+
+    def __init__(self, context: BrowserContext, url: str, init_script: str = "") -> None:
+        self.watched = WatchedPage(context.new_page(), url)
+        if init_script:
+            self.watched.page.add_init_script(init_script)
+        self.watched.start()
+        self.bench = BenchPage(self.watched)
+        self.page = self.watched.page
+        self.part = self.page.locator(".part.learner")
+        self.bench.until(lambda: self.part.get_attribute("data-storage") != "opening", "the records to be read")
+
+    @property
+    def who(self) -> str:
+        return (self.part.locator("details.records > summary").text_content() or "").removeprefix("Learner: ")
+
+    def is_learner(self, name: str) -> None:
+        self.bench.until(lambda: self.who == name, f"learner {name}")
+
+    def says(self, text: str) -> None:
+        statuses = self.part.locator("[role=status], [role=alert]")
+        self.bench.until(lambda: text in " ".join(statuses.all_text_contents()), text)
+
+    def store(self) -> dict[str, list[dict[str, Any]]]:
+        return dict(self.page.evaluate(READ_STORE))
+
+    # With the keyboard alone.
+
+    def press(self, key: str = "Enter", **wanted: str) -> None:
+        self.bench.tab_to(**wanted)  # type: ignore[arg-type]
+        self.page.keyboard.press(key)
+
+    def open_details(self) -> None:
+        self.bench.tab_to(text=f"Learner: {self.who}")
+        if self.part.locator("details.records").get_attribute("open") is None:
+            self.page.keyboard.press("Enter")
+        self.part.locator("[data-do=new]").wait_for()
+
+    def make_learner(self, name: str) -> None:
+        self.open_details()
+        self.press(do="new")
+        self.page.keyboard.type(name)
+        self.page.keyboard.press("Enter")
+        self.is_learner(name)
+
+    def begin(self) -> int:
+        """Begin the lesson; return which variation was dealt."""
+        self.press(mode="learn")
+        self.page.locator("[data-do=begin]").wait_for()
+        self.watched.python(TAKE_LESSON)
+        title = read_lessons()[LESSON].title
+        self.bench.until(lambda: self.page.locator(".briefing h3").text_content() == title, title)
+        self.press(do="begin")
+        self.page.locator(".seed", has_text="Variation").wait_for()
+        return self.seed
+
+    @property
+    def seed(self) -> int:
+        (number,) = re.findall(r"\d+", self.page.locator(".seed").text_content() or "")
+        return int(number)
+
+    def set_control(self, name: str, value: float) -> None:
+        """Type a value into a control's number field; its stage is opened first."""
+        self.press(stage=CONTROLS[name].stage)
+        self.page.locator(f"section[data-stage={CONTROLS[name].stage}]").wait_for()
+        self.bench.tab_to(id=f"{name}-field")
+        before = self.bench.revision
+        self.page.keyboard.press("Control+A")
+        self.page.keyboard.type(f"{value:g}")
+        self.page.keyboard.press("Enter")
+        self.bench.until(lambda: self.bench.revision > before, f"{name} at {value}")
+
+    def solve(self) -> None:
+        """Set what the worked solution sets, and submit."""
+        session = Session(read_lessons()[LESSON], self.seed)
+        for control, value in solution_moves(session.lesson, session.start):
+            self.set_control(control, value)
+        self.press(do="check")
+        self.page.locator(".outcome").wait_for()
+        assert self.page.locator(".outcome").text_content() == "Result: passed"
+
+    def attempts(self) -> list[str]:
+        return self.part.locator(".attempts li").all_text_contents()
+
+    def file_input(self) -> Locator:
+        return self.part.locator("#learner-file")
+
+    def give_file(self, name: str, content: bytes) -> None:
+        self.file_input().set_input_files({"name": name, "mimeType": "application/json", "buffer": content})
+
+
+@pytest.fixture
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True)
+    yield made
+    made.close()
+
+
+def test_a_learner_loses_nothing_by_a_closed_tab_or_a_cleared_browser(
+    context: BrowserContext, site_url: str, tmp_path: Path
+) -> None:
+    first = RecordsPage(context, site_url)
+    first.make_learner("Mara Küster")
+    seed = first.begin()
+    first.press(do="next")
+    first.press(do="hint")
+    first.page.locator(".hint").wait_for()
+    first.set_control("guide_position_um", 21.0)
+    first.bench.until(lambda: len(first.store()["running"]) == 1, "the attempt to be kept")
+    first.bench.until(lambda: '"value": 21.0' in first.store()["running"][0]["log"], "the move to be kept")
+    first.bench.check_unhurt()
+    # As in a crash: nobody is asked and nothing is said good-bye to.
+    first.page.close(run_before_unload=False)
+
+    again = RecordsPage(context, site_url)
+    assert again.who == "Mara Küster"
+    again.part.locator(".left-attempt h3", has_text=read_lessons()[LESSON].title).wait_for()
+    again.bench.screenshot("records-1-resume")
+    again.press(do="resume")
+    again.page.locator(".seed", has_text=f"Variation {seed}").wait_for()
+    assert again.page.locator(".hint").count() == 1
+    assert again.page.locator(".step-title").text_content() == read_lessons()[LESSON].steps[1].title
+    again.press(stage="headwheel")
+    again.page.locator("section[data-stage=headwheel]").wait_for()
+    assert float(again.bench.field("guide_position_um").input_value()) == 21.0
+    again.solve()
+    again.press(do="close")
+    again.bench.tab_to(text="Your notes on this lesson: 0")
+    again.page.keyboard.press("Enter")
+    again.bench.tab_to(id="learner-note")
+    again.page.keyboard.type("Peak, straighten, peak again.")
+    again.press(do="note")
+    again.says("The note is kept.")
+    again.open_details()
+    again.bench.until(lambda: len(again.attempts()) == 1, "the attempt in the list")
+    assert f"variation {seed}: passed" in again.attempts()[0]
+    again.bench.tab_to(do="export")
+    with again.page.expect_download() as handed:
+        again.page.keyboard.press("Enter")
+    file = tmp_path / handed.value.suggested_filename
+    handed.value.save_as(file)
+    assert re.fullmatch(r"bandbench-records-Mara-Küster-\d{4}-\d\d-\d\d\.json", file.name)
+    again.says("Attempts: 1, notes: 1.")
+    kept = again.store()
+    again.bench.check_unhurt()
+    again.page.close()
+
+    emptied = context.new_page()
+    session = context.new_cdp_session(emptied)
+    session.send("Storage.clearDataForOrigin", {"origin": site_url.rstrip("/"), "storageTypes": "all"})
+    emptied.close()
+    last = RecordsPage(context, site_url)
+    assert last.who == "nobody yet"
+    assert last.attempts() == []
+    last.open_details()
+    last.bench.tab_to(id="learner-file")
+    # What the browser's own window for choosing a file would do.
+    last.file_input().set_input_files(file)
+    last.part.get_by_text("New: attempts 1, to be resumed 0, notes 1. Here already: 0. Refused: 0.").wait_for()
+    assert last.store()["attempts"] == []
+    last.bench.screenshot("records-2-import")
+    last.press(do="accept")
+    last.is_learner("Mara Küster")
+    last.bench.until(lambda: any("passed" in text for text in last.attempts()), "the attempt scored from its log")
+    assert f"variation {seed}: passed" in last.attempts()[0]
+    last.says("Added: attempts 1")
+    after = last.store()
+    assert after["notes"] == kept["notes"]
+    assert [row["log"] for row in after["attempts"]] == [row["log"] for row in kept["attempts"]]
+    last.bench.check_unhurt()
+
+
+@pytest.mark.parametrize(
+    ("script", "text"),
+    [
+        (REFUSE, "refuses storage"),
+        ("Object.defineProperty(globalThis, 'indexedDB', { value: undefined });", "has no storage"),
+    ],
+)
+def test_storage_that_is_refused_is_told_once_and_work_goes_on(
+    context: BrowserContext, site_url: str, script: str, text: str
+) -> None:
+    records = RecordsPage(context, site_url, script)
+    records.says(text)
+    assert records.part.locator("[role=alert]:visible").count() == 1
+    records.make_learner("Jo")
+    seed = records.begin()
+    records.solve()
+    records.press(do="close")
+    records.bench.until(lambda: len(records.attempts()) == 1, "the attempt in the list")
+    with records.page.expect_download() as handed:
+        records.press(do="export_now")
+    data = json.loads(Path(handed.value.path()).read_text("utf-8"))
+    assert data["profile"]["name"] == "Jo"
+    (attempt,) = data["attempts"]
+    assert json.loads(attempt["log"])["seed"] == seed
+    records.bench.check_unhurt()
+
+
+def test_leaving_is_asked_about_where_something_would_be_lost(context: BrowserContext, site_url: str) -> None:
+    records = RecordsPage(context, site_url, REFUSE)
+    records.make_learner("Jo")
+    asked: list[str] = []
+
+    def answer(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.accept()
+
+    records.page.on("dialog", answer)
+    records.page.reload()
+    assert asked == ["beforeunload"]
+
+
+def test_a_full_store_is_told_and_written_to_once_there_is_room(context: BrowserContext, site_url: str) -> None:
+    script = """
+    const put = IDBObjectStore.prototype.put;
+    IDBObjectStore.prototype.put = function (...words) {
+      if (globalThis.full) throw new DOMException("no room", "QuotaExceededError");
+      return put.apply(this, words);
+    };
+    """
+    records = RecordsPage(context, site_url, script)
+    records.make_learner("Jo")
+    records.page.evaluate("globalThis.full = true")
+    records.begin()
+    records.set_control("guide_position_um", 4.0)
+    records.says("no room left")
+    assert records.store()["running"] == []
+    records.page.evaluate("globalThis.full = false")
+    records.set_control("guide_position_um", 5.0)
+    records.bench.until(lambda: records.part.get_attribute("data-storage") == "kept", "the store to be used again")
+    assert '"value": 5.0' in records.store()["running"][0]["log"]
+    assert records.part.locator("[role=alert]:visible").count() == 0
+    records.bench.check_unhurt()
+
+
+def test_a_store_of_the_first_schema_is_taken_over(context: BrowserContext, site_url: str) -> None:
+    plain = context.new_page()
+    plain.goto(site_url + "build.json")
+    rows = [["profiles", PROFILE], ["attempts", attempt_row(1)], ["attempts", attempt_row(2, "{")]]
+    plain.evaluate(WRITE_STORE, [1, [["profiles", False], ["attempts", True]], rows])
+    plain.close()
+    records = RecordsPage(context, site_url)
+    assert records.who == "Ines"
+    records.open_details()
+    records.bench.until(lambda: any("not yet" in text for text in records.attempts()), "the attempt scored")
+    assert len(records.attempts()) == 1
+    # The damaged one is told, and stays.
+    assert "attempts[2].log" in records.part.locator(".unreadable").inner_text()
+    store = records.store()
+    assert set(store) == {"profiles", "attempts", "running", "notes"}
+    assert store["profiles"] == [{**PROFILE, "used_at": PROFILE["created_at"]}]
+    assert store["attempts"][1] == attempt_row(2, "{")
+    records.bench.check_unhurt()
+
+
+def test_a_store_of_a_newer_page_is_left_alone(context: BrowserContext, site_url: str) -> None:
+    plain = context.new_page()
+    plain.goto(site_url + "build.json")
+    plain.evaluate(WRITE_STORE, [99, [["profiles", False]], [["profiles", PROFILE]]])
+    plain.close()
+    records = RecordsPage(context, site_url)
+    records.says("A newer version of this page uses the records")
+    records.make_learner("Jo")
+    assert records.store() == {"profiles": [PROFILE]}
+
+
+def test_files_that_are_no_records_change_nothing(context: BrowserContext, site_url: str) -> None:
+    records = RecordsPage(context, site_url)
+    records.make_learner("Jo")
+    before = records.store()
+    for name, content, text in (
+        ("cut.json", b'{"format": "bandbench-records", "format_ver', "is not a file of records in JSON"),
+        ("foreign.json", b'{"format": "something"}', "another program's file"),
+        ("picture.json", b"\x89PNG\r\n\x1a\n\xff", "is not a text file"),
+        ("newer.json", b'{"format": "bandbench-records", "format_version": 7}', "newer program"),
+    ):
+        records.give_file(name, content)
+        records.says(text)
+        records.says(name)
+        records.says("Nothing has changed.")
+        assert records.part.locator("[data-do=accept]").is_hidden()
+        assert records.store() == before
+    records.bench.check_unhurt()
+
+
+def test_names_are_data_and_never_markup(context: BrowserContext, site_url: str) -> None:
+    records = RecordsPage(context, site_url)
+    name = "<img src=x onerror='hacked=1'><script>hacked=1</script>"
+    records.make_learner(name)
+    data = {
+        "format": "bandbench-records",
+        "format_version": 1,
+        "exported_at": "2026-03-01T10:00:00Z",
+        "app_version": "x",
+        "profile": {**PROFILE, "name": "<b onclick=hacked=1>Ines</b>", "used_at": "2026-01-05T09:00:00.000Z"},
+        "attempts": [],
+        "running": [],
+        "notes": [
+            {
+                "id": "33333333-3333-4333-8333-333333333333",
+                "profile": PROFILE["id"],
+                "lesson": LESSON,
+                "written_at": "2026-03-01T10:00:00Z",
+                "text": "<img src=x onerror='hacked=1'>",
+            }
+        ],
+    }
+    records.give_file("ines.json", json.dumps(data).encode())
+    records.part.get_by_text("<b onclick=hacked=1>Ines</b>").first.wait_for()
+    records.press(do="accept")
+    records.is_learner("<b onclick=hacked=1>Ines</b>")
+    records.begin()
+    records.part.locator(".notes > summary").press("Enter")
+    records.part.locator(".note-text", has_text="<img src=x").wait_for()
+    assert records.part.locator("img, script, b").count() == 0
+    assert records.page.evaluate("globalThis.hacked") is None
+    # Deleted in two steps, after which the other learner is there.
+    records.press(do="delete")
+    records.press(do="delete_done")
+    records.is_learner(name)
+    assert records.store()["notes"] == []
+    records.bench.check_unhurt()
+
+
+def test_two_tabs_do_not_go_on_with_the_same_attempt(context: BrowserContext, site_url: str) -> None:
+    one = RecordsPage(context, site_url)
+    one.make_learner("Jo")
+    one.begin()
+    one.set_control("guide_position_um", 4.0)
+    one.bench.until(lambda: len(one.store()["running"]) == 1, "the attempt to be kept")
+    other = RecordsPage(context, site_url)
+    other.part.locator(".left-attempt", has_text="It is open in another tab.").wait_for()
+    assert other.part.locator("[data-do=resume]").count() == 0
+    other.bench.check_unhurt()
+
+
+def test_the_part_has_no_barriers_and_fits_a_narrow_screen(context: BrowserContext, site_url: str) -> None:
+    first = RecordsPage(context, site_url)
+    first.make_learner("Jo with a name that goes on and on without an end in sight")
+    first.begin()
+    first.set_control("guide_position_um", 4.0)
+    first.bench.until(lambda: len(first.store()["running"]) == 1, "the attempt to be kept")
+    first.page.close()
+    records = RecordsPage(context, site_url)
+    records.open_details()
+    records.press(do="delete")
+    for width in (1400, 320):
+        records.page.set_viewport_size({"width": width, "height": 800})
+        for scheme in ("light", "dark"):
+            records.page.emulate_media(color_scheme=scheme)
+            options = {"runOnly": {"type": "tag", "values": list(WCAG)}}
+            found = Axe().run(records.page, context="#lesson", options=options)
+            assert [problem["id"] for problem in found.response["violations"]] == []
+    assert records.page.evaluate("document.documentElement.scrollWidth") <= 320
+    records.bench.screenshot("records-3-narrow")
+    for target in records.part.locator("button:visible, summary:visible, input:visible").all():
+        box = target.bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= 24.0
+    records.bench.check_unhurt()
