@@ -17,7 +17,7 @@ from sim.training.references import require_names
 
 __all__ = ["NOT_LESSONS", "read_course", "read_lessons"]
 
-NOT_LESSONS = frozenset({"course.toml", "faults.toml"})
+NOT_LESSONS = frozenset({"course.toml", "faults.toml", "glossary.toml"})
 """Files of the folder that hold other data."""
 
 _FOLDER = Path(sim.__file__).parents[1] / "lessons"
