@@ -192,8 +192,9 @@ def recipe_bench(arguments: list[str]) -> None:
 
 
 def recipe_docs(arguments: list[str]) -> None:
-    """Write sim/nomenclature.md from the sources of sim (--check only tells whether it is stale)."""
+    """Write sim/nomenclature.md and lessons/symptom-chart.md from their sources (--check: only tell if stale)."""
     in_venv("bandbench.nomenclature", *arguments)
+    in_venv("bandbench.symptomchart", *arguments)
 
 
 def recipe_lock(arguments: list[str]) -> None:

@@ -10,11 +10,10 @@ from sim.condition import Condition
 from sim.errors import BandbenchError
 from sim.faults import Proof
 from sim.frame import PlaybackFrame
-from sim.instruments import MEASUREMENTS, MeasurementError, measure
+from sim.instruments import MeasurementError, measure
 from sim.machine_readings import MACHINE_READINGS, read_machine
 from sim.recorder import Recorder
 from sim.reel import make_reel
-from sim.standards import get_standard
 from sim.station import Station
 
 SEED = 3
