@@ -61,9 +61,6 @@ POINT_OF_STAGE: Mapping[str, str] = {
 """Where the waveform monitor is connected when a stage is chosen: the stage's own test point, or the nearest one
 behind it that shows what its controls do."""
 
-# Where a fault hidden for practice lies (MODEL): plain enough to be found, never the same.
-_LEAST_SEVERITY, _MOST_SEVERITY = 0.4, 0.9
-
 # Seeds dealt by chance are short enough to be read out and typed.
 _SEEDS = 10_000
 
@@ -636,9 +633,8 @@ class Bench:
     def hide_fault(self) -> None:
         """Plant a fault of chance for practice; which one is not shown."""
         self._free("faults")
-        self._plant(
-            self._chance.choice(list(FAULTS)), round(self._chance.uniform(_LEAST_SEVERITY, _MOST_SEVERITY), 2), False
-        )
+        fault = FAULTS[self._chance.choice(list(FAULTS))]
+        self._plant(fault.name, self._chance.uniform(fault.least, fault.most), False)
 
     def plant_fault(self, name: str, severity: float) -> None:
         """Plant one fault openly, in place of the one before."""
