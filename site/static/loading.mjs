@@ -1,5 +1,6 @@
 // What the page shows while the bench loads, and when something goes wrong.
 
+import { recordsKept } from "./records.mjs";
 import { say } from "./words.mjs";
 
 const element = (id) => document.getElementById(id);
@@ -29,7 +30,9 @@ export function showTrouble(kind, detail, values = {}) {
   document.body.dataset.state = kind === "silent" ? "silent" : "failed";
   element("loading").hidden = true;
   element("trouble-title").textContent = say(`${kind}.title`, values);
-  element("trouble-kept").textContent = say(benchStarted ? "kept.attempt" : "kept.nothing");
+  const records = recordsKept();
+  element("trouble-kept").textContent = say(!benchStarted ? "kept.nothing" : `kept.${records || "attempt"}`);
+  element("trouble-export").hidden = records === "";
   element("trouble-action").textContent = say(`${kind}.action`);
   element("trouble-detail").textContent = detail;
   element("trouble").hidden = false;
@@ -40,4 +43,5 @@ export function hideTrouble() {
   document.body.dataset.state = "running";
 }
 
+element("trouble-export").addEventListener("click", () => document.dispatchEvent(new CustomEvent("bandbench:export-records")));
 element("trouble-reload").addEventListener("click", () => location.reload());

@@ -68,7 +68,7 @@ const handlers = {
     post({ type: "built" });
     acceptPictures(post);
     acceptSound(post);
-    acceptRecords(post, parts.version);
+    acceptRecords(post, parts.version).catch((error) => fail("bench", `records: ${error.stack ?? error}`));
     built = true;
     runWhenWhole();
   },

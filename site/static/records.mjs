@@ -60,8 +60,8 @@ function reasonOf(error) {
 
 // Opening -------------------------------------------------------------------------------------------------------
 
-function open() {
-  if (globalThis.indexedDB === undefined || globalThis.indexedDB === null) return Promise.reject(new DOMException("", "missing"));
+async function open() {
+  if (!globalThis.indexedDB) throw new DOMException("", "missing");
   return openDB(NAME, UPGRADES.length, {
     upgrade: async (opened, from, to, transaction) => {
       for (const upgrade of UPGRADES.slice(from)) await upgrade(opened, transaction);
@@ -122,7 +122,7 @@ async function apply(transaction, { kind, store, row, id }) {
 // Writes everything that waits, all of it or nothing; what could not be written goes on waiting.
 async function write() {
   if (db === null || unwritten.length === 0) return;
-  const batch = unwritten;
+  const batch = [...unwritten];
   try {
     const transaction = db.transaction(STORES, "readwrite");
     const done = transaction.done.catch((error) => error);
@@ -134,7 +134,8 @@ async function write() {
     }
     const error = await done;
     if (error) throw error;
-    unwritten = unwritten.slice(batch.length);
+    const written = new Set(batch);
+    unwritten = unwritten.filter((change) => !written.has(change));
     setStorage("kept");
   } catch (error) {
     console.info(`Records not written: ${error?.name}: ${error?.message}`);
@@ -203,7 +204,11 @@ const lockName = (id) => `bandbench-attempt-${id}`;
 function hold(id) {
   if (held.has(id) || navigator.locks === undefined) return;
   held.set(id, () => {});
-  navigator.locks.request(lockName(id), { ifAvailable: true }, (lock) => lock && new Promise((resolve) => { held.set(id, resolve); }))
+  navigator.locks.request(lockName(id), { ifAvailable: true }, (lock) => {
+    // Not got, or let go of before it was got.
+    if (lock === null || !held.has(id)) return undefined;
+    return new Promise((resolve) => { held.set(id, resolve); });
+  })
     .catch((error) => console.info(`No lock on an attempt: ${error?.message}`));
 }
 
@@ -246,6 +251,10 @@ async function carryOut(change) {
     if (entry.kind === "delete") release(entry.id);
   }
   remember(entry);
+  // While nothing can be written, only the latest of each row waits.
+  if (entry.kind === "put") {
+    unwritten = unwritten.filter((other) => !(other.kind === "put" && other.store === entry.store && other.row.id === entry.row.id));
+  }
   unwritten.push(entry);
   sinceExport = true;
 }
@@ -255,12 +264,20 @@ let working = opening;
 
 export function keepRecords({ text }) {
   const message = JSON.parse(text);
-  working = working.then(async () => {
+  const done = working.then(async () => {
     profile = message.profile;
     for (const change of message.changes) await carryOut(change);
     await write();
   });
-  return working;
+  working = done.catch(() => {});
+  return done;
+}
+
+// Where the rows of this visit are, for the notice that the bench has failed: "records" (in the store), "memory", or ""
+// while nobody has any.
+export function recordsKept() {
+  if (profile === "") return "";
+  return unwritten.length > 0 ? "memory" : "records";
 }
 
 // Export and import ---------------------------------------------------------------------------------------------------

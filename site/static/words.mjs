@@ -23,6 +23,8 @@ const WORDS = {
   "silent.action": "If the machine is busy it may still go on, and this notice goes away. Otherwise load the page again.",
   "kept.nothing": "Nothing had been started, so nothing is lost.",
   "kept.attempt": "The settings of the bench are not kept; the picture on the screen is the last one it made.",
+  "kept.records": "What was done in a lesson is kept in this browser, but for the last second: load the page again and resume it.",
+  "kept.memory": "This browser keeps no records of the page: export them here before you load it again.",
   "file.reading": "Reading {name}",
   "file.playing": "Playing {name}",
   "file.unreadable": "{name} is not a picture that this browser can read. The programme stays as it was. Try a PNG or JPEG file.",
