@@ -73,7 +73,7 @@ _SEGMENTS_PER_LINE = 7
 _FLAT_DB = 0.01
 # Readings of the tape by differently worn heads that are kept; a moving guide would make a new one at every step.
 _MOST_HEARD = 8
-# The dropout compensator is off at the lowest setting of its control.
+# The dropout compensator is off at the lowest setting of its control (MODEL).
 _COMPENSATOR_OFF_DB = CONTROLS["dropout_threshold_db"].minimum
 # Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
 _CONTACT_POINTS = 37

@@ -37,8 +37,9 @@ from sim.transport import Deck, InterlockError
 
 __all__ = ["LOOP_LENGTH_M", "STEP_S", "Station"]
 
+# MODEL: short against every loop.
 STEP_S = 0.01
-"""Time step of deck and servos [s] (MODEL: short against every loop)."""
+"""Time step of deck and servos [s]."""
 
 # DERIVED: 4800 ft, 64 min at 15 in/s.
 LOOP_LENGTH_M = 4800 * 0.3048

@@ -15,7 +15,7 @@ from sim.standards import FOOTPRINT, Standard
 
 __all__ = ["CurrentPoint", "RecordCurrentDrawing", "record_current_drawing"]
 
-# The currents that are drawn [% of nominal]: the range of the control.
+# The currents that are drawn [% of nominal]: the range of the control (MODEL).
 _CURRENTS_PCT = tuple(float(value) for value in range(10, 251, 6))
 # Practice sets each head at its peak or up to this much past it (MEMORY).
 PAST_PEAK_DB = -0.5
