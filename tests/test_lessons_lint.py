@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
 import pytest
 from jsonschema import Draft202012Validator
 
+from bandbench.bench.faults import FAULTS
 from bandbench.command import main
 from bandbench.lessons import LESSONS_FOLDER, lesson_files, read_lesson
 from sim.controls import CONTROLS
@@ -19,9 +21,11 @@ from sim.training import follower
 from sim.training.attempt import CheckSubmitted, ControlMoved
 from sim.training.deal import deal
 from sim.training.follower import MOST_MOVES, _climbed, _Operator, _set_best, _swept, follow_steps
+from sim.training.lesson import parse_lesson
 from sim.training.lint import SEEDS, lint_lesson
 from sim.training.reader import LessonError
 from sim.training.score import score_attempt
+from tests.training_examples import EXAMPLES, EXAMPLES_FOLDER, example, example_data, example_faults
 from tests.training_lessons import LINE_UP_FILE, line_up, line_up_data, line_up_machine
 
 TEXT = LINE_UP_FILE.read_text(encoding="utf-8")
@@ -33,7 +37,7 @@ PARTS = [SEEDS[first : first + 5] for first in range(0, len(SEEDS), 5)]
 @pytest.mark.parametrize("seeds", PARTS, ids=lambda seeds: f"seeds {seeds[0]}-{seeds[-1]}")
 @pytest.mark.parametrize("path", lesson_files([]), ids=lambda path: path.stem)
 def test_every_lesson_fails_as_delivered_and_passes_by_solution_and_by_instruments(path: Path, seeds: range) -> None:
-    report = lint_lesson(read_lesson(path), seeds)
+    report = lint_lesson(read_lesson(path), seeds, None, FAULTS)
     assert report.problems == ()
     assert [seed.seed for seed in report.seeds] == list(seeds)
     for seed in report.seeds:
@@ -253,6 +257,102 @@ def test_file_that_is_not_text_is_refused(tmp_path: Path, capsys: pytest.Capture
     path.write_bytes(b"\xff\xfe\x00")
     assert main(["lessons", "lint", str(path)]) == 1
     assert f"error: {path}: the whole file: is not TOML" in capsys.readouterr().out
+
+
+def test_new_lesson_lints_as_it_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lessons", "new", "first-try", "--folder", str(tmp_path)]) == 0
+    path = tmp_path / "first-try.toml"
+    assert f"{path} written" in capsys.readouterr().out
+    assert read_lesson(path).id == "first-try"
+    assert main(["lessons", "lint", str(path), "--seeds", "1"]) == 0
+    before = path.read_text(encoding="utf-8")
+    assert main(["lessons", "new", "first-try", "--folder", str(tmp_path)]) == 2
+    assert "is there already; choose another id" in capsys.readouterr().err
+    assert path.read_text(encoding="utf-8") == before
+
+
+@pytest.mark.parametrize(
+    ("lesson_id", "words"),
+    [("First Try", "use small letters and digits"), ("../away", "use small letters"), ("course", "holds other data")],
+)
+def test_new_lesson_with_an_unusable_id_is_refused(
+    lesson_id: str, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["lessons", "new", lesson_id, "--folder", str(tmp_path)]) == 2
+    assert words in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_new_lesson_where_nothing_can_be_written_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lessons", "new", "first-try", "--folder", str(tmp_path / "nowhere")]) == 2
+    assert "cannot be written" in capsys.readouterr().err
+
+
+def test_solve_prints_what_is_hidden_the_moves_and_what_the_checks_read(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lessons", "solve", str(LINE_UP_FILE), "--seed", "3"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    start = deal(line_up(), 3, line_up_machine())
+    assert lines[0].endswith("seed 3")
+    assert f"  hidden: tracking_offset_deg = {start.condition.tracking_offset_deg:.4g}" in lines
+    assert [line.split(":")[1] for line in lines if line.startswith("  move: ")] == [
+        f" Tracking to {-start.condition.tracking_offset_deg:.1f} deg".replace(".0 ", " "),
+        f" Guide position to {-start.condition.guide_offset_um:.1f} um".replace(".0 ", " "),
+    ]
+    assert lines[-1] == "  passed: All 2 checks are in tolerance."
+
+
+@pytest.mark.parametrize("seed", ["-1", "x", "1.5"])
+def test_unusable_seeds_are_refused(seed: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["lessons", "solve", str(LINE_UP_FILE), f"--seed={seed}"])
+    assert "use a whole number, 0 or more" in capsys.readouterr().err
+
+
+def test_several_processes_print_the_same_as_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in ("demonstration", "guided"):
+        text = (EXAMPLES_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+    printed = []
+    for jobs in ("1", "2"):
+        assert main(["lessons", "lint", str(tmp_path), "--seeds", "6", "--jobs", jobs]) == 0
+        printed.append(capsys.readouterr().out)
+    assert printed[0] == printed[1]
+    assert printed[0].count("  seed ") == 12
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_examples_of_every_mode_can_be_done(name: str) -> None:
+    report = lint_lesson(example(name), range(1, 4), None, example_faults())
+    assert report.problems == ()
+    assert len(report.seeds) == 3
+    for seed in report.seeds:
+        assert not seed.delivered.passed
+        assert seed.solved.passed
+        assert seed.followed.passed
+
+
+def test_options_that_the_proofs_do_not_tell_apart_are_found() -> None:
+    # Both faults show as the same low RF of all heads, so the operator cannot tell them.
+    data = example_data("diagnosis")
+    data["start"]["fault_choice"]["from"] = ["track_lost", "grainy"]
+    data["questions"] = data["questions"][:1]
+    faults = dict(example_faults())
+    faults["grainy"] = replace(faults["grainy"], effects=faults["track_lost"].effects, proof=faults["track_lost"].proof)
+    report = lint_lesson(parse_lesson(data, "x.toml"), range(1, 13), None, faults)
+    assert {problem.key for problem in report.problems} == {"steps"}
+    assert "not right" in report.problems[0].reason
+
+
+def test_question_that_cannot_be_read_as_delivered_is_found() -> None:
+    data = example_data("demonstration")
+    data["controls"] += [f"channel_on_{head}" for head in range(1, 5)]
+    data["start"]["controls"] |= {f"channel_on_{head}": {"distribution": "fixed", "centre": 0} for head in range(1, 5)}
+    data["instruments"].append("skew_us")
+    data["checks"] = []
+    del data["start"]["must_fail"]
+    data["questions"][0] |= {"answer_measurement": "skew_us", "unit": "us"}
+    report = lint_lesson(parse_lesson(data, "x.toml"), range(1, 2), None, example_faults())
+    assert [problem.key for problem in report.problems] == ["questions[1].answer_measurement"]
 
 
 @pytest.mark.parametrize("count", ["0", "-3", "many", "100000"])

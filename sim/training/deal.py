@@ -18,6 +18,7 @@ from sim.condition import Condition
 from sim.controls import default_controls
 from sim.errors import BandbenchError, known_names
 from sim.faults import FaultSpec, apply_fault
+from sim.standards import PRACTICES
 from sim.training.checks import CheckResult, check_results
 from sim.training.lesson import Lesson, Spread
 from sim.training.machine import NO_FAULTS, DealtFault, Machine, Start, on_step
@@ -148,7 +149,7 @@ def draw(lesson: Lesson, seed: int, number: int = 0, faults: Mapping[str, FaultS
         If the lesson deals a fault that is not in the catalogue.
     """
     check_seed(seed)
-    controls = default_controls()
+    controls = default_controls(PRACTICES[lesson.practice])
     for name, spread in lesson.start_controls.items():
         controls[name] = on_step(name, _drawn(spread, seed, number, name))
     hidden: dict[str, object] = {}

@@ -147,7 +147,7 @@ class Session:
     @property
     def tells_answers(self) -> bool:
         """Whether what an answer was worth may be shown now; where it is the test itself, only at the end."""
-        return self.lesson.mode not in ("diagnosis", "assessment") or self.finished
+        return self.lesson.mode not in ("diagnosis", "assessment") or self.last_submission is not None
 
     @property
     def step_number(self) -> int:

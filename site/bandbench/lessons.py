@@ -1,4 +1,4 @@
-"""``bandbench lessons``: list the lessons and prove that they can be done.
+"""``bandbench lessons``: list the lessons, prove that they can be done, show a solution, begin a new one.
 
 Reads the TOML files, holds them to ``lessons/lesson.schema.json`` and hands them to `sim.training.lint`.
 """
@@ -8,7 +8,9 @@ from __future__ import annotations
 import argparse
 import json
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, fields
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,17 +19,30 @@ from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError
 
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.lessons import NOT_LESSONS
+from bandbench.bench.lessons import NOT_LESSONS, read_course
+from bandbench.lessonskeleton import skeleton
+from sim.condition import Condition
+from sim.controls import CONTROLS
 from sim.errors import BandbenchError
+from sim.training.answers import judged, right_answer
+from sim.training.course import CourseError, course_problems
+from sim.training.deal import check_seed, deal
 from sim.training.lesson import Lesson
-from sim.training.lint import SEEDS, LessonReport, SeedReport, lint_lesson, parse_problems
+from sim.training.lint import SEEDS, SeedReport, lint_lesson, parse_problems, solution_attempt
+from sim.training.machine import Machine
+from sim.training.parts import IDENTIFIER
 from sim.training.reader import LessonError, Problem
+from sim.training.score import score_attempt
+from sim.training.solution import solution_moves
 
 __all__ = ["LESSONS_FOLDER", "add_arguments", "file_problems", "lesson_files", "read_lesson", "run", "schema_problems"]
 
 LESSONS_FOLDER = Path(__file__).resolve().parents[2] / "lessons"
 _SCHEMA_NAME = "lesson.schema.json"
 _MOST_SEEDS = 1000
+_MOST_JOBS = 64
+# Seeds tried by one process at a time: few enough that the last lesson keeps every core busy.
+_SEEDS_A_TASK = 5
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,6 +57,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="try each lesson with seeds 1 to N (default %(default)s)",
     )
+    lint.add_argument(
+        "--jobs",
+        type=_job_count,
+        default=1,
+        metavar="N",
+        help="processes that try lessons at once (default %(default)s)",
+    )
+    solve = actions.add_parser("solve", help="print the worked solution of a lesson for one seed")
+    solve.add_argument("path", type=Path, metavar="FILE", help="lesson file")
+    solve.add_argument("--seed", type=_seed, default=1, metavar="N", help="the variation (default %(default)s)")
+    new = actions.add_parser("new", help="write a commented lesson to begin with; never over another file")
+    new.add_argument("id", metavar="ID", help="the lesson's id and the file's name: small letters, digits and '-'")
+    new.add_argument("--folder", type=Path, default=LESSONS_FOLDER, metavar="FOLDER", help="where (default: lessons/)")
     for action in (listing, lint):
         action.add_argument(
             "paths", nargs="*", type=Path, metavar="FILE", help="lesson files or folders (default: lessons/)"
@@ -58,12 +86,32 @@ def _seed_count(text: str) -> int:
     return count
 
 
+def _job_count(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= _MOST_JOBS:
+        raise argparse.ArgumentTypeError(f"{text!r}: use a whole number from 1 to {_MOST_JOBS}")
+    return int(text)
+
+
+def _seed(text: str) -> int:
+    try:
+        return check_seed(int(text))
+    except (ValueError, BandbenchError):
+        raise argparse.ArgumentTypeError(f"{text!r}: use a whole number, 0 or more") from None
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Carry out ``bandbench lessons``; return the exit status."""
+    if arguments.action == "solve":
+        return _solve(read_lesson(arguments.path), arguments.seed)
+    if arguments.action == "new":
+        return _new(arguments.id, arguments.folder)
     files = lesson_files(arguments.paths)
     if arguments.action == "list":
         return _list(files)
-    return _lint(files, arguments.seeds)
+    problems = _lint(files, arguments.seeds, arguments.jobs)
+    if not arguments.paths:
+        problems += _lint_course(files)
+    return 1 if problems else 0
 
 
 def lesson_files(paths: list[Path]) -> list[Path]:
@@ -184,40 +232,139 @@ def _list(files: list[Path]) -> int:
     return 0
 
 
-def _lint(files: list[Path], seeds: int) -> int:
+@dataclass(frozen=True)
+class _Task:
+    """Some seeds of one lesson, tried in one go by one process."""
+
+    path: Path
+    seeds: range
+
+
+def _lint(files: list[Path], seeds: int, jobs: int) -> int:
+    """Lint lessons, print what was found, and return how many errors there were."""
     count = 0
+    tasks: dict[Path, list[_Task]] = {}
     first_with_id: dict[str, Path] = {}
+    read: dict[Path, tuple[Lesson | None, list[Problem]]] = {}
     for path in files:
-        problems = _lint_file(path, range(1, seeds + 1), first_with_id)
+        lesson, problems = _read(path)
+        if lesson is not None and lesson.id in first_with_id:
+            where = f"{first_with_id[lesson.id]} already has the id {lesson.id!r}"
+            problems.append(Problem(str(path), "id", where, "Give each lesson its own id."))
+        if lesson is not None:
+            first_with_id.setdefault(lesson.id, path)
+        read[path] = (lesson, problems)
+        starts = range(1, seeds + 1, _SEEDS_A_TASK) if lesson is not None and not problems else ()
+        tasks[path] = [_Task(path, range(first, min(first + _SEEDS_A_TASK, seeds + 1))) for first in starts]
+    every = [task for own in tasks.values() for task in own]
+    results = _tried(every, jobs)
+    for path in files:
+        lesson, problems = read[path]
+        if lesson is not None and not problems:
+            print(f"{path}: {lesson.title}")
+        for _ in tasks[path]:
+            lines, found = next(results)
+            for line in lines:
+                print(line, flush=True)
+            problems = [*problems, *found]
         for problem in problems:
             print(f"error: {problem}")
         count += len(problems)
     print(f"{len(files)} lesson(s), {seeds} seed(s) each, {count} error(s)")
-    return 1 if count else 0
+    return count
 
 
-def _lint_file(path: Path, seeds: range, first_with_id: dict[str, Path]) -> list[Problem]:
+def _tried(tasks: list[_Task], jobs: int) -> Iterator[tuple[list[str], list[Problem]]]:
+    """Yield what each task found, in order, as soon as it is known."""
+    if jobs == 1 or len(tasks) < 2:
+        yield from map(_try, tasks)
+        return
+    with ProcessPoolExecutor(min(jobs, len(tasks))) as pool:
+        yield from pool.map(_try, tasks)
+
+
+def _try(task: _Task) -> tuple[list[str], list[Problem]]:
+    lines: list[str] = []
+    lesson = _read(task.path)[0]
+    if lesson is None:
+        return [], [Problem(str(task.path), "the whole file", "was changed while it was tried", "Lint it again.")]
+    report = lint_lesson(lesson, task.seeds, lambda seed: lines.append(_seed_line(seed)), FAULTS)
+    return lines, list(report.problems)
+
+
+def _read(path: Path) -> tuple[Lesson | None, list[Problem]]:
+    """Return the lesson in a file, as far as it is one, and what is wrong with it."""
     try:
         data = read_data(path)
     except LessonError as error:
-        return [error.problem]
-    lesson, problems = file_problems(data, str(path))
-    if lesson is None:
-        return problems
-    if lesson.id in first_with_id:
-        where = f"{first_with_id[lesson.id]} already has the id {lesson.id!r}"
-        problems.append(Problem(str(path), "id", where, "Give each lesson its own id."))
-    first_with_id.setdefault(lesson.id, path)
-    if problems:
-        return problems
-    print(f"{path}: {lesson.title}")
-    report: LessonReport = lint_lesson(lesson, seeds, _print_seed, FAULTS)
-    return list(report.problems)
+        return None, [error.problem]
+    return file_problems(data, str(path))
 
 
-def _print_seed(report: SeedReport) -> None:
-    print(
+def _seed_line(report: SeedReport) -> str:
+    return (
         f"  seed {report.seed:>4}: delivered {report.delivered.outcome}, worked solution {report.solved.outcome}, "
-        f"by the instruments {report.followed.outcome} in {report.followed.moves} moves",
-        flush=True,
+        f"by the instruments {report.followed.outcome} in {report.followed.moves} moves"
     )
+
+
+def _lint_course(files: list[Path]) -> int:
+    """Hold the course to the lessons; print what was found and return how many errors there were."""
+    lessons = {lesson.id: lesson for lesson in (_read(path)[0] for path in files) if lesson is not None}
+    try:
+        problems = course_problems(read_course(lessons, LESSONS_FOLDER), lessons)
+    except CourseError as error:
+        problems = [error.problem]
+    for problem in problems:
+        print(f"error: {problem}")
+    print(f"course of {len(lessons)} lesson(s), {len(problems)} error(s)")
+    return len(problems)
+
+
+def _solve(lesson: Lesson, seed: int) -> int:
+    """Print what a seed deals, the right answers, the worked solution and what the checks then read."""
+    machine = Machine(lesson, faults=FAULTS)
+    start = deal(lesson, seed, machine)
+    print(f"{lesson.id}: {lesson.title}, seed {seed}")
+    for fault in start.faults:
+        print(f"  hidden: {FAULTS[fault.name].title} ({fault.name}), severity {fault.severity:.2f}")
+    sound = Condition()
+    for field in fields(Condition):
+        if getattr(start.condition, field.name) != getattr(sound, field.name):
+            print(f"  hidden: {field.name} = {_plain(getattr(start.condition, field.name))}")
+    for name in lesson.start_controls:
+        print(f"  start: {CONTROLS[name].label} {start.controls[name]:g} {CONTROLS[name].unit}".rstrip())
+    for question in lesson.questions:
+        right = judged(lesson, question, start, machine, right_answer(lesson, question, start, machine))
+        print(f"  answer: {question.title}: {right.right_text}. {question.explain}")
+    for (control, value), move in zip(solution_moves(lesson, start), lesson.solution, strict=True):
+        print(f"  move: {CONTROLS[control].label} to {value:g} {CONTROLS[control].unit}: {move.text}")
+    score = score_attempt(lesson, solution_attempt(lesson, start, machine), machine)
+    for result in score.deciding.results if score.deciding else ():
+        print(f"  check: {result.sentence}")
+    print(f"  {score.outcome}: {score.reason}")
+    return 0 if score.passed else 1
+
+
+def _plain(value: float | tuple[float, ...]) -> str:
+    if isinstance(value, tuple):
+        return ", ".join(f"{one:.4g}" for one in value)
+    return f"{value:.4g}"
+
+
+def _new(lesson_id: str, folder: Path) -> int:
+    """Write a lesson to begin with."""
+    if not IDENTIFIER.fullmatch(lesson_id):
+        raise BandbenchError(f"id {lesson_id!r}: use small letters and digits, in words joined by '-'")
+    path = folder / f"{lesson_id}.toml"
+    if path.name in NOT_LESSONS:
+        raise BandbenchError(f"id {lesson_id!r}: {path.name} holds other data; choose another id")
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(skeleton(lesson_id))
+    except FileExistsError:
+        raise BandbenchError(f"{path} is there already; choose another id, or change that file") from None
+    except OSError as error:
+        raise BandbenchError(f"{path} cannot be written ({error.strerror}); choose another folder") from None
+    print(f"{path} written; now: bandbench lessons lint {path} --seeds 2")
+    return 0

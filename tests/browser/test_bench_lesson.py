@@ -94,11 +94,11 @@ def test_the_lesson_is_passed_with_the_keyboard_alone(bench: BenchPage) -> None:
     bench.tab_to(do="check")
     page.keyboard.press("Enter")
 
-    page.locator(".outcome").wait_for()
+    page.locator(".result .outcome").wait_for()
     bench.until(lambda: page.locator("#result canvas").count() > 0, "the plots of the moves")
     page.wait_for_timeout(1000)
     bench.screenshot("lesson-5-result")
-    assert page.locator(".outcome").text_content() == "Result: passed"
+    assert page.locator(".result .outcome").text_content() == "Result: passed"
     rows = page.locator(".table tbody tr").all_inner_texts()
     assert len(rows) == 2
     assert all("in tolerance" in row and "not in" not in row for row in rows)

@@ -61,6 +61,12 @@ POINT_OF_STAGE: Mapping[str, str] = {
 """Where the waveform monitor is connected when a stage is chosen: the stage's own test point, or the nearest one
 behind it that shows what its controls do."""
 
+_FIRST_LESSON = "tracking-and-guide"
+"""The lesson that is offered before another is chosen."""
+
+_OPEN_PRACTICE = "525 high-band"
+"""What the bench records by where no lesson asks for another practice."""
+
 # Seeds dealt by chance are short enough to be read out and typed.
 _SEEDS = 10_000
 
@@ -124,6 +130,8 @@ class Bench:
         self.notice = ""
         self.mode: str | None = None
         self.lesson: Lesson | None = None
+        self.previews: dict[str, Lesson] = {}
+        self._advised: str | None = None
         self.session: Session | None = None
         self.stage = "tape"
         self.scope = Scope()
@@ -526,7 +534,7 @@ class Bench:
             raise UnknownNameError("mode", mode, MODES)
         self.mode = mode
         self.session = None
-        self.lesson = next(iter(self.lessons.values()), None) if mode == "learn" else None
+        self.lesson = self._first_lesson() if mode == "learn" else None
         self._put_right()
 
     def _put_right(self) -> None:
@@ -534,6 +542,9 @@ class Bench:
         self.notice = ""
         self.fault, self.severity, self.fault_shown = None, 0.0, False
         recorder = self.machines.own.recorder
+        if recorder.practice.name != _OPEN_PRACTICE:
+            self._set_up(Recorder())
+            recorder = self.machines.own.recorder
         recorder.set_condition(Condition())
         recorder.set_guide_correction(0.0)
         recorder.set_controls(default_controls())
@@ -545,6 +556,41 @@ class Bench:
         self._began_s = None
         self.log.clear()
         self._moved()
+
+    def _set_up(self, recorder: Recorder) -> None:
+        """Work at another recorder from now on, as for another standard."""
+        self.machines = Machines(recorder)
+        self.machines.begin()
+        self.programme = recorder.tape.signal
+        self.frame_index = 0
+        self._frame = None
+
+    @property
+    def previewing(self) -> bool:
+        """Whether the chosen lesson is a preview: not one of the course, and nothing of it is kept."""
+        return self.lesson is not None and self.lessons.get(self.lesson.id) is not self.lesson
+
+    def advise_lesson(self, name: str | None) -> None:
+        """Note which lesson is best done next: it is the one offered first."""
+        chosen_for_them = self.lesson is None or self.lesson is self._first_lesson()
+        self._advised = name
+        if self.mode == "learn" and self.session is None and chosen_for_them:
+            self.lesson = self._first_lesson()
+            self._changed()
+
+    def _first_lesson(self) -> Lesson | None:
+        advised = self.lessons.get(self._advised or _FIRST_LESSON)
+        return advised or next(iter(self.lessons.values()), None)
+
+    def choose_lesson(self, name: str) -> None:
+        """Choose the lesson to be read about and begun next, of the course or of the previews."""
+        chosen = self.lessons.get(name) or self.previews.get(name)
+        if chosen is None:
+            raise UnknownNameError("lesson", name, self.lessons)
+        if self.session is not None or self.mode != "learn":
+            self.choose_mode("learn")
+        self.lesson = chosen
+        self._changed()
 
     def begin_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the chosen lesson, from a seed of chance if none is given."""
@@ -574,7 +620,10 @@ class Bench:
         self._moved()
 
     def _machine_for(self, lesson: Lesson) -> Machine:
-        """Put the lesson's tape on the machine and lend it to the lesson."""
+        """Put the lesson's tape on a machine of its standard and practice and lend it to the lesson."""
+        own = self.recorder
+        if (own.standard.name, own.practice.name) != (lesson.standard, lesson.practice):
+            self._set_up(Recorder(lesson.standard, lesson.practice))
         if self.recorder.tape.name != lesson.tape or self.programme != lesson.signal:
             self.recorder.load_tape(lesson.tape, lesson.signal)
             self.programme = lesson.signal
@@ -602,6 +651,25 @@ class Bench:
     def open_hint(self, level: int, now_s: float) -> None:
         """Open a hint of the lesson."""
         self.running_session().open_hint(level, now_s)
+        self._changed()
+
+    def answer_question(self, question: str, answer: str, now_s: float) -> None:
+        """Answer a question of the lesson."""
+        self.running_session().answer(question, answer, now_s)
+        self._changed()
+
+    def do_worked_step(self, now_s: float) -> None:
+        """Let the lesson do the step shown; its moves stand in the log of moves as any others."""
+        session = self.running_session()
+        for control, value, _ in session.do_worked_step(now_s):
+            before = self.recorder.controls[control]
+            self._turn(control, value)
+            self.log.note(control, before, value, now_s)
+        self._moved()
+
+    def write_note(self, text: str, now_s: float) -> None:
+        """Write a note into the attempt's log."""
+        self.running_session().note(text, now_s)
         self._changed()
 
     def check_lesson(self, now_s: float) -> None:

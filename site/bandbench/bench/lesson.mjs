@@ -24,6 +24,11 @@ function choosePage(words, send) {
 function briefingPage(model, words, send) {
   const title = h("h3", { tabindex: -1 });
   const body = h("div");
+  const which = choice("lesson-which", words.which, (id) => send("lesson", id));
+  follow(model, ["lesson", "lessons"], () => {
+    which.element.hidden = model.lessons.length < 2;
+    which.show(model.lesson.id ?? "", model.lessons);
+  });
   const show = () => {
     const { lesson } = model;
     if (!lesson.title) {
@@ -40,7 +45,7 @@ function briefingPage(model, words, send) {
       h("h4", {}, words.cautions), list("ul", lesson.cautions));
   };
   follow(model, ["lesson"], show);
-  return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
+  return { title, element: h("div", { class: "briefing" }, title, which.element, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
 function stepSection(model, words, send) {
@@ -51,6 +56,14 @@ function stepSection(model, words, send) {
   const back = button(words.back, () => send("step", model.step.number - 1), { "data-do": "back" });
   const next = button(words.next, () => send("step", model.step.number + 1), { class: "main", "data-do": "next" });
   const spoken = h("p", { class: "hidden-words", role: "status" });
+  const worked = h("div", { class: "worked" });
+  follow(model, ["step"], () => {
+    const { step } = model;
+    worked.hidden = !step.worked;
+    if (!step.worked) return;
+    worked.replaceChildren(h("p", { class: "about" }, words.worked), ...step.reasons.map(prose));
+    worked.append(button(words.do_step, () => send("worked"), { "data-do": "worked" }));
+  });
   follow(model, ["step"], () => {
     const { step } = model;
     if (!step.title) return;
@@ -68,17 +81,77 @@ function stepSection(model, words, send) {
     }
     model.watch.forEach(({ text }, index) => setText(watch.children[index].lastChild, text));
   });
-  return h("section", { class: "step" }, place, title, body, watch, h("div", { class: "row" }, back, next), spoken);
+  return h("section", { class: "step" }, place, title, body, worked, watch, h("div", { class: "row" }, back, next), spoken);
+}
+
+// One question: what can be answered, or what was. It is built anew only when it has been answered, so that what is
+// being chosen stays.
+function questionField(one, words, send) {
+  const id = `question-${one.name}`;
+  const legend = h("legend", {}, one.title);
+  if (one.given) {
+    const verdict = one.passed ? words.right_answer : fill(words.wrong_answer, { text: one.right });
+    return h("fieldset", { class: `question ${one.told ? (one.passed ? "passed" : "missed") : ""}`, "data-question": one.name, tabindex: -1 },
+      legend, prose(one.text), h("p", {}, fill(words.given, { text: one.given })),
+      ...(one.told ? [h("p", { class: "check-verdict" }, verdict), prose(one.explain)] : [h("p", { class: "about" }, words.kept)]));
+  }
+  const input = (value, label, index) => {
+    const box = h("input", { type: one.many ? "checkbox" : "radio", name: id, id: `${id}-${index}`, value });
+    return h("label", { class: "option", for: `${id}-${index}` }, box, ` ${label}`);
+  };
+  const number = one.kind === "numeric" ? h("input", { type: "text", inputmode: "decimal", id: `${id}-number`, autocomplete: "off" }) : null;
+  const fields = number
+    ? [h("span", { class: "field" }, h("label", { for: `${id}-number` }, fill(words.number, { unit: one.unit })), number)]
+    : one.options.map(([value, label], index) => input(value, label, index));
+  const field = h("fieldset", { class: "question", "data-question": one.name }, legend, prose(one.text),
+    ...(one.many ? [h("p", { class: "about" }, words.choose_all)] : []), h("div", { class: "options" }, fields));
+  const answer = () => {
+    const chosen = number ? number.value : [...field.querySelectorAll("input:checked")].map((box) => box.value).join("+");
+    if (chosen !== "") send("answer", { question: one.name, answer: chosen });
+  };
+  number?.addEventListener("keydown", (event) => { if (event.key === "Enter") answer(); });
+  field.append(button(words.answer, answer, { "data-do": `answer-${one.name}`, "aria-label": fill(words.answer_of, { title: one.title }) }));
+  return field;
+}
+
+function questionSection(model, words, send) {
+  const fields = h("div", { class: "questions", role: "group", "aria-label": words.questions });
+  const section = h("section", { class: "question-section" }, h("h4", {}, words.questions), h("p", { class: "about" }, words.questions_text), fields);
+  let shown = [];
+  follow(model, ["questions", "seed"], () => {
+    section.hidden = model.questions.length === 0;
+    const now = model.questions.map((one) => JSON.stringify([model.seed, one]));
+    const anew = now.length !== shown.length;
+    if (anew) fields.replaceChildren();
+    model.questions.forEach((one, index) => {
+      if (!anew && now[index] === shown[index]) return;
+      const field = questionField(one, words, send);
+      const old = fields.children[index];
+      const inside = old?.contains(document.activeElement);
+      if (old) old.replaceWith(field);
+      else fields.append(field);
+      // Whoever pressed the button that is now gone goes on reading at what came of it.
+      if (inside) field.focus();
+    });
+    shown = now;
+  });
+  return section;
 }
 
 function checkSection(model, words, send) {
   const check = button(words.check, () => send("check"), { class: "main", "data-do": "check" });
+  const about = h("p", { class: "about" });
+  follow(model, ["lesson"], () => {
+    const asks = ["diagnosis", "assessment"].includes(model.lesson.mode) || model.lesson.checks === 0;
+    setText(check, asks ? words.submit : words.check);
+    setText(about, asks ? words.submit_text : words.check_text);
+  });
   const results = h("div", { role: "status", class: "checks" });
   const result = button(words.result, () => send("result"), { "data-do": "result" });
   const again = button(words.restart, () => send("restart"), { "data-do": "restart" });
   follow(model, ["checks", "finished"], () => {
     check.hidden = model.finished;
-    result.hidden = model.checks.length === 0;
+    result.hidden = model.checks.length === 0 && !model.finished;
     results.replaceChildren(
       ...(model.finished ? [h("p", { class: "verdict" }, words.finished)] : []),
       ...model.checks.map((one) => h("div", { class: `check ${one.passed ? "passed" : "missed"}`, "data-check": one.name },
@@ -88,7 +161,7 @@ function checkSection(model, words, send) {
         h("p", { class: "about" }, `${words.source}: ${one.source}`))));
   });
   return h("section", { class: "check-section" }, h("h4", {}, words.check_title),
-    h("p", { class: "about" }, words.check_text), check, results, h("div", { class: "row" }, result, again));
+    about, check, results, h("div", { class: "row" }, result, again));
 }
 
 function hintSection(model, words, send) {
@@ -117,7 +190,7 @@ function stepsPage(model, words, send) {
     briefing.replaceChildren(...(model.lesson.briefing ? [prose(model.lesson.briefing), h("h4", {}, words.cautions), list("ul", model.lesson.cautions)] : []));
   });
   return { title, element: h("div", { class: "steps" }, title, seed,
-    stepSection(model, words, send), checkSection(model, words, send), hintSection(model, words, send),
+    stepSection(model, words, send), questionSection(model, words, send), checkSection(model, words, send), hintSection(model, words, send),
     h("details", {}, h("summary", {}, words.briefing), briefing),
     h("p", {}, button(words.leave, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }

@@ -14,6 +14,7 @@ from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS, STAGES
 from sim.instruments import MEASUREMENTS
+from sim.training.answers import answer_options, takes_many
 from sim.training.checks import CheckResult
 from sim.training.lesson import HINT_LEVELS, Lesson
 from sim.training.session import Session
@@ -45,6 +46,10 @@ class LessonCard(Part):
         Results of the last check.
     finished : bool
         Whether the lesson is passed.
+    questions : list of dict
+        The questions, what can be answered, and what was; what an answer is worth only where it may be told.
+    lessons : list of [id, title]
+        Lessons that can be chosen.
     fault : dict
         What is known about a planted fault.
     faults : list of [name, title]
@@ -61,6 +66,8 @@ class LessonCard(Part):
     hints = param.List(default=[])
     checks = param.List(default=[])
     finished = param.Boolean(default=False)
+    questions = param.List(default=[])
+    lessons = param.List(default=[])
     fault = param.Dict(default={})
     faults = param.List(default=[])
     notice = param.String(default="")
@@ -70,6 +77,9 @@ class LessonCard(Part):
 
 def _lesson_data(lesson: Lesson) -> dict[str, Any]:
     return {
+        "id": lesson.id,
+        "mode": lesson.mode,
+        "checks": len(lesson.checks),
         "title": lesson.title,
         "minutes": lesson.minutes,
         "briefing": typeset(lesson.briefing),
@@ -88,7 +98,37 @@ def _step_data(session: Session) -> dict[str, Any]:
         "expect": typeset(step.expect),
         "stage": STAGES[step.stage].title if step.stage else "",
         "control": CONTROLS[step.control].label if step.control else "",
+        "worked": session.step_is_worked and bool(session.worked_moves()) and not session.finished,
+        "reasons": [typeset(reason) for _, _, reason in session.worked_moves()],
     }
+
+
+def _question_data(session: Session) -> list[dict[str, Any]]:
+    """Return each question as it stands; nothing in it gives an answer away before it may be told."""
+    lesson, told = session.lesson, session.tells_answers
+    rows = []
+    for question in lesson.questions:
+        result = session.answers.get(question.name)
+        rows.append(
+            {
+                "name": question.name,
+                "title": question.title,
+                "text": typeset(question.text),
+                "kind": question.kind,
+                "unit": question.unit,
+                "many": takes_many(lesson, question),
+                "options": [
+                    [answer, typeset(words)]
+                    for answer, words in answer_options(lesson, question, session.start, session.machine.faults)
+                ],
+                "given": typeset(result.given_text) if result else "",
+                "told": told and result is not None,
+                "passed": bool(told and result and result.passed),
+                "right": typeset(result.right_text) if told and result else "",
+                "explain": typeset(question.explain) if told and result else "",
+            }
+        )
+    return rows
 
 
 def check_data(result: CheckResult) -> dict[str, Any]:
@@ -120,7 +160,10 @@ class LessonView(View):
         self._show_result = show_result
         self._readings: Readings | None = None
         self.card = LessonCard(
-            self.receive, words=self.words, faults=[[fault.name, fault.title] for fault in FAULTS.values()]
+            self.receive,
+            words=self.words,
+            lessons=[[lesson.id, lesson.title] for lesson in bench.lessons.values()],
+            faults=[[fault.name, fault.title] for fault in FAULTS.values()],
         )
         self.refresh()
 
@@ -146,6 +189,12 @@ class LessonView(View):
                 return partial(bench.show_step, int(value), now_s)
             case "hint":
                 return partial(bench.open_hint, int(value), now_s)
+            case "lesson":
+                return partial(bench.choose_lesson, str(value))
+            case "worked":
+                return partial(bench.do_worked_step, now_s)
+            case "answer":
+                return partial(bench.answer_question, str(value["question"]), str(value["answer"]), now_s)
             case "check":
                 return partial(self._check, now_s)
             case "result":
@@ -183,6 +232,7 @@ class LessonView(View):
                 hints=[typeset(text) for text in hints[: session.hints_opened]],
                 checks=[check_data(result) for result in submission.results] if submission else [],
                 finished=session.finished,
+                questions=_question_data(session),
             )
 
     def _fault_data(self) -> dict[str, Any]:

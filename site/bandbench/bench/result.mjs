@@ -12,6 +12,10 @@ export function render({ model, el }) {
     h("th", { scope: "row", role: "rowheader" }, one.title), cell(words.value, one.value), cell(words.target, one.target),
     cell(words.verdict, one.passed ? `✓ ${words.in_tolerance}` : `✗ ${words.out_of_tolerance}`),
     cell(words.source, one.source, { class: "about" }));
+  const answered = (one) => h("tr", { role: "row", class: one.passed ? "passed" : "missed", "data-answer": one.name },
+    h("th", { scope: "row", role: "rowheader" }, one.title), cell(words.given, one.given), cell(words.right, one.right),
+    cell(words.verdict, one.told ? (one.passed ? `✓ ${words.right_verdict}` : `✗ ${words.wrong_verdict}`) : ""),
+    cell(words.explain, one.explain, { class: "about" }));
   follow(model, ["result"], () => {
     const { result } = model;
     const open = Boolean(result.title);
@@ -27,12 +31,18 @@ export function render({ model, el }) {
     body.replaceChildren(
       h("p", { class: "about" }, result.lesson),
       h("p", { class: "reason" }, result.reason),
-      h("div", { class: "table" }, h("table", { role: "table" },
+      h("ul", { class: "score-parts" }, result.parts.map(([name, good, sentences]) => h("li", { "data-part": name },
+        h("b", {}, `${good ? "✓" : "✗"} ${name}: ${good ? words.part_good : words.part_missed}. `), sentences.join(" ")))),
+      ...(result.answers.length ? [h("div", { class: "table" }, h("table", { role: "table" },
+        h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, [words.question, words.given, words.right, words.verdict, words.explain].map((text) => h("th", { scope: "col", role: "columnheader" }, text)))),
+        h("tbody", { role: "rowgroup" }, result.answers.map(answered))))] : []),
+      ...(result.checks.length === 0 ? [] : [h("div", { class: "table" }, h("table", { role: "table" },
         h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, [words.check, words.value, words.target, words.verdict, words.source].map((text) => h("th", { scope: "col", role: "columnheader" }, text)))),
-        h("tbody", { role: "rowgroup" }, result.checks.map(row)))),
-      h("p", {}, result.summary),
+        h("tbody", { role: "rowgroup" }, result.checks.map(row))))]),
+      h("p", {}, [result.summary, ...result.fluency].join(" ")),
       ...result.forbidden.map((text) => h("p", { class: "note" }, text)),
       h("div", { class: "debrief" }, result.debrief.map(([heading, text]) => h("section", {}, h("h4", {}, heading), prose(text)))),
+      ...(result.chain.length ? [h("section", {}, h("h4", {}, words.chain), h("ol", {}, result.chain.map((link) => h("li", {}, link))))] : []),
       h("div", { class: "row" },
         button(words.again, () => model.send_msg({ do: "again" }), { class: "main", "data-do": "again" }),
         button(words.close, () => model.send_msg({ do: "close" }), { "data-do": "close" })),

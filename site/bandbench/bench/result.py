@@ -18,6 +18,7 @@ from bandbench.bench.readings import setting, typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
+from sim.training.answers import AnswerResult
 from sim.training.score import Score
 from sim.training.session import Session
 from sim.training.timeline import ControlTrack, ReadingTrack, control_tracks, reading_tracks
@@ -56,6 +57,12 @@ def _result_data(session: Session, score: Score) -> dict[str, Any]:
         "lesson": say("result.lesson", title=lesson.title, seed=session.seed),
         "reason": typeset(score.reason),
         "checks": [check_data(result) for result in score.deciding.results] if score.deciding else [],
+        "parts": [
+            [say(f"result.{part.name}"), part.passed, [typeset(sentence) for sentence in part.sentences]]
+            for part in score.parts
+        ],
+        "answers": [_answer_data(answer, session.tells_answers) for answer in score.answers],
+        "fluency": [typeset(sentence) for sentence in score.fluency],
         "summary": say(
             "result.moves", moves=score.moves, minutes=minutes, seconds=seconds, hints=len(score.hints_opened)
         ),
@@ -70,6 +77,21 @@ def _result_data(session: Session, score: Score) -> dict[str, Any]:
         "debrief": [[say(f"result.{part}"), typeset(getattr(lesson.debrief, part))] for part in ("what", "why", "next")]
         if session.finished
         else [],
+        "chain": [typeset(link) for link in lesson.debrief.chain] if session.finished else [],
+    }
+
+
+def _answer_data(answer: AnswerResult, told: bool) -> dict[str, Any]:
+    """Return one answer in words; what is right only when it may be told."""
+    return {
+        "name": answer.question.name,
+        "title": answer.question.title,
+        "given": typeset(answer.given_text),
+        "right": typeset(answer.right_text) if told else "",
+        "passed": told and answer.passed,
+        "told": told,
+        "explain": typeset(answer.question.explain) if told else "",
+        "source": typeset(answer.question.source_text) if told else "",
     }
 
 
