@@ -272,6 +272,7 @@ def test_a_recording_made_here_leans_on_the_second_machine(bench: Bench) -> None
     with pytest.raises(BandbenchError, match="not armed"):
         bench.do_act("record")
     for machine, lean_us in (("this", 0.0), ("second", -10.0 * 0.907 / 25.4)):
+        bench.station.make_ready("stop", place_m)
         bench.choose_machine(machine)
         bench.station.make_ready("play", place_m - 1.5)
         live(0.5)
