@@ -220,6 +220,7 @@ def test_the_lesson_card_from_choice_to_result(application: BenchApplication, cl
         return str(card.notice)
 
     do("mode", "learn")
+    do("lesson", "tracking-and-guide")
     assert card.page == "briefing"
     assert card.lesson["title"]
     do("begin")
