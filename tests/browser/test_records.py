@@ -136,7 +136,7 @@ class RecordsPage:
     def begin(self) -> int:
         """Begin the lesson; return which variation was dealt."""
         self.press(mode="learn")
-        self.page.locator("[data-do=begin]").wait_for()
+        self.page.locator("[data-mode=learn]").wait_for(state="hidden")
         self.watched.python(TAKE_LESSON)
         title = read_lessons()[LESSON].title
         self.bench.until(lambda: self.page.locator(".briefing h3").text_content() == title, title)
@@ -166,8 +166,8 @@ class RecordsPage:
         for control, value in solution_moves(session.lesson, session.start):
             self.set_control(control, value)
         self.press(do="check")
-        self.page.locator(".outcome").wait_for()
-        assert self.page.locator(".outcome").text_content() == "Result: passed"
+        self.page.locator("#result .outcome").first.wait_for()
+        assert self.page.locator("#result .outcome").first.text_content() == "Result: passed"
 
     def attempts(self) -> list[str]:
         return self.part.locator(".attempts li").all_text_contents()
