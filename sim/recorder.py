@@ -17,31 +17,30 @@ from numpy.typing import NDArray
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES, ControlError, ControlSpec, Stage, check_control, default_controls
 from sim.correction import CORRECTIONS, Corrector
+from sim.demodulator import Demodulator, TimeBase, time_base
 from sim.dropout import compensate, lost_samples
 from sim.errors import BandbenchError
-from sim.fm import OutputFilter, discriminate, envelope_frequency_hz, noise_to_carrier_for_snr
+from sim.fm import noise_to_carrier_for_snr
 from sim.frame import PlaybackFrame
-from sim.headtape import HeadTip, contact_spacing_um, head_response, spacing_loss_db, wavelength_m
-from sim.headwheel import HALF_PASS_RAD, GuideGeometry, PassSchedule, pass_schedule, time_base_error, time_base_slope
+from sim.headreader import HeadReader
+from sim.headwheel import GuideGeometry, PassSchedule, pass_schedule
 from sim.playback import (
     ChannelSettings,
     NoisePool,
     add_noise,
-    as_read_by,
     head_of_pass,
     head_phases,
     single_head_signal,
     switched_signal,
 )
 from sim.recordchain import RecordChain, RecordingShelf, with_level
-from sim.running import LOCKED, Moved, Running, line_errors_s, speed_level
+from sim.running import LOCKED, Moved, Running, line_errors_s
 from sim.servos.residual import tracking_wobble_deg, wheel_jitter_s
 from sim.signals import blanking_template, make_signal
 from sim.sliprings import contact_level
-from sim.standards import FOOTPRINT, get_practice, get_standard
+from sim.standards import get_practice, get_standard
 from sim.tape import TAPES, RecordedFrame, RecordSettings, TapeSpec, get_tape, record_frame
 from sim.tapestate import tape_level
-from sim.timebase import Displacement
 from sim.tracking import TrackMatch, match_tracks
 from sim.videocircuits import VideoCondition
 
@@ -66,17 +65,10 @@ __all__ = [
 NORMAL_PICTURE_SNR_DB = 46.0
 NORMAL_PRACTICE = {"525/60": "525 high-band", "625/50": "625 high-band"}
 
-# Pieces of a line in which time-base errors are smooth; the switcher turns over between two of them.
-_SEGMENTS_PER_LINE = 7
-
-# A head whose response stays within this of a good one's is read as one (MODEL: far below what can be seen).
-_FLAT_DB = 0.01
-# Readings of the tape by differently worn heads that are kept; a moving guide would make a new one at every step.
-_MOST_HEARD = 8
 # The dropout compensator is off at the lowest setting of its control (MODEL).
 _COMPENSATOR_OFF_DB = CONTROLS["dropout_threshold_db"].minimum
-# Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
-_CONTACT_POINTS = 37
+# A level that changes by less than this with the tracking is left as it is (MODEL: 0.01 dB).
+_SAME_LEVEL = 1e-3
 
 # Which prepared parts a control invalidates; everything else is cheap and done for each frame.
 _RECORDING = (
@@ -158,8 +150,8 @@ class Recorder:
         self._noise_to_carrier = noise_to_carrier_for_snr(
             NORMAL_PICTURE_SNR_DB, self.standard, get_practice(NORMAL_PRACTICE[self.standard.name])
         )
-        self._sample_filter = OutputFilter(self.standard, self.practice)
-        self._spline_filter = OutputFilter(self.standard, self.practice, spline=True)
+        self._demodulator = Demodulator(self.standard, self.practice)
+        self._reader = HeadReader(self.standard, self.practice)
         self._programme = make_signal(signal or self._tape.signal, self.standard)
         self._chain = RecordChain(self.standard, self.practice, self._programme)
         self._shelf = RecordingShelf(self.standard, self.practice)
@@ -171,8 +163,7 @@ class Recorder:
         self._envelopes: list[NDArray[np.complex64]] = []
         self._seed = seed
         self._guide_correction_um = 0.0
-        self._heard: dict[tuple[HeadTip, bytes], NDArray[np.complex64]] = {}
-        self._geometry: tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None] | None = None
+        self._geometry: TimeBase | None = None
         if controls:
             self.set_controls(controls)
 
@@ -278,7 +269,7 @@ class Recorder:
 
     def _take_up(self, recorded: RecordedFrame) -> None:
         self._recorded = recorded
-        self._heard.clear()
+        self._reader.clear()
         self._signal = None
 
     def set_guide_correction(self, correction_um: float) -> None:
@@ -290,7 +281,13 @@ class Recorder:
     @property
     def machine_geometry(self) -> GuideGeometry:
         """Errors of this machine's guide and heads now: they go into what it records."""
-        return self._machine_geometry()
+        controls, condition = self._controls, self._condition
+        timing = [controls[f"head_timing_ns_{head + 1}"] + condition.head_timing_offset_ns[head] for head in range(4)]
+        return GuideGeometry(
+            inward_um=controls["guide_position_um"] + condition.guide_offset_um + self._guide_correction_um,
+            height_um=controls["guide_height_um"] + condition.guide_height_offset_um,
+            head_timing_ns=(timing[0], timing[1], timing[2], timing[3]),
+        )
 
     @property
     def record_settings(self) -> RecordSettings:
@@ -326,14 +323,16 @@ class Recorder:
         schedule = self._schedule
         fixed = (self.standard, self.practice)
         recorded = self._recorded_frame
-        if self._signal is None or match != self._signal_match:
+        signal = self._nearly_the_same(match, recorded, running)
+        if signal is None:
             # A new match of heads to tracks changes which timing error each pass has.
             if self._signal_match is None or match.head_shift != self._signal_match.head_shift:
                 self._geometry = None
             self._signal_match = match
             phases = head_phases(self.standard, self._condition.switch_jump_deg, self._seed)
-            self._envelopes = [self._as_read(recorded, head) for head in range(4)]
-            self._signal = switched_signal(
+            tips, inward_um = map(self._condition.tip, range(4)), self.machine_geometry.inward_um
+            self._envelopes = [self._reader.read(recorded.envelope, tip, inward_um, schedule) for tip in tips]
+            self._signal = signal = switched_signal(
                 self._envelopes,
                 match,
                 recorded.track_bow_m,
@@ -343,7 +342,8 @@ class Recorder:
                 *fixed,
             )
         noise = self._noise.frame(index)
-        signal = self._signal if running.readable else np.zeros_like(self._signal)
+        if not running.readable:
+            signal = np.zeros_like(signal)
         heads = head_of_pass(match, schedule.passes)
         lifts = self._condition.slip_ring_lifts_per_turn
         contact = contact_level(lifts, heads, schedule, self.standard, index, self._seed)
@@ -354,8 +354,8 @@ class Recorder:
             signal = signal * of_tape
         rf = add_noise(signal, noise, match, channels, schedule, *fixed)
         if self._geometry is None:
-            self._geometry = self._prepare_geometry(match, recorded.geometry)
-        error, slope, displacement = self._geometry
+            self._geometry = time_base(self.machine_geometry, recorded.geometry, match, schedule, self.standard)
+        base = self._geometry
         level = 10.0 ** (self._controls["video_level_db"] / 20.0)
         correction = CORRECTIONS[int(self._controls["correction"])]
         servo_error_s = self._servo_error_s(time_s, running.residual_peak_s)
@@ -372,7 +372,7 @@ class Recorder:
             standard=self.standard,
             index=index,
             rf=rf_moved,
-            guide_error_s=error.reshape(shape),
+            guide_error_s=base.error_s.reshape(shape),
             servo_error_s=servo_error_s if moved is None else servo_error_s + moved.error_s,
             head_of_line=head_of_line if moved is None else moved.lines(head_of_line),
             control_phase_deg=control_phase_deg,
@@ -381,7 +381,7 @@ class Recorder:
             active=self._active,
             demodulate=partial(
                 self._demodulate,
-                *(rf, slope, displacement, servo_error_s, level, running.speed_error, moved),
+                *(rf, base, servo_error_s, level, running.speed_error, moved),
                 *(circuits, time_s),
             ),
             correct=partial(self._correct, rf_moved, self._dropout_threshold_db, correction, index, circuits),
@@ -395,6 +395,25 @@ class Recorder:
             circuits=circuits,
             control_level=10.0 ** (control_level_db / 20.0),
         )
+
+    def _nearly_the_same(
+        self, match: TrackMatch, recorded: RecordedFrame, running: Running
+    ) -> NDArray[np.complex64] | None:
+        """Return the switched RF if the last one, or a part of it, will do; None if it must be worked out anew.
+
+        While a capstan holds the tape its phase trembles by a hair from frame to frame. With nothing of a
+        neighbouring track under the heads that changes the level alone.
+        """
+        kept = self._signal_match
+        if self._signal is None or kept is None:
+            return None
+        if match == kept:
+            return self._signal
+        alone = match.head_shift == kept.head_shift and match.neighbour == kept.neighbour == 0.0
+        if running.control_phase_deg is None or not alone or recorded.track_bow_m or not kept.own:
+            return None
+        level = match.own / kept.own
+        return self._signal if abs(level - 1.0) < _SAME_LEVEL else self._signal * np.float32(level)
 
     def electronics_frame(self, index: int = 0) -> PlaybackFrame:
         """Return frame number `index` of the input through the machine's electronics, with no tape between."""
@@ -548,66 +567,10 @@ class Recorder:
         machine = (schedule, self.standard, self.practice)
         return single_head_signal(head, envelopes[head], noise, match, bow_m, channels[head], *machine)
 
-    def _as_read(self, recorded: RecordedFrame, head: int) -> NDArray[np.complex64]:
-        """Return the recorded RF behind the contact and the response of head 0 to 3."""
-        tip = self._condition.tip(head)
-        inward_um = self._machine_geometry().inward_um
-        sine = np.sin(np.linspace(-HALF_PASS_RAD, HALF_PASS_RAD, _CONTACT_POINTS))
-        spacing_um = contact_spacing_um(tip, inward_um, sine)
-        key = (tip, spacing_um.tobytes())
-        if key not in self._heard:
-            if len(self._heard) >= _MOST_HEARD:
-                self._heard.clear()
-            mean_um = float(spacing_um.mean())
-            tip_speed = FOOTPRINT.tip_speed_m_per_s(self.standard.wheel_rate_hz)
-            frequency_hz = envelope_frequency_hz(self.standard)
-            gain = head_response(tip, mean_um, frequency_hz, tip_speed, FOOTPRINT.track_width_m)
-            envelope = recorded.envelope
-            if np.abs(20.0 * np.log10(np.abs(gain))).max() > _FLAT_DB:
-                envelope = as_read_by(envelope, gain)
-            if np.ptp(spacing_um) > 0.0:
-                # Where the tip lifts, the level falls as at the carrier; the response stays that of the mean.
-                carrier_hz = self.practice.blanking_hz + 0.5 * self.practice.white_deviation_hz
-                wave = wavelength_m(carrier_hz, tip_speed)
-                along_db = spacing_loss_db(1e-6, wave) * (spacing_um - mean_um)
-                level = np.interp(self._schedule.sine, sine, 10.0 ** (along_db / 20.0))
-                envelope = envelope * level.astype(np.float32)
-            self._heard[key] = envelope
-        return self._heard[key]
-
-    def _machine_geometry(self) -> GuideGeometry:
-        controls, condition = self._controls, self._condition
-        timing = [controls[f"head_timing_ns_{head + 1}"] + condition.head_timing_offset_ns[head] for head in range(4)]
-        return GuideGeometry(
-            inward_um=controls["guide_position_um"] + condition.guide_offset_um + self._guide_correction_um,
-            height_um=controls["guide_height_um"] + condition.guide_height_offset_um,
-            head_timing_ns=(timing[0], timing[1], timing[2], timing[3]),
-        )
-
-    def _prepare_geometry(
-        self, match: TrackMatch, recorded: GuideGeometry
-    ) -> tuple[NDArray[np.float32], NDArray[np.float32], Displacement | None]:
-        """Work out time-base error, its slope and the displacement: playback's less what the tape already has."""
-        machine = self._machine_geometry()
-        playing = head_of_pass(match, self._schedule.passes)
-        recording = np.arange(self._schedule.passes) % 4
-        schedule = self._schedule
-        error = time_base_error(machine, playing, self.standard, schedule)
-        error -= time_base_error(recorded, recording, self.standard, schedule)
-        slope = time_base_slope(machine, self.standard, schedule)
-        slope -= time_base_slope(recorded, self.standard, schedule)
-        displacement = None
-        if error.any():
-            segment = self.standard.samples_per_line // _SEGMENTS_PER_LINE
-            first = -self._schedule.switch_lead % segment
-            displacement = Displacement(error, self.standard.sample_rate_hz, segment, first)
-        return error, slope, displacement
-
     def _demodulate(
         self,
         rf: NDArray[np.complex64],
-        slope: NDArray[np.float32],
-        displacement: Displacement | None,
+        base: TimeBase,
         servo_error_s: NDArray[np.float64],
         level: float,
         speed_error: float,
@@ -616,18 +579,7 @@ class Recorder:
         time_s: float,
     ) -> NDArray[np.float32]:
         """Demodulate RF under the time-base errors and the video level of the moment it was played."""
-        frequency_hz = discriminate(rf, self.standard.sample_rate_hz)
-        line_error_s = servo_error_s if servo_error_s.any() else None
-        if displacement is None:
-            video = self._sample_filter(frequency_hz, line_error_s)
-        else:
-            video = displacement(self._spline_filter(frequency_hz, line_error_s))
-            # The reproduced carrier is faster by the slope: blanking's own frequency moves as well.
-            standard, practice = self.standard, self.practice
-            hz_per_level = practice.white_deviation_hz / (standard.white_level - standard.blanking_level)
-            video += slope * (video + np.float32(practice.blanking_hz / hz_per_level - standard.blanking_level))
-        if speed_error:
-            video += np.float32(speed_level(speed_error, self.standard, self.practice))
+        video = self._demodulator.video(rf, base, servo_error_s, speed_error)
         if level != 1.0:
             video *= np.float32(level)
         video = circuits.demodulated(video, rf, self.standard, time_s)

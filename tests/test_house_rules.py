@@ -46,7 +46,7 @@ def test_numbers_come_before_stages_and_stages_before_the_machine() -> None:
         "reel": 6, "sound": 2,
         "errors": 0, "standards": 1, "timebase": 2, "servos": 2, "controltrack": 2, "signals": 2, "colour": 2,
         "controls": 4, "condition": 4, "fm": 2, "headtape": 1, "headwheel": 2, "tracking": 2, "dropout": 2, "output": 2,
-        "correction": 3, "tape": 3, "playback": 3, "running": 2, "sliprings": 3, "recordchain": 4, "frame": 4, "recorder": 5, "instruments": 6, "drawings": 6, "training": 7,
+        "correction": 3, "tape": 3, "playback": 3, "running": 2, "sliprings": 3, "recordchain": 4, "headreader": 4, "demodulator": 4, "frame": 4, "recorder": 5, "instruments": 6, "drawings": 6, "training": 7,
         "faults": 7, "faultchart": 7, "tapestate": 3, "videocircuits": 3,
     }  # fmt: skip
     for path in SIM_FILES:
