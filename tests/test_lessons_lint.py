@@ -30,16 +30,15 @@ from tests.training_lessons import LINE_UP_FILE, line_up, line_up_data, line_up_
 
 TEXT = LINE_UP_FILE.read_text(encoding="utf-8")
 
-# Four tests of five seeds, so that none of them takes long.
-PARTS = [SEEDS[first : first + 5] for first in range(0, len(SEEDS), 5)]
+# All of `SEEDS` take a quarter of an hour and more over the whole course: `bandbench lessons lint` tries them.
+TRIED = SEEDS[:1]
 
 
-@pytest.mark.parametrize("seeds", PARTS, ids=lambda seeds: f"seeds {seeds[0]}-{seeds[-1]}")
 @pytest.mark.parametrize("path", lesson_files([]), ids=lambda path: path.stem)
-def test_every_lesson_fails_as_delivered_and_passes_by_solution_and_by_instruments(path: Path, seeds: range) -> None:
-    report = lint_lesson(read_lesson(path), seeds, None, FAULTS)
+def test_every_lesson_fails_as_delivered_and_passes_by_solution_and_by_instruments(path: Path) -> None:
+    report = lint_lesson(read_lesson(path), TRIED, None, FAULTS)
     assert report.problems == ()
-    assert [seed.seed for seed in report.seeds] == list(seeds)
+    assert [seed.seed for seed in report.seeds] == list(TRIED)
     for seed in report.seeds:
         assert not seed.delivered.passed
         assert seed.solved.passed
