@@ -174,3 +174,10 @@ def test_a_move_in_words() -> None:
     spec = CONTROLS[move.control]
     text = say("log.move", label=spec.label, before=setting(spec, move.before), after=setting(spec, move.after))
     assert text == "Guide position: −1.2\u00a0µm to +3.0\u00a0µm"
+
+
+def test_with_no_tape_playing_the_stages_before_the_processing_say_so() -> None:
+    states = stage_states(take_readings(Recorder(signal="bars").electronics_frame()))
+    before = ("tape", "headwheel", "channels", "switcher", "demodulator")
+    assert {states[name] for name in before} == {"no tape playing"}
+    assert states["input"].startswith("peak 10")

@@ -85,6 +85,11 @@ def stage_states(readings: Readings) -> dict[str, str]:
         What they read.
     """
     frame = readings.frame
+    output = say("path.output", value=f"{100.0 * float(np.mean(picture(frame))):.0f}\N{NO-BREAK SPACE}%")
+    peak = quantity(float(frame.source.max()), frame.standard.level_unit, signed=False)
+    sent = {"processing": say("path.processing"), "output": output, "input": say("path.input", value=peak)}
+    if not frame.off_tape:
+        return dict.fromkeys(("tape", "headwheel", "channels", "switcher", "demodulator"), say("path.no_tape")) | sent
     playing = set(frame.head_of_line.tolist())
     off = [str(head) for head in range(1, 5) if head not in playing]
     levels = [readings.values[f"rf_level_db_{head}"] for head in range(1, 5) if head in playing]
@@ -106,9 +111,7 @@ def stage_states(readings: Readings) -> dict[str, str]:
         "channels": channels,
         "switcher": say("path.switcher", value=short("rf_level_db")),
         "demodulator": say("path.noise", value=short("noise_db").lstrip("+")),
-        "processing": say("path.processing"),
-        "output": say("path.output", value=f"{100.0 * float(np.mean(picture(frame))):.0f}\N{NO-BREAK SPACE}%"),
-        "input": say("path.input", value=quantity(float(frame.source.max()), frame.standard.level_unit, signed=False)),
+        **sent,
     }
 
 
