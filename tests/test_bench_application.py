@@ -56,7 +56,7 @@ def board_values(application: BenchApplication) -> dict[str, float]:
 def drawn_labels(application: BenchApplication) -> set[str]:
     """Return what the legends of the result's plots name."""
     panes: list[Any] = list(application.result.plots)
-    return {item.label.value for pane in panes for item in pane.object.legend[0].items}
+    return {item.label.value for pane in panes for legend in pane.object.legend for item in legend.items}
 
 
 # The page ---------------------------------------------------------------------------------------------------
@@ -82,9 +82,10 @@ def test_every_word_is_used() -> None:
     code += (SITE / "static" / "records.mjs").read_text("utf-8")
     # Some keys are put together from a name: a mode, a part of the debrief, a hint's level.
     built = re.compile(
-        r"lesson\.(learn|practise|demonstrate)(_text)?|lesson\.hint_\d|result\.(what|why|next)"
+        r"lesson\.(learn|practise|demonstrate)(_text)?|lesson\.hint_\d|result\.(what|why|next|result|diagnosis|order_and_care)"
         r"|why\.(view|title|scale|hidden)_\w+"
         r"|sound\.(figure|no_note)_\w+|sound\.no_output|learner\.why_\w+"
+        r"|course\.(level|mode)_\w+|reference\.(page|about|column)_\w+|formula\.\w+|replay\.kind_\w+"
     )
     idle = [
         key for key in WORDS if not built.fullmatch(key) and not re.search(rf"\b{key.split('.')[1]}\b", code)
@@ -252,8 +253,8 @@ def test_the_lesson_card_from_choice_to_result(application: BenchApplication, cl
     result = application.result.page.result
     assert result["passed"]
     assert [one["passed"] for one in result["checks"]] == [True, True]
-    # Two readings, two controls moved.
-    assert len(application.result.plots) == 4
+    # What was done when, two readings, two controls moved.
+    assert len(application.result.plots) == 5
     assert len(result["debrief"]) == 3
     assert say("result.reference") in drawn_labels(application)
     seed = card.seed

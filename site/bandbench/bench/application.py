@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bandbench.bench.authoring import AuthoringView
 from bandbench.bench.bench import Bench
 from bandbench.bench.controls import ControlsView
+from bandbench.bench.course import CourseView
 from bandbench.bench.handling import HandlingView
 from bandbench.bench.learner import LearnerView
 from bandbench.bench.lesson import LessonView
-from bandbench.bench.lessons import read_lessons
+from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.bench.log import LogView
 from bandbench.bench.meters import MetersView
 from bandbench.bench.monitor import MonitorView
@@ -22,6 +24,8 @@ from bandbench.bench.path import PathView
 from bandbench.bench.readings import Readings, take_readings
 from bandbench.bench.record import RecordView
 from bandbench.bench.records import LearnerRecords
+from bandbench.bench.reference import ReferenceView
+from bandbench.bench.replay import ReplayView
 from bandbench.bench.result import ResultView
 from bandbench.bench.scope import ScopeView
 from bandbench.bench.services import ServicesView
@@ -56,12 +60,17 @@ class BenchApplication:
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self.bench = Bench(read_lessons())
+        lessons = read_lessons()
+        self.bench = Bench(lessons)
         bench, act = self.bench, self.act
         self.views: list[View] = []
-        self.result = ResultView(bench, act, clock)
+        self.result = ResultView(bench, act, clock, lambda session, score: self.course.advice(session, score))
         self.lesson = LessonView(bench, act, clock, self.result.show)
         self.learner = LearnerView(bench, act, clock, LearnerRecords(bench, say("learner.first_name")))
+        self.course = CourseView(bench, act, self.learner.records, read_course(lessons))
+        self.reference = ReferenceView(bench, act)
+        self.authoring = AuthoringView(bench, act)
+        self.replay = ReplayView(bench, act, clock, self.result.show)
         self.monitor = MonitorView(bench, act)
         self.scope = ScopeView(bench, act)
         self.meters = MetersView(bench, act)
@@ -75,8 +84,9 @@ class BenchApplication:
         self.services = ServicesView(bench, act)
         self.log = LogView(bench, act, clock)
         self.views = [
-            self.controls, self.path, self.lesson, self.learner, self.monitor, self.scope, self.meters, self.why,
-            self.sound, self.transport, self.record, self.handling, self.services, self.log, self.result,
+            self.controls, self.path, self.lesson, self.course, self.reference, self.replay, self.authoring,
+            self.learner, self.monitor, self.scope, self.meters, self.why, self.sound, self.transport, self.record,
+            self.handling, self.services, self.log, self.result,
         ]  # fmt: skip
         self._ticks = 0
         self._seen = self.bench.version
@@ -115,7 +125,10 @@ class BenchApplication:
             # Reels and record state are followed closely: they cost little.
             self.transport.live()
             self.record.live()
+        if self.bench.replay is not None:
+            self.replay.live()
         self.learner.follow()
+        self.course.follow()
         if self._seen != self.bench.version:
             self._seen = self.bench.version
             for view in self.views:
@@ -134,7 +147,7 @@ class BenchApplication:
         if task == "scope":
             return self.scope.draw()
         if task == "score":
-            return self.learner.score_next()
+            return self.authoring.prove_next() or self.learner.score_next() or self.course.score_next()
         if task == "watch":
             if bench.held:
                 return False

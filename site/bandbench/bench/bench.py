@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 from bandbench.bench.faults import FAULTS, with_fault
 from bandbench.bench.machines import WORK_TAPE, Machines
 from bandbench.bench.moves import MoveLog
+from bandbench.bench.replaying import Replay
 from bandbench.bench.settings import KEPT, KeptPicture, MonitorSettings, check_monitor
+from bandbench.bench.words import say
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES, check_control, default_controls
 from sim.correction import CORRECTIONS
@@ -132,6 +134,7 @@ class Bench:
         self.lesson: Lesson | None = None
         self.previews: dict[str, Lesson] = {}
         self._advised: str | None = None
+        self.replay: Replay | None = None
         self.session: Session | None = None
         self.stage = "tape"
         self.scope = Scope()
@@ -190,6 +193,9 @@ class Bench:
         now_s : float
             A clock that only goes forward [s].
         """
+        if self.replay is not None:
+            self._advance_replay(self.replay, now_s)
+            return
         if not self.held:
             try:
                 fresh = self.machines.advance(now_s)
@@ -417,6 +423,7 @@ class Bench:
             If there is no such control, the lesson does not offer it or the value is out of range; everything stays
             as it was.
         """
+        self._not_in_replay()
         checked = check_control(name, value)
         before = self.recorder.controls[name]
         if self.session is not None:
@@ -427,6 +434,7 @@ class Bench:
 
     def undo(self, now_s: float) -> None:
         """Take the last move back; without one nothing happens."""
+        self._not_in_replay()
         move = self.log.take_back()
         if move is None:
             return
@@ -533,7 +541,7 @@ class Bench:
         if mode is not None and mode not in MODES:
             raise UnknownNameError("mode", mode, MODES)
         self.mode = mode
-        self.session = None
+        self.session = self.replay = None
         self.lesson = self._first_lesson() if mode == "learn" else None
         self._put_right()
 
@@ -583,10 +591,17 @@ class Bench:
         return advised or next(iter(self.lessons.values()), None)
 
     def choose_lesson(self, name: str) -> None:
-        """Choose the lesson to be read about and begun next, of the course or of the previews."""
-        chosen = self.lessons.get(name) or self.previews.get(name)
+        """Choose the lesson of the course to be read about and begun next."""
+        self._choose(name, self.lessons)
+
+    def choose_preview(self, name: str) -> None:
+        """Choose a lesson that is only previewed; it may have the name of one of the course."""
+        self._choose(name, self.previews)
+
+    def _choose(self, name: str, lessons: Mapping[str, Lesson]) -> None:
+        chosen = lessons.get(name)
         if chosen is None:
-            raise UnknownNameError("lesson", name, self.lessons)
+            raise UnknownNameError("lesson", name, lessons)
         if self.session is not None or self.mode != "learn":
             self.choose_mode("learn")
         self.lesson = chosen
@@ -631,9 +646,13 @@ class Bench:
 
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the lesson anew, from another seed of chance if none is given."""
-        session = self.running_session()
+        session = self._working_session()
         session.restart(now_s, self._new_seed(session.seed) if seed is None else seed)
         self._dealt()
+
+    def _working_session(self) -> Session:
+        self._not_in_replay()
+        return self.running_session()
 
     def running_session(self) -> Session:
         """Return the lesson's session; BenchError if no lesson has begun."""
@@ -643,24 +662,24 @@ class Bench:
 
     def show_step(self, number: int, now_s: float) -> None:
         """Show a step of the lesson and open the stage it works at."""
-        step = self.running_session().show_step(number, now_s)
+        step = self._working_session().show_step(number, now_s)
         if step.stage is not None:
             self.choose_stage(step.stage)
         self._changed()
 
     def open_hint(self, level: int, now_s: float) -> None:
         """Open a hint of the lesson."""
-        self.running_session().open_hint(level, now_s)
+        self._working_session().open_hint(level, now_s)
         self._changed()
 
     def answer_question(self, question: str, answer: str, now_s: float) -> None:
         """Answer a question of the lesson."""
-        self.running_session().answer(question, answer, now_s)
+        self._working_session().answer(question, answer, now_s)
         self._changed()
 
     def do_worked_step(self, now_s: float) -> None:
         """Let the lesson do the step shown; its moves stand in the log of moves as any others."""
-        session = self.running_session()
+        session = self._working_session()
         for control, value, _ in session.do_worked_step(now_s):
             before = self.recorder.controls[control]
             self._turn(control, value)
@@ -669,12 +688,12 @@ class Bench:
 
     def write_note(self, text: str, now_s: float) -> None:
         """Write a note into the attempt's log."""
-        self.running_session().note(text, now_s)
+        self._working_session().note(text, now_s)
         self._changed()
 
     def check_lesson(self, now_s: float) -> None:
         """Submit the signals as they are."""
-        self.running_session().check_now(now_s)
+        self._working_session().check_now(now_s)
         self._changed()
 
     def _chosen_lesson(self) -> Lesson:
@@ -695,6 +714,75 @@ class Bench:
         self._moved()
         if first is not None:
             self.choose_stage(first)
+
+    # An attempt played again --------------------------------------------------------------------------------
+
+    def begin_replay(self, now_s: float) -> None:
+        """Play the lesson's attempt again, from its start; what is done meanwhile is not logged.
+
+        Raises
+        ------
+        BandbenchError
+            If no lesson has begun or nothing has been done in it.
+        """
+        session = self.running_session()
+        if not session.attempt.events:
+            raise BenchError(say("replay.nothing"))
+        self.replay = Replay(session.attempt, session.start, now_s)
+        self._show_replay(self.replay)
+
+    def set_replay(self, now_s: float, *, playing: bool | None = None, speed: float | None = None) -> None:
+        """Let the replay run or stand, at one of the speeds of `bandbench.bench.replaying`."""
+        replay = self._running_replay()
+        replay.set(now_s, playing=playing, speed=speed)
+        self._show_replay(replay)
+
+    def seek_replay(self, at_s: float, now_s: float) -> None:
+        """Go to a time of the attempt."""
+        replay = self._running_replay()
+        replay.seek(at_s, now_s)
+        self._show_replay(replay)
+
+    def step_replay(self, direction: int, now_s: float) -> None:
+        """Stop the replay at the next event (+1) or the one before (-1)."""
+        replay = self._running_replay()
+        replay.step(direction, now_s)
+        self._show_replay(replay)
+
+    def end_replay(self) -> None:
+        """Leave the replay: everything is again as it was when it began."""
+        self._running_replay()
+        self.replay = None
+        self.recorder.set_controls(self.running_session().controls)
+        self._began_s = None
+        self._moved()
+
+    def _running_replay(self) -> Replay:
+        if self.replay is None:
+            raise BenchError("no replay is running; open a result and start one there")
+        return self.replay
+
+    def _not_in_replay(self) -> None:
+        if self.replay is not None:
+            raise BenchError(say("replay.refused"))
+
+    def _advance_replay(self, replay: Replay, now_s: float) -> None:
+        running = replay.playing
+        replay.advance(now_s)
+        if replay.state.controls != self.recorder.controls or running != replay.playing:
+            self._show_replay(replay)
+        elif self.playing and self._replay_index(replay) != self.frame_index:
+            self.frame_index = self._replay_index(replay)
+            self._frame = None
+
+    def _show_replay(self, replay: Replay) -> None:
+        """Set the machine as it was, and play the frame of the moment."""
+        self.recorder.set_controls(replay.state.controls)
+        self.frame_index = self._replay_index(replay)
+        self._moved()
+
+    def _replay_index(self, replay: Replay) -> int:
+        return self.running_session().machine.frame_index(replay.at_s)
 
     # Faults ------------------------------------------------------------------------------------------------
 

@@ -24,11 +24,6 @@ function choosePage(words, send) {
 function briefingPage(model, words, send) {
   const title = h("h3", { tabindex: -1 });
   const body = h("div");
-  const which = choice("lesson-which", words.which, (id) => send("lesson", id));
-  follow(model, ["lesson", "lessons"], () => {
-    which.element.hidden = model.lessons.length < 2;
-    which.show(model.lesson.id ?? "", model.lessons);
-  });
   const show = () => {
     const { lesson } = model;
     if (!lesson.title) {
@@ -45,7 +40,7 @@ function briefingPage(model, words, send) {
       h("h4", {}, words.cautions), list("ul", lesson.cautions));
   };
   follow(model, ["lesson"], show);
-  return { title, element: h("div", { class: "briefing" }, title, which.element, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
+  return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
 function stepSection(model, words, send) {

@@ -48,8 +48,6 @@ class LessonCard(Part):
         Whether the lesson is passed.
     questions : list of dict
         The questions, what can be answered, and what was; what an answer is worth only where it may be told.
-    lessons : list of [id, title]
-        Lessons that can be chosen.
     fault : dict
         What is known about a planted fault.
     faults : list of [name, title]
@@ -67,7 +65,6 @@ class LessonCard(Part):
     checks = param.List(default=[])
     finished = param.Boolean(default=False)
     questions = param.List(default=[])
-    lessons = param.List(default=[])
     fault = param.Dict(default={})
     faults = param.List(default=[])
     notice = param.String(default="")
@@ -162,7 +159,6 @@ class LessonView(View):
         self.card = LessonCard(
             self.receive,
             words=self.words,
-            lessons=[[lesson.id, lesson.title] for lesson in bench.lessons.values()],
             faults=[[fault.name, fault.title] for fault in FAULTS.values()],
         )
         self.refresh()

@@ -246,7 +246,8 @@ class LearnerRecords:
         """
         if not self.loaded:
             return
-        session = self._bench.session
+        # Nothing of a preview is kept.
+        session = None if self._bench.previewing else self._bench.session
         if session is not self._session or (session is not None and len(session.past) != self._past):
             self._let_go()
             if session is None:
@@ -421,7 +422,7 @@ class LearnerRecords:
     def note_lesson(self) -> str | None:
         """Id of the lesson that a note would be on, if one is being done or read about."""
         lesson = self._bench.lesson
-        return None if lesson is None else lesson.id
+        return None if lesson is None or self._bench.previewing else lesson.id
 
     def write_note(self, text: str, now_s: float) -> None:
         """Keep a note on the lesson, in the attempt's log too while it goes on."""

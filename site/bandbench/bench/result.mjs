@@ -16,6 +16,12 @@ export function render({ model, el }) {
     h("th", { scope: "row", role: "rowheader" }, one.title), cell(words.given, one.given), cell(words.right, one.right),
     cell(words.verdict, one.told ? (one.passed ? `✓ ${words.right_verdict}` : `✗ ${words.wrong_verdict}`) : ""),
     cell(words.explain, one.explain, { class: "about" }));
+  // From the fault to what it does, to what that shows on which instrument.
+  const fault = (one) => h("div", { class: "fault-found" }, h("h5", {}, one.title),
+    h("dl", {}, h("dt", {}, words.fault_does), h("dd", {}, one.does),
+      h("dt", {}, words.fault_shows), one.shows.map(([view, text]) => h("dd", {}, h("b", {}, `${view}: `), text)),
+      h("dt", {}, words.fault_proof), one.proof.map((text) => h("dd", {}, text)),
+      h("dt", {}, words.fault_remedy), h("dd", {}, one.remedy)));
   follow(model, ["result"], () => {
     const { result } = model;
     const open = Boolean(result.title);
@@ -43,8 +49,15 @@ export function render({ model, el }) {
       ...result.forbidden.map((text) => h("p", { class: "note" }, text)),
       h("div", { class: "debrief" }, result.debrief.map(([heading, text]) => h("section", {}, h("h4", {}, heading), prose(text)))),
       ...(result.chain.length ? [h("section", {}, h("h4", {}, words.chain), h("ol", {}, result.chain.map((link) => h("li", {}, link))))] : []),
-      h("div", { class: "row" },
+      ...(result.faults.length ? [h("section", { class: "faults-found" }, h("h4", {}, words.faults), result.faults.map(fault))] : []),
+      h("section", { class: "do-next" }, h("h4", {}, words.do_next), h("p", {}, result.advice.text),
+        result.advice.again ? null : h("p", {}, button(words.do_go, () => model.send_msg({ do: "lesson", value: result.advice.lesson }), { "data-do": "go" }))),
+      h("section", { class: "done-when" }, h("h4", {}, words.events),
+        h("ol", { class: "event-list" }, result.events.map(([at, kind, text]) => h("li", { "data-kind": kind }, h("b", {}, at), ` ${text}`)))),
+      h("div", { class: "row no-print" },
         button(words.again, () => model.send_msg({ do: "again" }), { class: "main", "data-do": "again" }),
+        button(words.replay, () => model.send_msg({ do: "replay" }), { "data-do": "replay" }),
+        button(words.print, () => globalThis.print(), { "data-do": "print" }),
         button(words.close, () => model.send_msg({ do: "close" }), { "data-do": "close" })),
       h("h4", {}, words.over_time));
     title.focus();

@@ -12,8 +12,10 @@ from bokeh.models import Range1d
 from bokeh.models.annotations import BoxAnnotation, Span
 from numpy.typing import NDArray
 
+from bandbench.bench.debrief import event_plot, event_rows, fault_rows
 from bandbench.bench.lesson import check_data
 from bandbench.bench.plots import BAND, MARKED, TRACE, dress_legend, screen_figure
+from bandbench.bench.progress import Advice
 from bandbench.bench.readings import setting, typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
@@ -48,7 +50,7 @@ class ResultPage(Part):
     _esm = script("result")
 
 
-def _result_data(session: Session, score: Score) -> dict[str, Any]:
+def _result_data(session: Session, score: Score, advice: Advice) -> dict[str, Any]:
     lesson = session.lesson
     minutes, seconds = divmod(round(score.duration_s), 60)
     return {
@@ -78,6 +80,9 @@ def _result_data(session: Session, score: Score) -> dict[str, Any]:
         if session.finished
         else [],
         "chain": [typeset(link) for link in lesson.debrief.chain] if session.finished else [],
+        "faults": fault_rows(session) if session.finished else [],
+        "events": event_rows(session, session.attempt.events),
+        "advice": {"text": typeset(advice.text), "lesson": advice.lesson, "again": advice.again},
     }
 
 
@@ -156,8 +161,15 @@ class ResultView(View):
 
     WORDS: ClassVar[str] = "result"
 
-    def __init__(self, bench: Bench, act: Callable[[Action], str | None], clock: Callable[[], float]) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        act: Callable[[Action], str | None],
+        clock: Callable[[], float],
+        advise: Callable[[Session, Score], Advice],
+    ) -> None:
         super().__init__(bench, act)
+        self._advise = advise
         self._clock = clock
         self._of: Session | None = None
         self.page = ResultPage(self.receive, words=self.words)
@@ -168,21 +180,28 @@ class ResultView(View):
         return {"result": self.page, "result-plots": self.plots}
 
     def receive(self, message: Mapping[str, Any]) -> None:
-        """Close the page, and deal the lesson anew if that was asked."""
-        again = message["do"] == "again"
+        """Close the page, and do what was asked: the lesson anew, another lesson, or a replay."""
+        what = message["do"]
         self.close()
-        if again:
+        if what == "again":
             self.act(lambda: self.bench.restart_lesson(self._clock()))
+        elif what == "lesson":
+            self.act(lambda: self.bench.choose_lesson(str(message["value"])))
+        elif what == "replay":
+            self.act(lambda: self.bench.begin_replay(self._clock()))
 
     def show(self) -> None:
         """Show the running attempt's result."""
         session = self.bench.running_session()
-        self.page.result = _result_data(session, session.score())
+        score = session.score()
+        self.page.result = _result_data(session, score, self._advise(session, score))
         readings: Sequence[ReadingTrack] = reading_tracks(
             session.lesson, session.attempt, session.start, session.machine
         )
         controls: Sequence[ControlTrack] = control_tracks(session.lesson, session.attempt, session.start)
-        plots = [_reading_plot(track) for track in readings]
+        done = event_plot(session.attempt.events, session.attempt.duration_s)
+        plots = [] if done is None else [done]
+        plots += [_reading_plot(track) for track in readings]
         plots += [
             _control_plot(track, session.finished) for track in controls if CONTROLS[track.control].kind == "number"
         ]

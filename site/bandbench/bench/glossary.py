@@ -1,0 +1,80 @@
+"""The glossary: words of the trade and what they mean here, read from ``lessons/glossary.toml``.
+
+Contents: `Term`, `GlossaryError`, `parse_glossary`, `read_glossary`.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+import sim
+from sim.training.lesson import PROVENANCE_MARKS
+from sim.training.parts import source_text
+from sim.training.reader import DataError, Table
+
+__all__ = ["GLOSSARY_FILE", "GLOSSARY_FORMAT_VERSION", "GlossaryError", "Term", "parse_glossary", "read_glossary"]
+
+GLOSSARY_FORMAT_VERSION = 1
+"""The format of glossaries this parser reads."""
+
+GLOSSARY_FILE = Path(sim.__file__).parents[1] / "lessons" / "glossary.toml"
+
+
+class GlossaryError(DataError):
+    """The glossary cannot be used as it is written."""
+
+
+@dataclass(frozen=True)
+class Term:
+    """One word, what it means, and where that comes from (in words, and its mark)."""
+
+    term: str
+    meaning: str
+    source: str
+    provenance: str
+
+    @property
+    def source_text(self) -> str:
+        """The source as a trainee may read it."""
+        return source_text(self.source, self.provenance)
+
+
+def parse_glossary(data: object, source_name: str) -> tuple[Term, ...]:
+    """Return the terms that `data` describes, as a TOML parser gives it.
+
+    Raises
+    ------
+    GlossaryError
+        At the first thing that is not as a glossary must be; the error names file, key, reason and remedy.
+    """
+    top = Table(data, source_name, "", GlossaryError, ("format_version", "terms"))
+    version = top.whole_number("format_version", 0, 1_000_000)
+    if version != GLOSSARY_FORMAT_VERSION:
+        raise top.refusal(
+            "format_version",
+            f"is {version}, but this program reads format {GLOSSARY_FORMAT_VERSION}",
+            "Use the program that belongs to the file's format.",
+        )
+    terms: list[Term] = []
+    for table in top.tables("terms", ("term", "meaning", "provenance", "source"), 1):
+        term = Term(
+            term=table.text("term"),
+            meaning=table.text("meaning"),
+            source=table.text("source"),
+            provenance=table.choice("provenance", PROVENANCE_MARKS),
+        )
+        if terms and term.term.casefold() <= terms[-1].term.casefold():
+            raise table.refusal(
+                "term",
+                f"{term.term!r} does not follow {terms[-1].term!r} in the alphabet",
+                "List each term once, in alphabetical order.",
+            )
+        terms.append(term)
+    return tuple(terms)
+
+
+def read_glossary(path: Path = GLOSSARY_FILE) -> tuple[Term, ...]:
+    """Return the terms of a glossary file; errors as for `parse_glossary`."""
+    return parse_glossary(tomllib.loads(path.read_text("utf-8")), path.name)
