@@ -23,6 +23,7 @@ from tests.browser.watching import WatchedPage
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 
 LESSON = "tracking-and-guide"
+LESSONS = read_lessons()
 
 # The lesson that the page offers first is for the course to say; these tests know how to pass this one.
 TAKE_LESSON = f"""
@@ -79,7 +80,7 @@ def attempt_row(number: int, log: str | None = None) -> dict[str, Any]:
         "id": f"22222222-2222-4222-8222-{number:012d}",
         "profile": PROFILE["id"],
         "lesson": LESSON,
-        "lesson_version": read_lessons()[LESSON].version,
+        "lesson_version": LESSONS[LESSON].version,
         "started_at": "2026-01-05T09:00:00.000Z",
         "ended_at": "2026-01-05T09:30:00.000Z",
         "app_version": "0000",
@@ -138,7 +139,7 @@ class RecordsPage:
         self.press(mode="learn")
         self.page.locator("[data-mode=learn]").wait_for(state="hidden")
         self.watched.python(TAKE_LESSON)
-        title = read_lessons()[LESSON].title
+        title = LESSONS[LESSON].title
         self.bench.until(lambda: self.page.locator(".briefing h3").text_content() == title, title)
         self.press(do="begin")
         self.page.locator(".seed", has_text="Variation").wait_for()
@@ -162,7 +163,7 @@ class RecordsPage:
 
     def solve(self) -> None:
         """Set what the worked solution sets, and submit."""
-        session = Session(read_lessons()[LESSON], self.seed)
+        session = Session(LESSONS[LESSON], self.seed)
         for control, value in solution_moves(session.lesson, session.start):
             self.set_control(control, value)
         self.press(do="check")
@@ -204,12 +205,12 @@ def test_a_learner_loses_nothing_by_a_closed_tab_or_a_cleared_browser(
 
     again = RecordsPage(context, site_url)
     assert again.who == "Mara Küster"
-    again.part.locator(".left-attempt h3", has_text=read_lessons()[LESSON].title).wait_for()
+    again.part.locator(".left-attempt h3", has_text=LESSONS[LESSON].title).wait_for()
     again.bench.screenshot("records-1-resume")
     again.press(do="resume")
     again.page.locator(".seed", has_text=f"Variation {seed}").wait_for()
     assert again.page.locator(".hint").count() == 1
-    assert again.page.locator(".step-title").text_content() == read_lessons()[LESSON].steps[1].title
+    assert again.page.locator(".step-title").text_content() == LESSONS[LESSON].steps[1].title
     again.press(stage="headwheel")
     again.page.locator("section[data-stage=headwheel]").wait_for()
     assert float(again.bench.field("guide_position_um").input_value()) == 21.0
@@ -266,6 +267,7 @@ def test_a_learner_loses_nothing_by_a_closed_tab_or_a_cleared_browser(
         (REFUSE, "refuses storage"),
         ("Object.defineProperty(globalThis, 'indexedDB', { value: undefined });", "has no storage"),
     ],
+    ids=["refused", "missing"],
 )
 def test_storage_that_is_refused_is_told_once_and_work_goes_on(
     context: BrowserContext, site_url: str, script: str, text: str
