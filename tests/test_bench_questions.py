@@ -126,3 +126,14 @@ def test_attempt_left_is_taken_up_with_its_answers(card: Card) -> None:
     assert other.view.card.questions[1]["passed"]
     assert isinstance(other.bench.running_session().attempt.events[-1], QuestionAnswered)
     assert solution_moves(example("demonstration"), other.bench.running_session().start)
+
+
+def test_worked_steps_fade_with_what_the_learner_has_passed() -> None:
+    card = Card("guided")
+    worked = card.bench.running_session().worked
+    assert worked > 0
+    card.bench.fading = lambda lesson: lesson.worked - 1
+    card.do("restart")
+    assert card.bench.running_session().worked == worked - 1
+    card.bench.begin_lesson(card.now_s, seed=4)
+    assert card.bench.running_session().worked == worked - 1

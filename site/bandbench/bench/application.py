@@ -37,6 +37,7 @@ from bandbench.bench.words import say
 from bandbench.runtime.application import FrameImage, PictureFile, SoundBlock
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
+from sim.training.progress import worked_steps
 
 if TYPE_CHECKING:
     from panel.viewable import Viewable
@@ -68,6 +69,7 @@ class BenchApplication:
         self.lesson = LessonView(bench, act, clock, self.result.show)
         self.learner = LearnerView(bench, act, clock, LearnerRecords(bench, say("learner.first_name")))
         self.course = CourseView(bench, act, self.learner.records, read_course(lessons))
+        bench.fading = lambda lesson: worked_steps(lesson, self.course.outcomes())
         self.reference = ReferenceView(bench, act)
         self.authoring = AuthoringView(bench, act)
         self.replay = ReplayView(bench, act, clock, self.result.show)

@@ -6,7 +6,7 @@ Contents: `MODES`, `DISPLAYS`, `Scope` (settings of the waveform monitor) and `B
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -151,6 +151,8 @@ class Bench:
         self.fault_shown = False
         self.version = 0
         self.revision = 0
+        # How many of a lesson's worked steps are still shown to this learner; all of them where nobody knows.
+        self.fading: Callable[[Lesson], int] | None = None
         self._chance = chance or random.Random()
         self._began_s: float | None = None
         self._picture: NDArray[np.float32] | None = None
@@ -611,7 +613,8 @@ class Bench:
         """Deal the chosen lesson, from a seed of chance if none is given."""
         lesson = self._chosen_lesson()
         machine = self._machine_for(lesson)
-        self.session = Session(lesson, self._new_seed() if seed is None else seed, now_s, machine)
+        worked = None if self.fading is None else self.fading(lesson)
+        self.session = Session(lesson, self._new_seed() if seed is None else seed, now_s, machine, worked)
         self._dealt()
 
     def resume_lesson(self, attempt: Attempt, now_s: float) -> None:
@@ -647,6 +650,8 @@ class Bench:
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the lesson anew, from another seed of chance if none is given."""
         session = self._working_session()
+        if self.fading is not None:
+            session.worked = self.fading(session.lesson)
         session.restart(now_s, self._new_seed(session.seed) if seed is None else seed)
         self._dealt()
 
