@@ -8,6 +8,7 @@ import pytest
 
 from bandbench.bench.bench import Bench
 from bandbench.bench.lesson import LessonView
+from bandbench.bench.progress import Advice
 from bandbench.bench.result import ResultView
 from sim.errors import BandbenchError
 from sim.training.answers import right_answer
@@ -23,7 +24,9 @@ class Card:
         lesson = example(name)
         self.now_s = 0.0
         self.bench = Bench({lesson.id: lesson})
-        self.result = ResultView(self.bench, self.act, self.clock)
+        self.result = ResultView(
+            self.bench, self.act, self.clock, lambda session, _score: Advice("Again.", session.lesson.id, True)
+        )
         self.view = LessonView(self.bench, self.act, self.clock, self.result.show)
         self.do("mode", "learn")
         self.bench.begin_lesson(self.now_s, seed=3)
