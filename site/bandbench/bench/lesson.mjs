@@ -36,8 +36,9 @@ function briefingPage(model, words, send) {
       h("p", { class: "about" }, fill(words.minutes, { minutes: lesson.minutes })),
       prose(lesson.briefing),
       h("p", {}, button(words.begin, () => send("begin"), { class: "main", "data-do": "begin" })),
-      h("h4", {}, words.objectives), list("ul", lesson.objectives),
-      h("h4", {}, words.cautions), list("ul", lesson.cautions));
+      // Folded, so that the course below is in sight.
+      h("details", {}, h("summary", {}, words.objectives), list("ul", lesson.objectives)),
+      h("details", { "data-part": "cautions" }, h("summary", {}, words.cautions), list("ul", lesson.cautions)));
   };
   follow(model, ["lesson"], show);
   return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };

@@ -27,7 +27,7 @@ export function render({ model, el }) {
   });
   el.append(h("div", { class: "part replay" }, title, h("p", { class: "about" }, words.about),
     h("div", { class: "row" }, play, back, next, speed.element, leave),
-    h("div", { class: "replay-line" }, h("label", { for: "replay-place" }, words.place), place, time), step, events, notice));
+    h("div", { class: "replay-line" }, h("label", { for: "replay-place" }, words.place), place, time, step), events, notice));
   let open = false;
   let listed = "";
   follow(model, ["shown"], () => {

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ReplayBar", "ReplayView"]
 
-_EVENTS_SHOWN = 3
+_EVENTS_SHOWN = 2
 
 
 class ReplayBar(Part):

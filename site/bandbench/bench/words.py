@@ -482,7 +482,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "replay.event_next": "Next event",
         "replay.event_before": "Event before",
         "replay.speed": "Speed",
-        "replay.times": "{speed} times",
+        "replay.times": "×{speed}",
         "replay.place": "Time",
         "replay.time": "{at} of {end}",
         "replay.leave": "Leave the replay",
