@@ -30,7 +30,7 @@ SCHEMA = json.loads((FAULTS_FILE.parent / "fault.schema.json").read_text("utf-8"
 VALIDATOR = Draft202012Validator(SCHEMA)
 DISTINCT = distinct_faults(FAULTS)
 # One fault of one head and one of the whole machine, so that a mutation is found quickly.
-SMALL = {
+SMALL: dict[str, Any] = {
     "format_version": 1,
     "faults": [fault for fault in DATA["faults"] if fault["name"] in ("clogged_head", "clamp_failed", "channel_dead")],
 }

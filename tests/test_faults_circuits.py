@@ -153,6 +153,8 @@ def test_tape_damage_lies_where_it_is_said_to() -> None:
     first, second = (tape_level(dropping, schedule, STANDARD, index, 0) for index in (0, 1))
     again = tape_level(dropping, schedule, STANDARD, 0, 0)
     assert first is not None
+    assert second is not None
+    assert again is not None
     assert not np.array_equal(first, second)
     assert np.array_equal(first, again)
 

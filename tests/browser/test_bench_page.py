@@ -235,7 +235,7 @@ def test_the_picture_monitor_magnifies_and_numbers_the_bands(bench: BenchPage) -
     numbers = page.locator(".band.field-0 b").all_text_contents()
     # Passes follow each other as the heads do on the wheel (PUB: IEC 60347, physics.md section 2).
     assert all(int(after) == int(before) % 4 + 1 for before, after in pairwise(numbers))
-    page.get_by_role("button", name="Magnify ×2").click()
+    page.locator("#picture-magnify").select_option("2")
     screen = page.locator("#picture-screen")
     assert screen.get_attribute("tabindex") == "0"
     place = page.locator("canvas[data-image=picture]").get_attribute("style")
@@ -244,7 +244,7 @@ def test_the_picture_monitor_magnifies_and_numbers_the_bands(bench: BenchPage) -
     assert page.locator("canvas[data-image=picture]").get_attribute("style") != place
     bench.screenshot("page-magnified")
     assert page.locator(".band.field-0").count() < 12
-    page.get_by_role("button", name="Magnify ×2").click()
+    page.locator("#picture-magnify").select_option("1")
     page.get_by_role("button", name="Head numbers").click()
     assert page.locator(".band:visible").count() == 0
 
