@@ -120,8 +120,9 @@ def test_nothing_from_memory_or_of_our_own_passes_for_a_standard() -> None:
     assert source_words("MODEL, four samples").startswith("Chosen for this simulator")
     assert "typical" in source_words("PUB ITU-R BT.470, ratio 3 to 7; -300 mV from memory")
     assert source_words("PUB ITU-R BT.470, 4.7 +-0.1 us") == "ITU-R BT.470, 4.7 \N{PLUS-MINUS SIGN}0.1 us"
-    for record in (*STANDARDS.values(), *PRACTICES.values(), FOOTPRINT):
-        for mark in record.provenance.values():
+    records = [*(one.provenance for one in STANDARDS.values()), *(one.provenance for one in PRACTICES.values())]
+    for provenance in (*records, FOOTPRINT.provenance):
+        for mark in provenance.values():
             assert not re.match(r"(PUB|QUOTED|DERIVED|TRADE|MEMORY|MODEL)\b", source_words(mark))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -194,7 +195,7 @@ def test_nothing_can_be_done_or_logged_in_a_replay(application: BenchApplication
     bench.set_control("guide_position_um", 3.0, clock())
     bench.begin_replay(clock())
     log = bench.running_session().attempt
-    for refused in (
+    refusals: tuple[Callable[[], object], ...] = (
         lambda: bench.set_control("guide_position_um", 9.0, clock()),
         lambda: bench.undo(clock()),
         lambda: bench.open_hint(1, clock()),
@@ -203,7 +204,8 @@ def test_nothing_can_be_done_or_logged_in_a_replay(application: BenchApplication
         lambda: bench.restart_lesson(clock()),
         lambda: bench.do_worked_step(clock()),
         lambda: bench.answer_question("any", "any", clock()),
-    ):
+    )
+    for refused in refusals:
         with pytest.raises(BenchError, match="This is a replay"):
             refused()
     assert bench.running_session().attempt is log

@@ -34,7 +34,8 @@ control_values = st.fixed_dictionaries(
         if spec.kind == "number"
         else st.integers(int(spec.minimum), int(spec.maximum)).map(float)
         for name, spec in CONTROLS.items()
-        if not name.startswith(("fm_", "record_", "input_"))  # these record anew, which is slow; they have their own tests
+        # These record anew, which is slow; they have their own tests.
+        if not name.startswith(("fm_", "record_", "input_"))
     },
 )
 
