@@ -20,7 +20,7 @@ from pathlib import Path
 from string import Template
 
 from bandbench import build_python
-from bandbench.bench.lessons import read_lessons
+from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.build_archive import archive_bytes
 from bandbench.build_assets import COMPRESSIBLE, AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
@@ -177,7 +177,8 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
         "sizes": sizes,
         "lock_info": lock["info"],
     }
-    first_lesson = next(iter(read_lessons().values()))
+    lessons = read_lessons()
+    first_lesson = lessons[read_course(lessons).lessons[0]]
     still_png, still_words = still_picture(first_lesson)
     still = AssetGroup("still", {"still.png": still_png})
     files: dict[str, bytes] = {}

@@ -74,7 +74,7 @@ export function render({ model, el }) {
       told = "";
       return;
     }
-    setText(title, fill(words.preview, { title: shown.title || shown.source }));
+    setText(title, shown.usable ? fill(words.preview, { title: shown.title }) : shown.source);
     setText(verdict, shown.usable ? words.good : fill(words.bad, { count: shown.problems.length }));
     lines(problems, shown.problems);
     begin.hidden = prove.hidden = seeds.element.hidden = !shown.usable;

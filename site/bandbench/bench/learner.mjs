@@ -195,6 +195,8 @@ export function render({ model, el }) {
   part.addEventListener("dragover", (event) => event.preventDefault());
   part.addEventListener("drop", (event) => {
     event.preventDefault();
+    // A lesson file is for the preview above (authoring.mjs).
+    if (event.dataTransfer.files[0]?.name.toLowerCase().endsWith(".toml")) return;
     details.open = true;
     file.offer(event.dataTransfer.files[0]);
   });

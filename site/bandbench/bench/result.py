@@ -33,6 +33,7 @@ __all__ = ["ResultPage", "ResultView"]
 _SIDE_BY_SIDE = """
 :host { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 20rem), 1fr)); gap: 0.75rem; }
 .scroll-button { display: none; }
+@media print { :host > * { break-inside: avoid; } }
 """
 
 
