@@ -10,45 +10,14 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Dialog, Locator
+from playwright.sync_api import Browser, BrowserContext, Dialog
 
-from bandbench.bench.lessons import read_lessons
-from sim.controls import CONTROLS
-from sim.training.session import Session
-from sim.training.solution import solution_moves
-from tests.browser.bench_driver import BenchPage
-from tests.browser.watching import WatchedPage
+from tests.browser.records_driver import LESSONS, RecordsPage
 
 # WCAG 2.2 at levels A and AA, as axe knows them.
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 
 LESSON = "tracking-and-guide"
-LESSONS = read_lessons()
-
-# The lesson that the page offers first is for the course to say; these tests know how to pass this one.
-TAKE_LESSON = f"""
-import gc
-from bandbench.bench.application import BenchApplication
-(application,) = (one for one in gc.get_objects() if type(one) is BenchApplication)
-application.bench.lesson = application.bench.lessons["{LESSON}"]
-application.bench.version += 1
-"""
-
-# Every row of the store, by the browser's own means.
-READ_STORE = """() => new Promise((resolve, reject) => {
-  const asked = indexedDB.open("bandbench-records");
-  asked.onerror = () => reject(asked.error);
-  asked.onsuccess = () => {
-    const db = asked.result;
-    const names = [...db.objectStoreNames];
-    const rows = {};
-    const transaction = db.transaction(names);
-    for (const name of names) {
-      transaction.objectStore(name).getAll().onsuccess = ({ target }) => { rows[name] = target.result; };
-    }
-    transaction.oncomplete = () => { db.close(); resolve(rows); };
-  };
-})"""
 
 WRITE_STORE = """([version, stores, rows]) => new Promise((resolve, reject) => {
   const asked = indexedDB.open("bandbench-records", version);
@@ -88,98 +57,6 @@ def attempt_row(number: int, log: str | None = None) -> dict[str, Any]:
     }
 
 
-class RecordsPage:
-    """The bench with the learner's part."""
-
-    def __init__(self, context: BrowserContext, url: str, init_script: str = "") -> None:
-        self.watched = WatchedPage(context.new_page(), url)
-        if init_script:
-            self.watched.page.add_init_script(init_script)
-        self.watched.start()
-        self.bench = BenchPage(self.watched)
-        self.page = self.watched.page
-        self.part = self.page.locator(".part.learner")
-        self.bench.until(lambda: self.part.get_attribute("data-storage") != "opening", "the records to be read")
-
-    @property
-    def who(self) -> str:
-        return (self.part.locator("details.records > summary").text_content() or "").removeprefix("Learner: ")
-
-    def is_learner(self, name: str) -> None:
-        self.bench.until(lambda: self.who == name, f"learner {name}")
-
-    def says(self, text: str) -> None:
-        statuses = self.part.locator("[role=status], [role=alert]")
-        self.bench.until(lambda: text in " ".join(statuses.all_text_contents()), text)
-
-    def store(self) -> dict[str, list[dict[str, Any]]]:
-        return dict(self.page.evaluate(READ_STORE))
-
-    # With the keyboard alone.
-
-    def press(self, key: str = "Enter", **wanted: str) -> None:
-        self.bench.tab_to(**wanted)  # type: ignore[arg-type]
-        self.page.keyboard.press(key)
-
-    def open_details(self) -> None:
-        self.bench.tab_to(text=f"Learner: {self.who}")
-        if self.part.locator("details.records").get_attribute("open") is None:
-            self.page.keyboard.press("Enter")
-        self.part.locator("[data-do=new]").wait_for()
-
-    def make_learner(self, name: str) -> None:
-        self.open_details()
-        self.press(do="new")
-        self.page.keyboard.type(name)
-        self.page.keyboard.press("Enter")
-        self.is_learner(name)
-
-    def begin(self) -> int:
-        """Begin the lesson; return which variation was dealt."""
-        self.press(mode="learn")
-        self.page.locator("[data-mode=learn]").wait_for(state="hidden")
-        self.watched.python(TAKE_LESSON)
-        title = LESSONS[LESSON].title
-        self.bench.until(lambda: self.page.locator(".briefing h3").text_content() == title, title)
-        self.press(do="begin")
-        self.page.locator(".seed", has_text="Variation").wait_for()
-        return self.seed
-
-    @property
-    def seed(self) -> int:
-        (number,) = re.findall(r"\d+", self.page.locator(".seed").text_content() or "")
-        return int(number)
-
-    def set_control(self, name: str, value: float) -> None:
-        """Type a value into a control's number field; its stage is opened first."""
-        self.press(stage=CONTROLS[name].stage)
-        self.page.locator(f"section[data-stage={CONTROLS[name].stage}]").wait_for()
-        self.bench.tab_to(id=f"{name}-field")
-        before = self.bench.revision
-        self.page.keyboard.press("Control+A")
-        self.page.keyboard.type(f"{value:g}")
-        self.page.keyboard.press("Enter")
-        self.bench.until(lambda: self.bench.revision > before, f"{name} at {value}")
-
-    def solve(self) -> None:
-        """Set what the worked solution sets, and submit."""
-        session = Session(LESSONS[LESSON], self.seed)
-        for control, value in solution_moves(session.lesson, session.start):
-            self.set_control(control, value)
-        self.press(do="check")
-        self.page.locator("#result .outcome").first.wait_for()
-        assert self.page.locator("#result .outcome").first.text_content() == "Result: passed"
-
-    def attempts(self) -> list[str]:
-        return self.part.locator(".attempts li").all_text_contents()
-
-    def file_input(self) -> Locator:
-        return self.part.locator("#learner-file")
-
-    def give_file(self, name: str, content: bytes) -> None:
-        self.file_input().set_input_files({"name": name, "mimeType": "application/json", "buffer": content})
-
-
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
     made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True)
@@ -192,7 +69,7 @@ def test_a_learner_loses_nothing_by_a_closed_tab_or_a_cleared_browser(
 ) -> None:
     first = RecordsPage(context, site_url)
     first.make_learner("Mara Küster")
-    seed = first.begin()
+    seed = first.begin(LESSON)
     first.press(do="next")
     first.press(do="hint")
     first.page.locator(".hint").wait_for()
@@ -214,7 +91,7 @@ def test_a_learner_loses_nothing_by_a_closed_tab_or_a_cleared_browser(
     again.press(stage="headwheel")
     again.page.locator("section[data-stage=headwheel]").wait_for()
     assert float(again.bench.field("guide_position_um").input_value()) == 21.0
-    again.solve()
+    again.solve(LESSON)
     again.press(do="close")
     again.bench.tab_to(text="Your notes on this lesson: 0")
     again.page.keyboard.press("Enter")
@@ -276,8 +153,8 @@ def test_storage_that_is_refused_is_told_once_and_work_goes_on(
     records.says(text)
     assert records.part.locator("[role=alert]:visible").count() == 1
     records.make_learner("Jo")
-    seed = records.begin()
-    records.solve()
+    seed = records.begin(LESSON)
+    records.solve(LESSON)
     records.press(do="close")
     records.bench.until(lambda: len(records.attempts()) == 1, "the attempt in the list")
     with records.page.expect_download() as handed:
@@ -314,7 +191,7 @@ def test_a_full_store_is_told_and_written_to_once_there_is_room(context: Browser
     records = RecordsPage(context, site_url, script)
     records.make_learner("Jo")
     records.page.evaluate("globalThis.full = true")
-    records.begin()
+    records.begin(LESSON)
     records.set_control("guide_position_um", 4.0)
     records.says("no room left")
     assert records.store()["running"] == []
@@ -402,7 +279,7 @@ def test_names_are_data_and_never_markup(context: BrowserContext, site_url: str)
     records.part.get_by_text("<b onclick=hacked=1>Ines</b>").first.wait_for()
     records.press(do="accept")
     records.is_learner("<b onclick=hacked=1>Ines</b>")
-    records.begin()
+    records.begin(LESSON)
     records.part.locator(".notes > summary").press("Enter")
     records.part.locator(".note-text", has_text="<img src=x").wait_for()
     assert records.part.locator("img, script, b").count() == 0
@@ -418,7 +295,7 @@ def test_names_are_data_and_never_markup(context: BrowserContext, site_url: str)
 def test_two_tabs_do_not_go_on_with_the_same_attempt(context: BrowserContext, site_url: str) -> None:
     one = RecordsPage(context, site_url)
     one.make_learner("Jo")
-    one.begin()
+    one.begin(LESSON)
     one.set_control("guide_position_um", 4.0)
     one.bench.until(lambda: len(one.store()["running"]) == 1, "the attempt to be kept")
     other = RecordsPage(context, site_url)
@@ -430,7 +307,7 @@ def test_two_tabs_do_not_go_on_with_the_same_attempt(context: BrowserContext, si
 def test_the_part_has_no_barriers_and_fits_a_narrow_screen(context: BrowserContext, site_url: str) -> None:
     first = RecordsPage(context, site_url)
     first.make_learner("Jo with a name that goes on and on without an end in sight")
-    first.begin()
+    first.begin(LESSON)
     first.set_control("guide_position_um", 4.0)
     first.bench.until(lambda: len(first.store()["running"]) == 1, "the attempt to be kept")
     first.page.close()
