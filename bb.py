@@ -12,6 +12,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -183,7 +184,30 @@ def recipe_test(arguments: list[str]) -> None:
     recipe_lint([])
     # Before the tests, so that a machine without a browser learns it in the first minute, not the last.
     in_venv("bandbench.browser_finder")
-    in_venv("pytest", "--durations=15", *arguments)
+    if arguments:
+        in_venv("pytest", *arguments)
+        return
+    # A build first: both halves of the tests then find everything that has to be fetched.
+    in_venv("bandbench.command", "build")
+    tests_in_two_halves()
+
+
+def tests_in_two_halves() -> None:
+    """Run the tests with and without a browser side by side, each on a core of its own; show one after the other."""
+    pytest = (str(VENV_PYTHON), "-m", "pytest", "--durations=15")
+    with tempfile.TemporaryFile() as said:
+        unit = subprocess.Popen((*pytest, "-m", "not browser"), cwd=ROOT, stdout=said, stderr=subprocess.STDOUT)
+        try:
+            say("\n== the tests that need no browser run meanwhile; what they say comes below")
+            browser = subprocess.call((*pytest, "-m", "browser"), cwd=ROOT)
+            failed = unit.wait()
+        finally:
+            unit.kill()
+        say("\n== the tests that need no browser")
+        said.seek(0)
+        say(said.read().decode("utf-8", "replace"))
+    if browser or failed:
+        raise Failure(f"tests failed: exit status {browser} with a browser, {failed} without")
 
 
 def recipe_bench(arguments: list[str]) -> None:
