@@ -31,6 +31,7 @@ from sim.servos import (
     WheelServo,
     WheelSettings,
 )
+from sim.servos.history import HISTORY_S
 from sim.servos.settings import GAIN_LIMIT_DB
 from sim.sound import SOUND_TRACKS, SoundSettings, SoundSystem
 from sim.transport import Deck, InterlockError
@@ -201,15 +202,22 @@ class Station:
         self._places = [self.deck.position_m]
         if mode == "stop":
             return
-        reading = self._control_reading()
+        reading, playing = self._control_reading(), mode == "play"
         for _ in range(round(_SETTLE_S / STEP_S)):
-            self.wheel.step(STEP_S, True, True, self._wheel_settings, condition.servos)
-            if mode == "play":
-                settings = self._capstan_settings
-                self.capstan.step(STEP_S, True, False, reading, self._tracking_deg, settings, condition.servos)
-            self.servo_history.record(self.wheel, self.capstan, STEP_S)
-            if self.wheel.state == "horizontal" and (mode != "play" or self.capstan.locked):
+            self._settle(reading, playing)
+            if self.wheel.state == "horizontal" and (self.capstan.locked or not playing):
                 break
+        # What is seen of the servos is that they hold, not how they got there.
+        self.servo_history.clear()
+        for _ in range(round(HISTORY_S / STEP_S)):
+            self._settle(reading, playing)
+
+    def _settle(self, reading: ControlReading | None, playing: bool) -> None:
+        servos = self.recorder.condition.servos
+        self.wheel.step(STEP_S, True, True, self._wheel_settings, servos)
+        if playing:
+            self.capstan.step(STEP_S, True, False, reading, self._tracking_deg, self._capstan_settings, servos)
+        self.servo_history.record(self.wheel, self.capstan, STEP_S)
 
     # The passing of time ---------------------------------------------------------------------------------------
 

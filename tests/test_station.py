@@ -19,7 +19,7 @@ from sim.instruments import MeasurementError, measure, picture
 from sim.recorder import Recorder
 from sim.recordrun import EditSettings
 from sim.reel import Reel, VideoTake, frame_length_m, joints, make_reel
-from sim.servos import LOCK_UP_NORMAL_S
+from sim.servos import LOCK_UP_NORMAL_S, describe_servos
 from sim.standards import get_standard
 from sim.station import STEP_S, Station
 from sim.transport import ACTS, InterlockError
@@ -75,6 +75,13 @@ def test_from_rest_to_a_steady_picture(outside_check: OutsideCheck) -> None:
     assert station.off_tape
     assert station.capstan.state == "locked"
     assert measure(station.frame(), "rf_level_db") > -0.2
+
+
+def test_a_machine_made_ready_is_seen_to_hold() -> None:
+    station = station_with()
+    said = describe_servos(station.wheel, station.capstan, station.servo_history)
+    assert "hunts" not in said
+    assert np.abs(station.servo_history.trace("wheel_phase_error")).max() < 3.5
 
 
 def test_all_time_is_lived_through_however_it_is_cut(outside_check: OutsideCheck) -> None:
