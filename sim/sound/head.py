@@ -183,8 +183,8 @@ def saturate(level: FloatArray, bias_pct: float = 100.0) -> FloatArray:
 
     Examples
     --------
-    >>> saturate(np.array([0.0, 0.01, 100.0])).round(3)
-    array([0.   , 0.01 , 4.246])
+    >>> saturate(np.array([0.0, 0.01, 100.0])).round(3).tolist()
+    [0.0, 0.01, 4.246]
     """
     bend = _SATURATION * bias_distortion(bias_pct)
     return np.asarray(np.tanh(bend * level) * (_MAKE_UP / bend))

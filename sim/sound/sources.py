@@ -88,8 +88,8 @@ class Tone:
 
         Examples
         --------
-        >>> Tone(1000.0, -20.0).at(np.array([0.0, 0.25e-3])).round(3)
-        array([0. , 0.1])
+        >>> Tone(1000.0, -20.0).at(np.array([0.0, 0.25e-3])).round(3).tolist()
+        [0.0, 0.1]
         """
         return np.asarray(10.0 ** (self.level_db / 20.0) * np.sin(2.0 * np.pi * self.frequency_hz * time_s))
 

@@ -25,7 +25,7 @@ _FOCUSED = """() => {
   let element = document.activeElement;
   while (element?.shadowRoot?.activeElement) element = element.shadowRoot.activeElement;
   return element ? [element.id, element.dataset.do ?? "", element.dataset.mode ?? "", element.dataset.stage ?? "",
-    element.textContent.trim(), element.dataset.act ?? ""] : ["", "", "", "", "", ""];
+    element.textContent.trim(), element.dataset.act ?? "", element.dataset.lesson ?? ""] : ["", "", "", "", "", "", ""];
 }"""
 
 
@@ -132,13 +132,13 @@ class BenchPage:
     # What a person does -------------------------------------------------------------------------------------
 
     def focused(self) -> list[str]:
-        """Return id, action, mode, stage, text and act of the machine of the element that has the focus."""
+        """Return id, action, mode, stage, text, act and lesson of the element that has the focus."""
         return list(self.page.evaluate(_FOCUSED))
 
     def tab_to(self, *, backwards: bool = False, **wanted: str) -> None:
-        """Press Tab until the focus is on the element with this id, do, mode, stage, text or act."""
+        """Press Tab until the focus is on the element with this id, do, mode, stage, text, act or lesson."""
         ((kind, value),) = wanted.items()
-        place = ("id", "do", "mode", "stage", "text", "act").index(kind)
+        place = ("id", "do", "mode", "stage", "text", "act", "lesson").index(kind)
         for _ in range(250):
             if self.focused()[place] == value:
                 return
