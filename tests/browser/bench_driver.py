@@ -166,6 +166,14 @@ class BenchPage:
         drawn = self.drawn_revision
         self.until(lambda: self.revision >= drawn, "a machine in order")
 
+    def begin_lesson(self, lesson: str) -> None:
+        """Choose a lesson in the course, which is in sight, and begin it, with the mouse."""
+        entry = self.page.locator(f"[data-lesson={lesson}]")
+        entry.click()
+        self.until(lambda: entry.get_attribute("aria-current") == "true", "the choice")
+        self.page.locator("[data-do=begin]").click()
+        self.page.locator(".seed", has_text="Variation").wait_for()
+
     def open_stage(self, stage: str) -> None:
         """Choose a stage of the signal path, with the mouse."""
         self.page.locator(f".stage-button[data-stage={stage}]").click()

@@ -123,9 +123,7 @@ def test_the_lesson_is_passed_with_the_keyboard_alone(bench: BenchPage) -> None:
 def test_hints_open_one_at_a_time(bench: BenchPage) -> None:
     page = bench.page
     bench.choose_mode("learn")
-    page.locator(f"[data-lesson={LESSON}]").click()
-    bench.until(lambda: page.locator(f"[data-lesson={LESSON}]").get_attribute("aria-current") == "true", "the choice")
-    page.locator("[data-do=begin]").click()
+    bench.begin_lesson(LESSON)
     for opened in (1, 2, 3):
         page.locator("[data-do=hint]").click()
         bench.until(lambda count=opened: page.locator(".hint").count() == count, f"hint {opened}")

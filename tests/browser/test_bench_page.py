@@ -176,8 +176,10 @@ def test_undo_takes_back_one_move(bench: BenchPage) -> None:
 
 def test_play_and_pause(bench: BenchPage) -> None:
     page = bench.page
-    page.get_by_role("button", name="Pause", exact=True).click()
-    page.get_by_role("button", name="Play", exact=True).wait_for()
+    # The transport has a button of that name too, which moves the tape.
+    monitor = page.locator("#picture")
+    monitor.get_by_role("button", name="Pause", exact=True).click()
+    monitor.get_by_role("button", name="Play", exact=True).wait_for()
     page.wait_for_timeout(500)
     drawn, still = bench.frames, bench.picture()
     page.wait_for_timeout(1200)
@@ -188,7 +190,7 @@ def test_play_and_pause(bench: BenchPage) -> None:
     bench.control("guide_position_um").focus()
     bench.press("PageUp")
     bench.until(lambda: differing(still, bench.picture()) > 0.005, "the moved control in the still picture")
-    page.get_by_role("button", name="Play", exact=True).click()
+    monitor.get_by_role("button", name="Play", exact=True).click()
     bench.until(lambda: bench.frames > drawn + 4, "a moving picture")
 
 
@@ -381,8 +383,7 @@ def test_axe_finds_nothing(bench: BenchPage, scheme: str) -> None:
     for mode in ("demonstrate", "learn"):
         bench.choose_mode(mode)
         problems += axe_problems(bench)
-    page.locator("[data-do=begin]").click()
-    page.locator(".seed", has_text="Variation").wait_for()
+    bench.begin_lesson("tracking-and-guide")
     page.locator("[data-do=hint]").click()
     page.locator("[data-do=check]").click()
     page.locator(".check").first.wait_for()
@@ -408,8 +409,7 @@ def test_narrow_pages_reflow(bench: BenchPage, width: int, height: int) -> None:
             assert wide <= width, f"{stage}: {wide} px wide"
         bench.screenshot(f"page-{width}")
         bench.choose_mode("learn")
-        bench.page.locator("[data-do=begin]").click()
-        bench.page.locator(".seed", has_text="Variation").wait_for()
+        bench.begin_lesson("tracking-and-guide")
         bench.page.locator("[data-do=check]").click()
         bench.page.locator(".check").first.wait_for()
         bench.page.locator("[data-do=result]").click()
