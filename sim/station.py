@@ -214,7 +214,7 @@ class Station:
 
     def _settle(self, reading: ControlReading | None, playing: bool) -> None:
         servos = self.recorder.condition.servos
-        self.wheel.step(STEP_S, True, True, self._wheel_settings, servos)
+        self.wheel.step(STEP_S, True, True, self.wheel_settings, servos)
         if playing:
             self.capstan.step(STEP_S, True, False, reading, self._tracking_deg, self._capstan_settings, servos)
         self.servo_history.record(self.wheel, self.capstan, STEP_S)
@@ -243,7 +243,7 @@ class Station:
         deck.condition = condition.deck
         before_m = deck.position_m
         deck.step(STEP_S, wheel.rate_hz, wheel.locked, capstan.speed_ratio * self._speed_ratio)
-        wheel.step(STEP_S, deck.wheel_driven, deck.air_ok, self._wheel_settings, condition.servos)
+        wheel.step(STEP_S, deck.wheel_driven, deck.air_ok, self.wheel_settings, condition.servos)
         capstan.step(
             STEP_S,
             deck.capstan_engaged,
@@ -281,7 +281,8 @@ class Station:
         return self.recorder.controls["tracking_phase_deg"]
 
     @property
-    def _wheel_settings(self) -> WheelSettings:
+    def wheel_settings(self) -> WheelSettings:
+        """What is set on the wheel servo, with what is hidden in it."""
         offset_db = self.recorder.condition.wheel_servo_gain_offset_db
         return WheelSettings(_within_gain(self.recorder.controls["wheel_servo_gain_db"] + offset_db))
 

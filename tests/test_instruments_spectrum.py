@@ -11,12 +11,21 @@ import scipy.special
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim.errors import BandbenchError
+from sim.errors import BandbenchError, UnknownNameError
 from sim.fm import emphasis_response
-from sim.instruments import RF_POINTS, TEST_POINTS, carriers_hz, describe_servo_trace, rf_spectrum, servo_trace
+from sim.instruments import (
+    RF_POINTS,
+    TEST_POINTS,
+    carriers_hz,
+    describe_servo_trace,
+    is_servo_wave,
+    rf_spectrum,
+    servo_trace,
+    servo_wave_trace,
+)
 from sim.instruments.spectrum import RESOLUTIONS, Spectrum, describe_spectrum, occupied_hz, spectrum_of, total_db
 from sim.recorder import PlaybackFrame, Recorder
-from sim.servos import TRACES, CapstanServo, ServoHistory, WheelServo
+from sim.servos import SERVO_WAVEFORMS, TRACES, CapstanServo, ServoHistory, WheelServo, servo_waveform
 from sim.standards import PRACTICES, get_practice, get_standard
 from tests.outside_checks import OutsideCheck
 
@@ -155,6 +164,22 @@ def test_what_no_spectrum_can_be_taken_of() -> None:
 
 
 # Servos -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", SERVO_WAVEFORMS)
+def test_pulses_and_ramps_of_the_servos_are_shown_over_one_frame(name: str) -> None:
+    standard = get_standard("525/60")
+    wave = servo_waveform(name, WheelServo(standard), CapstanServo(standard))
+    trace = servo_wave_trace(wave)
+    assert is_servo_wave(trace.test_point)
+    assert TEST_POINTS[trace.test_point].trace == name
+    # DERIVED: one frame, two fields of 59.94 Hz (ITU-R BT.470).
+    assert trace.length_s == pytest.approx(2.0 / 59.94, rel=1e-3)
+    assert trace.time_s[0] == pytest.approx(-trace.length_s)
+    np.testing.assert_array_equal(trace.values, wave.values)
+    assert "over one frame" in describe_servo_trace(trace)
+    with pytest.raises(UnknownNameError):
+        servo_trace(ServoHistory(), trace.test_point)
 
 
 @pytest.mark.parametrize("name", TRACES)

@@ -2,7 +2,8 @@
 
 Contents: `TEST_POINTS` (where instruments can be connected); `picture`, `colour_picture`, `band_edges`, `head_of_row`
 (picture monitor); `RATES`, `waveform`, `superposition`, `sweep_table`, `line_trace` (waveform monitor); `rf_spectrum`
-(spectrum of the RF); `servo_trace` (the servos over seconds); `rf_levels_db`, `tracking_level_pct` (meters);
+(spectrum of the RF); `servo_trace`, `servo_wave_trace`, `is_servo_wave` (the servos over seconds and over a frame);
+`rf_levels_db`, `tracking_level_pct` (meters);
 `MEASUREMENTS`, `measure` (readings that lessons check), `DEFAULT_READINGS` (those that are always shown), `GROUPS`,
 `LEVEL_UNIT`; `describe_picture`, `describe_waveform`,
 `describe_superposition`, `describe_spectrum`, `describe_servo_trace`, `describe_rf`, `describe_tracking`,
@@ -29,7 +30,13 @@ from sim.instruments.measurements import (
     tracking_level_pct,
 )
 from sim.instruments.picture import band_edges, colour_picture, has_bands, head_of_row, picture
-from sim.instruments.servotrace import ServoTrace, describe_servo_trace, servo_trace
+from sim.instruments.servotrace import (
+    ServoTrace,
+    describe_servo_trace,
+    is_servo_wave,
+    servo_trace,
+    servo_wave_trace,
+)
 from sim.instruments.specs import GROUPS, LEVEL_UNIT
 from sim.instruments.spectrum import Spectrum, carriers_hz, describe_spectrum, rf_spectrum
 from sim.instruments.testpoints import RF_POINTS, TEST_POINTS, VIDEO_POINTS, TestPoint
@@ -74,12 +81,14 @@ __all__ = [
     "describe_waveform",
     "has_bands",
     "head_of_row",
+    "is_servo_wave",
     "line_trace",
     "measure",
     "picture",
     "rf_levels_db",
     "rf_spectrum",
     "servo_trace",
+    "servo_wave_trace",
     "superposition",
     "sweep_table",
     "tracking_level_pct",

@@ -1,6 +1,6 @@
-"""Traces of the servos: their errors over the last seconds, as a slow sweep of the waveform monitor.
+"""Traces of the servos: their errors over the last seconds as a slow sweep, their pulses and ramps over one frame.
 
-Contents: `ServoTrace`, `servo_trace`, `describe_servo_trace`.
+Contents: `ServoTrace`, `servo_trace`, `servo_wave_trace`, `is_servo_wave`, `describe_servo_trace`.
 """
 
 from __future__ import annotations
@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 
 from sim.errors import UnknownNameError
 from sim.instruments.testpoints import TEST_POINTS
-from sim.servos import TRACES, ServoHistory
+from sim.servos import SERVO_WAVEFORMS, TRACES, ServoHistory, ServoWaveform
 from sim.servos.describe import swing
 from sim.servos.history import HISTORY_S
 
-__all__ = ["ServoTrace", "describe_servo_trace", "servo_trace"]
+__all__ = ["ServoTrace", "describe_servo_trace", "is_servo_wave", "servo_trace", "servo_wave_trace"]
+
+_WAVE = "servo_wave_"
 
 # What swings to and fro by less than this share of the trace's range is not told as a swing (MODEL).
 _LEAST_SWING = 0.02
@@ -66,11 +68,23 @@ def servo_trace(history: ServoHistory, test_point: str) -> ServoTrace:
         If it is no such test point.
     """
     point = TEST_POINTS.get(test_point)
-    if point is None or point.kind != "servo":
-        known = [name for name, known in TEST_POINTS.items() if known.kind == "servo"]
+    if point is None or point.trace not in TRACES or is_servo_wave(test_point):
+        known = [name for name, known in TEST_POINTS.items() if known.kind == "servo" and not is_servo_wave(name)]
         raise UnknownNameError("test point of the servos", test_point, known)
     spec = TRACES[point.trace]
     return ServoTrace(test_point, history.time_s, history.trace(spec.name), HISTORY_S, spec.range, spec.unit)
+
+
+def is_servo_wave(test_point: str) -> bool:
+    """Tell whether a test point shows a waveform of the servos over one frame."""
+    return test_point.startswith(_WAVE)
+
+
+def servo_wave_trace(wave: ServoWaveform) -> ServoTrace:
+    """Return a waveform of the servos over one frame, its end as the present."""
+    length_s = float(wave.time_s[-1] + wave.time_s[1])
+    spec = SERVO_WAVEFORMS[wave.name]
+    return ServoTrace(_WAVE + wave.name, wave.time_s - length_s, wave.values, length_s, spec.range, "of nominal")
 
 
 def describe_servo_trace(trace: ServoTrace) -> str:
@@ -78,6 +92,9 @@ def describe_servo_trace(trace: ServoTrace) -> str:
     label = TEST_POINTS[trace.test_point].label
     if not trace.values.size:
         return f"Waveform monitor: {label}, nothing yet."
+    if is_servo_wave(trace.test_point):
+        reach = f"from {trace.values.min():+.2f} to {trace.values.max():+.2f} of the nominal height"
+        return f"Waveform monitor: {label} over one frame, {reach}."
     low, high = trace.y_range
     parts = [
         f"now {trace.values[-1]:+.3g} {trace.unit}",

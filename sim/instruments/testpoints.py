@@ -17,7 +17,7 @@ from sim.errors import UnknownNameError
 from sim.fm import discriminate
 from sim.frame import PlaybackFrame
 from sim.output import sync_edges_s
-from sim.servos import TRACES
+from sim.servos import SERVO_WAVEFORMS, TRACES
 from sim.standards import Standard
 
 __all__ = [
@@ -54,7 +54,7 @@ class TestPoint:
     inner : bool
         Whether it lies on a card, and can be reached only with that stage's card on the extender.
     trace : str
-        For a servo: which of `sim.servos.TRACES` it is.
+        For a servo: which of `sim.servos.TRACES` or `sim.servos.SERVO_WAVEFORMS` it is.
     """
 
     __test__ = False  # not a test case, whatever pytest thinks of the name
@@ -166,6 +166,10 @@ _POINTS = (
     *(
         TestPoint(f"servo_{trace.name}", trace.label, "", "servo", 0, trace.description, trace=trace.name)
         for trace in TRACES.values()
+    ),
+    *(
+        TestPoint(f"servo_wave_{wave.name}", wave.label, "", "servo", 0, wave.description, trace=wave.name)
+        for wave in SERVO_WAVEFORMS.values()
     ),
 )
 TEST_POINTS: Mapping[str, TestPoint] = MappingProxyType({point.name: point for point in _POINTS})

@@ -21,7 +21,7 @@ from bandbench.docstrings import Quantity, classes_of, marks_in, quantities_of, 
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES
 from sim.faults import apply_fault
-from sim.instruments import MEASUREMENTS, TEST_POINTS
+from sim.instruments import MEASUREMENTS, TEST_POINTS, is_servo_wave
 from sim.servos import TRACES
 from sim.signals import SIGNALS
 from sim.standards import FOOTPRINT, PRACTICES, STANDARDS, Footprint, Practice, Standard
@@ -251,7 +251,7 @@ def _test_points() -> str:
         point, is_folded = TEST_POINTS[name], shown != name
         label, words = (_of_any_head(text, is_folded) for text in (point.label, point.description))
         units = {"rf": "of nominal RF", "control": "of its peak", "carrier": "MHz", "video": "level unit"}
-        unit = TRACES[point.trace].unit if point.kind == "servo" else units[point.kind]
+        unit = units.get(point.kind) or ("of nominal" if is_servo_wave(name) else TRACES[point.trace].unit)
         stage = STAGES[point.stage].title if point.stage in STAGES else _NONE
         rows.append((_code(shown), label, stage, unit, words))
     return "## Test points\n\n" + _table(("name", "label", "stage", "unit", "meaning"), rows)

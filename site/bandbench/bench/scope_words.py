@@ -22,14 +22,17 @@ from sim.instruments import (
     describe_spectrum,
     describe_superposition,
     describe_waveform,
+    is_servo_wave,
     line_trace,
     rf_spectrum,
     servo_trace,
+    servo_wave_trace,
     superposition,
     sweep_table,
     waveform,
 )
 from sim.instruments.vectorscope import VECTOR_POINTS, describe_vectorscope, vectorscope
+from sim.servos import servo_waveform
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -94,7 +97,14 @@ def spectrum_shown(bench: Bench) -> Spectrum:
 
 def servos_shown(bench: Bench) -> ServoTrace:
     """Return the trace of the servos."""
-    return servo_trace(bench.station.servo_history, bench.scope.test_point)
+    station, point = bench.station, bench.scope.test_point
+    if not is_servo_wave(point):
+        return servo_trace(station.servo_history, point)
+    settings = station.wheel_settings
+    condition, name = bench.recorder.condition.servos, TEST_POINTS[point].trace
+    return servo_wave_trace(
+        servo_waveform(name, station.wheel, station.capstan, settings, condition, station.frame_index)
+    )
 
 
 def sentence_of(bench: Bench) -> str:
@@ -140,7 +150,8 @@ def table_of(bench: Bench) -> str:
         columns = {"frequency [MHz]": spectrum.frequency_hz / 1e6, "power [dB of carrier]": spectrum.power_db}
     elif of_servos(bench):
         moved = servos_shown(bench)
-        columns = {"time [s]": moved.time_s, f"error [{moved.unit}]": moved.values}
+        what = "level" if is_servo_wave(scope.test_point) else "error"
+        columns = {"time [s]": moved.time_s, f"{what} [{moved.unit}]": moved.values}
     elif scope.line is not None:
         trace = line_trace(frame, scope.test_point, scope.line)
         columns = {"time [us]": trace.x, f"level [{trace.y_unit}]": trace.y}
