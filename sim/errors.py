@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Mapping
 
-__all__ = ["BandbenchError", "UnknownNameError", "known_names"]
+__all__ = ["BandbenchError", "UnknownNameError", "check_ranges", "known_names"]
 
 
 class BandbenchError(Exception):
@@ -33,3 +34,25 @@ class UnknownNameError(BandbenchError):
         super().__init__(f"unknown {kind} {name!r}; use one of {known_names(known)}")
         self.kind = kind
         self.name = name
+
+
+def check_ranges(
+    record: object, ranges: Mapping[str, tuple[float, float]], what: str, error: type[BandbenchError]
+) -> None:
+    """Refuse a record whose numbers are not all finite and in their ranges.
+
+    Parameters
+    ----------
+    record : object
+        Has an attribute for each name in `ranges`.
+    ranges : mapping of str to (lowest, highest)
+        Both ends are allowed.
+    what : str
+        What a person calls such a number, as in "servo condition".
+    error : type of BandbenchError
+        The error to raise.
+    """
+    for name, (lowest, highest) in ranges.items():
+        value = getattr(record, name)
+        if not (math.isfinite(value) and lowest <= value <= highest):
+            raise error(f"{what} '{name}': {value!r} is not a number from {lowest:g} to {highest:g}")

@@ -16,7 +16,7 @@ from types import MappingProxyType
 
 from sim.condition import Condition, ConditionError
 from sim.errors import UnknownNameError
-from sim.training.reader import DataError, Problem, Table
+from sim.training.reader import DataError, Table, check_format
 
 __all__ = [
     "FAULT_FORMAT_VERSION",
@@ -371,9 +371,9 @@ def parse_faults(data: object, source_name: str) -> dict[str, FaultSpec]:
         At the first thing that is not as a catalogue must be; the error names file, key, reason and remedy.
     """
     if isinstance(data, Mapping) and "format_version" in data:
-        _check_format(data["format_version"], source_name)
+        check_format(data["format_version"], FAULT_FORMAT_VERSION, source_name, FaultError)
     top = Table(data, source_name, "", FaultError, ("format_version", "faults"))
-    _check_format(top.whole_number("format_version", 0, 1_000_000), source_name)
+    check_format(top.whole_number("format_version", 0, 1_000_000), FAULT_FORMAT_VERSION, source_name, FaultError)
     tables = top.tables("faults", _KEYS, 1)
     found: dict[str, FaultSpec] = {}
     for place, table in enumerate(tables, start=1):
@@ -394,19 +394,6 @@ def parse_faults(data: object, source_name: str) -> dict[str, FaultSpec]:
                     "Use the 'name' of another fault of this file.",
                 )
     return found
-
-
-def _check_format(version: object, source_name: str) -> None:
-    """Refuse another format before any unknown key of it is complained about."""
-    if version != FAULT_FORMAT_VERSION or isinstance(version, bool):
-        raise FaultError(
-            Problem(
-                source_name,
-                "format_version",
-                f"is {version!r}, but this program reads format {FAULT_FORMAT_VERSION}",
-                f"Write format_version = {FAULT_FORMAT_VERSION}, or use the program that belongs to the file's format.",
-            )
-        )
 
 
 def _faults_of(table: Table) -> list[FaultSpec]:

@@ -172,6 +172,10 @@ class Recorder:
         """Return a copy of all control values."""
         return dict(self._controls)
 
+    def control(self, name: str) -> float:
+        """Return the value of one control, without a copy of them all; KeyError if there is no such control."""
+        return self._controls[name]
+
     @property
     def condition(self) -> Condition:
         """The hidden condition."""

@@ -278,18 +278,18 @@ class Station:
 
     @property
     def _tracking_deg(self) -> float:
-        return self.recorder.controls["tracking_phase_deg"]
+        return self.recorder.control("tracking_phase_deg")
 
     @property
     def wheel_settings(self) -> WheelSettings:
         """What is set on the wheel servo, with what is hidden in it."""
         offset_db = self.recorder.condition.wheel_servo_gain_offset_db
-        return WheelSettings(_within_gain(self.recorder.controls["wheel_servo_gain_db"] + offset_db))
+        return WheelSettings(_within_gain(self.recorder.control("wheel_servo_gain_db") + offset_db))
 
     @property
     def _capstan_settings(self) -> CapstanSettings:
         offset_db = self.recorder.condition.capstan_servo_gain_offset_db
-        return CapstanSettings(_within_gain(self.recorder.controls["capstan_servo_gain_db"] + offset_db))
+        return CapstanSettings(_within_gain(self.recorder.control("capstan_servo_gain_db") + offset_db))
 
     def _control_reading(self) -> ControlReading | None:
         """Return what the control head finds on the tape."""
@@ -303,7 +303,7 @@ class Station:
 
     def _position_guide(self) -> None:
         """Let the automatic guide, if it is on, move by what the picture's lean asks for."""
-        on = self.recorder.controls["guide_auto"] == 1.0
+        on = self.recorder.control("guide_auto") == 1.0
         if not on and self.guide.correction_um == 0.0:
             return
         skew_us = self._read_skew_us() if on else None

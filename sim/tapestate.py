@@ -5,14 +5,13 @@ Contents: `TapeCondition`, `TapeConditionError`, `tape_level`.
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.dropout import DropoutPattern, dropout_level
-from sim.errors import BandbenchError
+from sim.errors import BandbenchError, check_ranges
 from sim.headwheel import PassSchedule
 from sim.standards import Standard
 
@@ -62,12 +61,7 @@ class TapeCondition:
     tape_shedding_um_per_min: float = 0.0
 
     def __post_init__(self) -> None:
-        for entry in fields(self):
-            value, (lowest, highest) = getattr(self, entry.name), _RANGES[entry.name]
-            if not (math.isfinite(value) and lowest <= value <= highest):
-                raise TapeConditionError(
-                    f"condition '{entry.name}': {value!r} is not a number from {lowest:g} to {highest:g}"
-                )
+        check_ranges(self, _RANGES, "condition", TapeConditionError)
 
 
 def tape_level(

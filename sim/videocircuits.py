@@ -5,13 +5,12 @@ Contents: `VideoCondition`, whose methods do it, and `SOUND_CIRCUITS`, in which 
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.errors import BandbenchError
+from sim.errors import BandbenchError, check_ranges
 from sim.output import clamp_levels, process
 from sim.standards import Standard
 
@@ -93,12 +92,7 @@ class VideoCondition:
     new_sync_pct: float = 100.0
 
     def __post_init__(self) -> None:
-        for entry in fields(self):
-            value, (lowest, highest) = getattr(self, entry.name), _RANGES[entry.name]
-            if not (math.isfinite(value) and lowest <= value <= highest):
-                raise VideoConditionError(
-                    f"condition '{entry.name}': {value!r} is not a number from {lowest:g} to {highest:g}"
-                )
+        check_ranges(self, _RANGES, "condition", VideoConditionError)
 
     def demodulated(self, video: FloatArray, rf: ComplexArray, standard: Standard, time_s: float) -> FloatArray:
         """Return what the demodulator makes in place of right video.

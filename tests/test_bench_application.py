@@ -16,19 +16,10 @@ from bandbench.runtime.application import PictureFile
 from sim.controls import CONTROLS, STAGES
 from sim.instruments import DEFAULT_READINGS
 from sim.training.solution import solution_moves
+from tests.bench_clock import Clock
 
 SITE = Path(__file__).parents[1] / "site"
 SCRIPTS = sorted((SITE / "bandbench" / "bench").glob("*.mjs"))
-
-
-class Clock:
-    """A clock that a test winds."""
-
-    def __init__(self) -> None:
-        self.now_s = 50.0
-
-    def __call__(self) -> float:
-        return self.now_s
 
 
 @pytest.fixture

@@ -20,6 +20,7 @@ from sim.training.course import Course, CourseGroup
 from sim.training.lint import solution_attempt
 from sim.training.machine import Machine
 from sim.training.score import score_attempt
+from tests.bench_clock import Clock
 from tests.training_examples import example
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -27,16 +28,6 @@ EMPTY: dict[str, Any] = {
     "app_version": "test", "storage": {"state": "kept", "reason": ""}, "profile": "", "profiles": [],
     "attempts": [], "running": [], "notes": [], "elsewhere": [],
 }  # fmt: skip
-
-
-class Clock:
-    """A clock that a test winds."""
-
-    def __init__(self) -> None:
-        self.now_s = 50.0
-
-    def __call__(self) -> float:
-        return self.now_s
 
 
 @pytest.fixture

@@ -30,6 +30,7 @@ from sim.training.attempt import (
 )
 from sim.training.machine import Start
 from sim.training.solution import solution_moves
+from tests.bench_clock import Clock
 
 START = Start(1, 0, default_controls(), Condition())
 ATTEMPT = Attempt(
@@ -43,16 +44,6 @@ ATTEMPT = Attempt(
         CheckSubmitted(10.0),
     ),
 )
-
-
-class Clock:
-    """A clock that a test winds."""
-
-    def __init__(self) -> None:
-        self.now_s = 50.0
-
-    def __call__(self) -> float:
-        return self.now_s
 
 
 @pytest.fixture

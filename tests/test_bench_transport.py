@@ -24,18 +24,9 @@ from sim.condition import Condition
 from sim.standards import get_standard
 from sim.station import Station
 from sim.transport import ACT_GROUPS, ACTS, MODES, TRACKS, Deck, wound_radius_m
+from tests.bench_clock import Clock
 
 BLANK = "blank-525"
-
-
-class Clock:
-    """A clock that a test winds."""
-
-    def __init__(self) -> None:
-        self.now_s = 50.0
-
-    def __call__(self) -> float:
-        return self.now_s
 
 
 class Person:

@@ -6,9 +6,9 @@ Contents: `WheelSettings`, `CapstanSettings`, `ServoCondition`, `ControlReading`
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
-from sim.errors import BandbenchError
+from sim.errors import BandbenchError, check_ranges
 
 __all__ = [
     "GAIN_LIMIT_DB",
@@ -134,12 +134,7 @@ class ServoCondition:
     capstan_slip_pct: float = 0.0
 
     def __post_init__(self) -> None:
-        for entry in fields(self):
-            value, (lowest, highest) = getattr(self, entry.name), _RANGES[entry.name]
-            if not (math.isfinite(value) and lowest <= value <= highest):
-                raise ServoError(
-                    f"servo condition '{entry.name}': {value!r} is not a number from {lowest:g} to {highest:g}"
-                )
+        check_ranges(self, _RANGES, "servo condition", ServoError)
 
 
 SOUND = ServoCondition()

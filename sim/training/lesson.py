@@ -34,7 +34,7 @@ from sim.training.parts import (
     Step,
 )
 from sim.training.questionform import QUESTION_KEYS, question_of
-from sim.training.reader import LessonError, Problem, Table
+from sim.training.reader import LessonError, Table, check_format
 
 __all__ = [
     "CHECK_KINDS",
@@ -205,9 +205,9 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
         At the first thing that is not as a lesson must be; the error names file, key, reason and remedy.
     """
     if isinstance(data, Mapping) and "format_version" in data:
-        _check_format(data["format_version"], source_name)
+        check_format(data["format_version"], FORMAT_VERSION, source_name, LessonError)
     top = Table(data, source_name, "", LessonError, _KEYS)
-    _check_format(top.whole_number("format_version", 0, _LARGEST_VERSION), source_name)
+    check_format(top.whole_number("format_version", 0, _LARGEST_VERSION), FORMAT_VERSION, source_name, LessonError)
     start = top.table("start", ("controls", "condition", "must_fail", "faults", "fault_choice"))
     questions = (
         tuple(question_of(table) for table in top.tables("questions", QUESTION_KEYS, 1)) if "questions" in top else ()
@@ -276,19 +276,6 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
         care=_care(top.table("care", ("moves_par", "minutes_par"))) if "care" in top else NO_PAR,
         passes=_passes(top) if "mastery" in top else 1 if mode == "demonstration" else 2,
     )
-
-
-def _check_format(version: object, source_name: str) -> None:
-    """Refuse another format before any unknown key of it is complained about."""
-    if version != FORMAT_VERSION or isinstance(version, bool):
-        raise LessonError(
-            Problem(
-                source_name,
-                "format_version",
-                f"is {version!r}, but this program reads format {FORMAT_VERSION}",
-                f"Write format_version = {FORMAT_VERSION}, or use the program that belongs to the file's format.",
-            )
-        )
 
 
 def _topic(top: Table) -> int | str:

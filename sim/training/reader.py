@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from sim.errors import BandbenchError, known_names
 
-__all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table"]
+__all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table", "check_format"]
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,31 @@ class LessonError(DataError):
 
 class AttemptError(DataError):
     """An attempt log is damaged, foreign, or does not belong to the lesson."""
+
+
+def check_format(version: object, known: int, source: str, error: type[DataError]) -> None:
+    """Refuse a data file of another format; called before any unknown key of it is complained about.
+
+    Parameters
+    ----------
+    version : object
+        What the file gives as its ``format_version``.
+    known : int
+        The one format that is read here.
+    source : str
+        The file's name for messages.
+    error : type of DataError
+        The error to raise.
+    """
+    if version != known or isinstance(version, bool):
+        raise error(
+            Problem(
+                source,
+                "format_version",
+                f"is {version!r}, but this program reads format {known}",
+                f"Write format_version = {known}, or use the program that belongs to the file's format.",
+            )
+        )
 
 
 def _described(value: object) -> str:

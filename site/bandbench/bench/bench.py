@@ -185,7 +185,7 @@ class Bench:
     @property
     def in_colour(self) -> bool:
         """Whether the machine puts out colour: only a colour corrector keeps bursts that a monitor can lock to."""
-        return CORRECTIONS[int(self.recorder.controls["correction"])] == "colour"
+        return CORRECTIONS[int(self.recorder.control("correction"))] == "colour"
 
     def advance(self, now_s: float) -> None:
         """Let time pass up to now: the frames in between are dropped, the time never.

@@ -233,13 +233,13 @@ class WhyView(View):
         recorder = self.bench.recorder
         # Errors of the heads belong to the wheel; how loud each of them is, to the channels.
         levels = [readings.values[f"rf_level_db_{head}"] for head in range(1, 5)]
-        channels = [recorder.controls[f"channel_on_{head}"] == 1.0 for head in range(1, 5)]
+        channels = [recorder.control(f"channel_on_{head}") == 1.0 for head in range(1, 5)]
         shift = match_tracks(readings.frame.control_phase_deg).head_shift
         return wheel_drawing(recorder.standard, recorder.machine_geometry, shift, levels, channels)
 
     def _changeover(self, readings: Readings) -> Any:
         recorder = self.bench.recorder
-        return switch_drawing(recorder.standard, recorder.controls["switch_timing_us"])
+        return switch_drawing(recorder.standard, recorder.control("switch_timing_us"))
 
     def _spectrum(self, readings: Readings) -> Any:
         recorder = self.bench.recorder
@@ -265,7 +265,7 @@ class WhyView(View):
 
     def _wheel_loop(self, readings: Readings) -> Any:
         bench = self.bench
-        standard, gain_db = bench.recorder.standard, bench.recorder.controls["wheel_servo_gain_db"]
+        standard, gain_db = bench.recorder.standard, bench.recorder.control("wheel_servo_gain_db")
         jitter_s = bench.recorder.condition.wheel_jitter_ns * 1e-9
         if bench.held:
             return wheel_loop_drawing(standard, float(readings.frame.servo_error_s.mean()), jitter_s, gain_db=gain_db)
