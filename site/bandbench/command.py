@@ -17,6 +17,7 @@ _SUBCOMMANDS = {
     "build": "build the static site into dist/",
     "render": "write what the recorder plays as picture and arrays, without a browser",
     "lessons": "list and check the lessons",
+    "package": "pack the site, or one lesson, for a school's learning system",
 }
 
 EXIT_STATUS_OF_AN_ERROR = 2
