@@ -9,10 +9,13 @@ from functools import partial
 import numpy as np
 import pytest
 
-from bandbench.bench.bench import MAGNIFICATIONS, MODES, OWN_PICTURE, POINT_OF_STAGE, Bench, BenchError
+from bandbench.bench.bench import MODES, Bench
+from bandbench.bench.errors import BenchError
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.machines import WORK_TAPE
+from bandbench.bench.monitoring import MAGNIFICATIONS, POINT_OF_STAGE
 from bandbench.bench.moves import GESTURE_S, MoveLog
+from bandbench.bench.programme import OWN_PICTURE
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES, ControlError, default_controls
 from sim.errors import BandbenchError, UnknownNameError

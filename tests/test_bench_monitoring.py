@@ -15,7 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandbench.bench.application import ROUND, BenchApplication
-from bandbench.bench.bench import DISPLAYS, POINT_OF_STAGE, Bench, BenchError
+from bandbench.bench.bench import Bench
+from bandbench.bench.errors import BenchError
+from bandbench.bench.monitoring import DISPLAYS, POINT_OF_STAGE
 from bandbench.bench.plots import HEAD_HUES, SCREEN, overlaid
 from bandbench.bench.settings import KEPT, side_by_side
 from sim.controls import CONTROLS

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandbench.bench.application import ROUND, BenchApplication
-from bandbench.bench.bench import BenchError
 from bandbench.bench.debrief import event_plot, event_rows, fault_rows, time_words
+from bandbench.bench.errors import BenchError
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.replaying import SPEEDS, Replay
 from bandbench.bench.words import say

@@ -15,7 +15,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bandbench.bench.bench import Bench, BenchError
+from bandbench.bench.bench import Bench
+from bandbench.bench.errors import BenchError
 from bandbench.bench.learner import LearnerView
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.recordform import FILE_FORMAT, FILE_FORMAT_VERSION, RecordsError, checked_name, parse_records

@@ -12,8 +12,8 @@ from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Browser
 
-from bandbench.bench.bench import POINT_OF_STAGE
 from bandbench.bench.faults import FAULTS
+from bandbench.bench.monitoring import POINT_OF_STAGE
 from sim.controls import CONTROLS, STAGES
 from tests.browser.bench_driver import BenchPage
 from tests.browser.watching import WatchedPage

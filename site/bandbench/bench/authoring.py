@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
-from bandbench.bench.bench import BenchError
 from bandbench.bench.drafts import LARGEST_DRAFT, MOST_SEEDS, Draft, Proof, read_draft
+from bandbench.bench.errors import BenchError
 from bandbench.bench.readings import typeset
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say

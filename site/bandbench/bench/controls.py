@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
-from bandbench.bench.bench import COPY, OWN_PICTURE
+from bandbench.bench.programme import COPY, OWN_PICTURE
 from bandbench.bench.readings import decimals_of_step, typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say

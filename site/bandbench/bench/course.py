@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
-from bandbench.bench.bench import BenchError
+from bandbench.bench.errors import BenchError
 from bandbench.bench.progress import Advice, advice_after, outcomes_of
 from bandbench.bench.readings import typeset
 from bandbench.bench.records import LearnerRecords

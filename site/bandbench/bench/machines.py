@@ -40,9 +40,12 @@ class Machines:
         Which of `MACHINES` is worked on.
     reel_name : str
         What lies on the machine: `WORK_TAPE` or a name from `sim.reel.REELS`.
+    held : bool
+        Whether the machine is held in play, at deterministic frames: its transport cannot be worked, its time stands.
     """
 
     def __init__(self, recorder: Recorder) -> None:
+        self.held = True
         self.chosen = MACHINES[0]
         self.reel_name = WORK_TAPE
         self._stations: dict[str, Station] = {MACHINES[0]: Station(recorder)}
@@ -55,6 +58,11 @@ class Machines:
         return self._stations[self.chosen]
 
     @property
+    def recorder(self) -> Recorder:
+        """Electronics and heads of the machine that is worked on."""
+        return self.station.recorder
+
+    @property
     def own(self) -> Station:
         """The machine with the faults, whichever is worked on."""
         return self._stations[MACHINES[0]]
@@ -63,10 +71,16 @@ class Machines:
         """Return every machine there is by now."""
         return tuple(self._stations.values())
 
-    def begin(self) -> None:
-        """Put the bench's own machine in play with the work tape, and clear the shelf of what was recorded."""
+    def begin(self, recorder: Recorder | None = None) -> None:
+        """Put the bench's own machine in play with the work tape, and clear the shelf of what was recorded.
+
+        Parameters
+        ----------
+        recorder : Recorder, optional
+            Its electronics from now on, as for another standard.
+        """
         self.chosen = MACHINES[0]
-        self._stations = {MACHINES[0]: Station(self.own.recorder)}
+        self._stations = {MACHINES[0]: Station(recorder or self.own.recorder)}
         self._shelf.clear()
         self.reel_name = WORK_TAPE
         self._last_s = None

@@ -12,7 +12,7 @@ import param
 from bokeh.core.property.descriptors import UnsetValueError
 from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range1d
 
-from bandbench.bench.bench import MAGNIFICATIONS, POINT_OF_STAGE, Scope
+from bandbench.bench.monitoring import MAGNIFICATIONS, POINT_OF_STAGE, Scope
 from bandbench.bench.plots import FIGURES, HEAD_HUES, MARKED, TRACE, brightness_ramp, overlaid, screen_figure
 from bandbench.bench.readings import Readings, unit_sign
 from bandbench.bench.scope_words import (
@@ -55,7 +55,7 @@ class ScopeSettings(Part):
     Attributes
     ----------
     scope : dict
-        Settings (see `bandbench.bench.bench.Scope`), and which inner test points can be reached; line 0 stands for
+        Settings (see `bandbench.bench.monitoring.Scope`), and which inner test points can be reached; line 0 stands for
         all lines.
     points : list of [name, label, inner]
         Test points.
