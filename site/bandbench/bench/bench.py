@@ -21,7 +21,7 @@ from sim.training.lesson import Lesson
 from sim.training.machine import Machine
 from sim.training.session import Session
 
-__all__ = ["MODES", "Bench"]
+__all__ = ["MODES", "Bench", "BenchError"]
 
 MODES = ("learn", "practise", "demonstrate")
 """What the bench is used for: a lesson; the open bench with a fault to find; the open bench with faults to show."""

@@ -13,8 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from bandbench.bench.bench import Bench
-from bandbench.bench.errors import BenchError
+from bandbench.bench.bench import Bench, BenchError
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.recordform import (
     KeptAttempt,
