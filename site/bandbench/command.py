@@ -18,6 +18,7 @@ _SUBCOMMANDS = {
     "render": "write what the recorder plays as picture and arrays, without a browser",
     "lessons": "list and check the lessons",
     "package": "pack the site, or one lesson, for a school's learning system",
+    "report": "score a class's attempts again and report who can do what",
 }
 
 EXIT_STATUS_OF_AN_ERROR = 2

@@ -1,12 +1,13 @@
 """The form of learners' records: what is kept of a learner, and the one file it is exported in.
 
 Contents: `Profile`, `KeptAttempt`, `LeftAttempt`, `Note` (one row each of the store in the page), their strict reader
-`read_rows`, `RecordsFile` with `parse_records`, and `RecordsError`. Nothing is repaired or guessed: a row or a file is
-as it was written here, or it is refused with a reason.
+`read_rows`, `RecordsFile` with `parse_records`, `log_sha256`, and `RecordsError`. Nothing is repaired or guessed: a
+row or a file is as it was written here, or it is refused with a reason.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -32,6 +33,7 @@ __all__ = [
     "Row",
     "Unreadable",
     "checked_name",
+    "log_sha256",
     "parse_records",
     "read_profiles",
     "read_rows",
@@ -242,6 +244,12 @@ def time_text(moment: datetime) -> str:
     '2026-03-01T12:30:05.250Z'
     """
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def log_sha256(log: str) -> str:
+    """Return the digest by which an outcome names the log it was computed from."""
+    # JSON escapes what UTF-8 cannot hold.
+    return hashlib.sha256(json.dumps(log).encode()).hexdigest()
 
 
 def checked_name(name: str) -> str:

@@ -1,0 +1,250 @@
+"""What an attempt that somebody handed in is worth: scored from its log alone, and whether the log can be real.
+
+Contents: `ItemResult`, `Worth`, `worth_of`, `impossible_events`; `TurnMachine` and `TurnOver`, for whoever must not be
+kept waiting while a score is computed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sim.errors import BandbenchError
+from sim.faults import FaultSpec
+from sim.training.answers import AnswerError, checked_answer
+from sim.training.attempt import (
+    Attempt,
+    CheckSubmitted,
+    ControlMoved,
+    Event,
+    HintOpened,
+    QuestionAnswered,
+    StepShown,
+)
+from sim.training.lesson import HINT_LEVELS, Lesson
+from sim.training.machine import NO_FAULTS, Machine
+from sim.training.score import Score, score_attempt
+from sim.training.solution import solution_moves
+
+__all__ = ["ItemResult", "TurnMachine", "TurnOver", "Worth", "impossible_events", "worth_of"]
+
+
+@dataclass(frozen=True)
+class ItemResult:
+    """One check or question of an attempt: its name, whether it passed, and the reading or answer in words."""
+
+    name: str
+    passed: bool
+    given: str
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What a log is worth; small, so that it can be sent from one process to another.
+
+    Attributes
+    ----------
+    refused : str
+        Why it cannot be scored; empty if it can.
+    impossible : tuple of str
+        What in it cannot have happened at the bench, as sentences: the log was changed.
+    submitted, passed, clean : bool
+        As in `sim.training.progress.Outcome`.
+    reason : str
+        Why it is passed or not yet.
+    checks, questions : tuple of ItemResult
+        At the deciding submission; empty if there was none.
+    careful : bool
+        Whether order and care are in order.
+    """
+
+    refused: str = ""
+    impossible: tuple[str, ...] = ()
+    submitted: bool = False
+    passed: bool = False
+    clean: bool = False
+    reason: str = ""
+    checks: tuple[ItemResult, ...] = ()
+    questions: tuple[ItemResult, ...] = ()
+    careful: bool = True
+
+
+class TurnOver(Exception):
+    """The frames of this turn are used up; what was read is kept, so the same question gets further next time."""
+
+
+class TurnMachine(Machine):
+    """A lesson's machine that plays only so many frames in a turn, then raises `TurnOver`.
+
+    Readings are kept from turn to turn: whoever asks for the same score again and again gets it in the end, having
+    been free in between after every frame.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        The lesson.
+    faults : mapping of str to FaultSpec
+        The fault catalogue.
+    frames_a_turn : int or None
+        Frames in a turn; None stands for any number.
+    """
+
+    def __init__(
+        self, lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS, frames_a_turn: int | None = None
+    ) -> None:
+        super().__init__(lesson, faults=faults)
+        self._frames_a_turn = frames_a_turn
+        self._left = frames_a_turn
+
+    def begin_turn(self) -> None:
+        """Allow the frames of one more turn."""
+        self._left = self._frames_a_turn
+
+    def _measured(self, *asked: Any) -> dict[str, float]:
+        if self._left is not None:
+            if self._left <= 0:
+                raise TurnOver
+            self._left -= 1
+        return super()._measured(*asked)
+
+
+def worth_of(
+    lesson: Lesson,
+    attempt: Attempt,
+    machine: Machine | None = None,
+    faults: Mapping[str, FaultSpec] = NO_FAULTS,
+    source_name: str = "attempt",
+) -> Worth:
+    """Return what a log is worth.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        The lesson in the version it was made on.
+    attempt : Attempt
+        The log.
+    machine : Machine, optional
+        The lesson's machine, if one is at hand.
+    faults : mapping of str to FaultSpec
+        The fault catalogue.
+    source_name : str
+        The log's name in messages.
+    """
+    try:
+        score = score_attempt(lesson, attempt, machine, source_name, faults)
+        impossible = tuple(impossible_events(lesson, attempt, score, faults))
+    except BandbenchError as error:
+        return Worth(refused=str(error))
+    deciding = score.deciding
+    return Worth(
+        impossible=impossible,
+        submitted=deciding is not None,
+        passed=score.passed,
+        clean=score.passed and len(HINT_LEVELS) not in score.hints_opened,
+        reason=score.reason,
+        checks=tuple(ItemResult(one.check.name, one.passed, one.value_text) for one in deciding.results)
+        if deciding
+        else (),
+        questions=tuple(ItemResult(one.question.name, one.passed, one.given_text) for one in score.answers)
+        if deciding
+        else (),
+        careful=score.parts[-1].passed,
+    )
+
+
+def impossible_events(
+    lesson: Lesson, attempt: Attempt, score: Score, faults: Mapping[str, FaultSpec] = NO_FAULTS
+) -> Iterator[str]:
+    """Yield what in a scored log no `sim.training.session.Session` would have written, as sentences.
+
+    Parameters
+    ----------
+    lesson, attempt : Lesson, Attempt
+        The log and its lesson; `score_attempt` has accepted them.
+    score : Score
+        Its score.
+    faults : mapping of str to FaultSpec
+        The fault catalogue.
+    """
+    events = attempt.events
+    for event in events:
+        # The bench's clock is read to the millisecond.
+        if round(event.at_s, 3) != event.at_s:
+            yield f"the time {event.at_s!r} s is finer than the bench's clock"
+            break
+    yield from _after_the_end(lesson, events, score)
+    yield from _hints_and_steps(events)
+    yield from _answers(lesson, events, score, faults)
+    # Only a held machine's controls are moved by nothing but the moves of the log.
+    if getattr(lesson, "running", None) is None:
+        yield from _moves(lesson, events, score)
+
+
+def _after_the_end(lesson: Lesson, events: tuple[Event, ...], score: Score) -> Iterator[str]:
+    """Yield what was done after a passed attempt, or an assessment, was over."""
+    waiting = {question.name for question in lesson.questions}
+    only_once = lesson.mode in ("diagnosis", "assessment") or not lesson.checks
+    submitted = 0
+    good = False
+    for place, event in enumerate(events, start=1):
+        if isinstance(event, QuestionAnswered):
+            waiting.discard(event.question)
+        elif isinstance(event, CheckSubmitted):
+            if only_once and waiting:
+                yield f"event {place} submits before every question is answered"
+                return
+            # An assessment's later submissions may be left out of the score.
+            good = good or (submitted < len(score.submissions) and score.submissions[submitted].passed)
+            submitted += 1
+        over = submitted > 0 and (lesson.mode == "assessment" or (good and not waiting))
+        if over and place < len(events):
+            yield f"the attempt is over with event {place}, but {len(events) - place} more follow"
+            return
+
+
+def _hints_and_steps(events: tuple[Event, ...]) -> Iterator[str]:
+    opened, step = 0, 1
+    for place, event in enumerate(events, start=1):
+        if isinstance(event, HintOpened):
+            if event.level != opened + 1:
+                yield f"event {place} opens hint {event.level} after hint {opened}"
+                return
+            opened = event.level
+        elif isinstance(event, StepShown):
+            if event.step == step:
+                yield f"event {place} shows step {step}, which is shown already"
+                return
+            step = event.step
+
+
+def _answers(lesson: Lesson, events: tuple[Event, ...], score: Score, faults: Mapping[str, FaultSpec]) -> Iterator[str]:
+    for place, event in enumerate(events, start=1):
+        asked = lesson.question(event.question) if isinstance(event, QuestionAnswered) else None
+        if asked is None or not isinstance(event, QuestionAnswered):
+            continue
+        try:
+            written = checked_answer(lesson, asked, score.start, faults, event.answer)
+        except AnswerError as error:
+            yield f"event {place}: {error}"
+            return
+        if written != event.answer:
+            yield f"event {place} has an answer as the bench does not write it"
+            return
+
+
+def _moves(lesson: Lesson, events: tuple[Event, ...], score: Score) -> Iterator[str]:
+    controls = dict(score.start.controls)
+    worked: set[tuple[str, float]] | None = None
+    for place, event in enumerate(events, start=1):
+        if not isinstance(event, ControlMoved):
+            continue
+        if controls[event.control] == event.value:
+            yield f"event {place} moves '{event.control}' to where it is already"
+            return
+        if event.shown:
+            worked = set(solution_moves(lesson, score.start)) if worked is None else worked
+            if (event.control, event.value) not in worked:
+                yield f"event {place} is said to be the lesson's, but its solution sets '{event.control}' otherwise"
+                return
+        controls[event.control] = event.value
