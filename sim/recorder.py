@@ -400,6 +400,14 @@ class Recorder:
             control_level=10.0 ** (control_level_db / 20.0),
         )
 
+    def work_out_anew(self) -> None:
+        """Let the next frame owe nothing to those before it: not even by a hair (see `_nearly_the_same`).
+
+        What is measured for a score is the same then, whatever was looked at before.
+        """
+        self._signal = self._signal_match = None
+        self._geometry = None
+
     def _nearly_the_same(
         self, match: TrackMatch, recorded: RecordedFrame, running: Running
     ) -> NDArray[np.complex64] | None:

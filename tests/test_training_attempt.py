@@ -28,7 +28,8 @@ from sim.training.attempt import (
     check_belongs,
     migrated,
 )
-from sim.training.deal import LARGEST_SEED, deal
+from sim.training.deal import deal
+from sim.training.parts import LARGEST_SEED
 from sim.training.reader import AttemptError
 from sim.training.score import score_attempt
 from sim.training.solution import solution_moves
@@ -92,7 +93,7 @@ def test_json_form_is_plain() -> None:
         "value": -12.5,
     }
     assert {key: value for key, value in data.items() if key != "events"} == {
-        "format_version": 2,
+        "format_version": ATTEMPT_FORMAT_VERSION,
         "lesson": "tracking-and-guide",
         "lesson_version": 1,
         "seed": 7,
@@ -136,7 +137,7 @@ def test_log_of_the_first_format_scores_as_it_did() -> None:
     assert [submission.passed for submission in score.submissions] == [False, True]
 
 
-@pytest.mark.parametrize("version", [0, 3, 99])
+@pytest.mark.parametrize("version", [0, ATTEMPT_FORMAT_VERSION + 1, 99])
 def test_formats_that_are_not_known_are_refused(version: int) -> None:
     assert refusal(OLD_LOG | {"format_version": version}).problem.key == "format_version"
 
@@ -180,7 +181,7 @@ def refusal(data: object) -> AttemptError:
 @pytest.mark.parametrize(
     ("changes", "key", "reason"),
     [
-        ({"format_version": 3}, "format_version", "is 3, but this program reads formats 1 to 2"),
+        ({"format_version": 4}, "format_version", "is 4, but this program reads formats 1 to 3"),
         ({"seed": -1}, "seed", "-1 is outside the range"),
         ({"seed": 1.5}, "seed", "must be a whole number, not 1.5"),
         ({"seed": LARGEST_SEED + 1}, "seed", f"{LARGEST_SEED + 1} is outside the range"),

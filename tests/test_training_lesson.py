@@ -379,7 +379,13 @@ def test_lesson_without_questions_needs_checks_moves_and_controls() -> None:
             "order[2][1]",
             "the lesson does not offer control 'video_level_db'",
         ),
-        ("guided", ("order", 1, 0), "weight", "order[2][1]", "there is no control or question 'weight'"),
+        (
+            "guided",
+            ("order", 1, 0),
+            "weight",
+            "order[2][1]",
+            "there is no control, question or act of the steps 'weight'",
+        ),
         ("guided", ("order", 1, 0), "tracking_phase_deg", "order[2][1]", "'tracking_phase_deg' is listed twice"),
         (
             "demonstration",
@@ -524,11 +530,11 @@ def test_names_that_do_not_exist_or_are_not_offered(
 
 
 def test_forbidden_acts_by_limit_and_outright() -> None:
-    limited = Forbidden("guide_position_um", "too deep", below=-10.0, above=10.0)
+    limited = Forbidden("too deep", "guide_position_um", below=-10.0, above=10.0)
     moves = [(-11.0, True), (-10.0, False), (0.0, False), (10.0, False), (10.1, True)]
     assert [limited.broken_by("guide_position_um", value) for value, _ in moves] == [broken for _, broken in moves]
     assert not limited.broken_by("guide_height_um", 99.0)
-    assert Forbidden("video_level_db", "hands off").broken_by("video_level_db", 0.0)
+    assert Forbidden("hands off", "video_level_db").broken_by("video_level_db", 0.0)
 
 
 def test_tolerances_from_memory_or_of_our_own_are_never_worded_as_a_standard() -> None:

@@ -46,7 +46,8 @@ def results_at(tracking_off_deg: float = 0.0, guide_off_um: float = 0.0, **other
     controls = solved_controls(lesson, start)
     controls["tracking_phase_deg"] += tracking_off_deg
     controls["guide_position_um"] += guide_off_um
-    return {result.check.name: result for result in check_results(lesson, machine, start, controls | others, 100)}
+    moves = [ControlMoved(0.0, name, value) for name, value in (controls | others).items()]
+    return {result.check.name: result for result in check_results(lesson, machine, start, moves, 3.35)}
 
 
 def test_worked_solution_passes_with_values_targets_tolerances_and_sources() -> None:
@@ -122,7 +123,8 @@ def test_hold_time_reports_the_worst_reading_of_the_moments_it_looks() -> None:
     readings = []
     for moment in (index, round((index + last) / 2), last):
         readings.append(machine.readings(controls, start.condition, moment, ["skew_us"])["skew_us"])
-    result = check_results(lesson, machine, start, controls, index)[1]
+    moves = [ControlMoved(0.0, name, value) for name, value in controls.items()]
+    result = check_results(lesson, machine, start, moves, (index + 0.5) / machine.frame_rate_hz)[1]
     assert result.value in readings
     assert result.value is not None
     assert abs(result.value) == max(map(abs, readings))

@@ -10,7 +10,8 @@ import pytest
 from sim.errors import BandbenchError
 from sim.training import session as session_module
 from sim.training.attempt import CheckSubmitted, ControlMoved, HintOpened, StepShown
-from sim.training.deal import LARGEST_SEED, deal
+from sim.training.deal import deal
+from sim.training.parts import LARGEST_SEED
 from sim.training.session import Session, SessionError
 from sim.training.solution import solution_moves
 from tests.training_lessons import line_up, line_up_machine

@@ -1,10 +1,11 @@
-"""Questions about the machine as it was delivered: what can be answered, what is right, and what an answer was worth.
+"""Questions about the machine: what can be answered, what is right, and what an answer was worth.
 
 Contents: `AnswerResult`, `answer_options`, `right_answer`, `checked_answer`, `judged`, `takes_many`.
 
 An answer is a text, as it is logged: of a ``choice`` the option itself, of a ``numeric`` the number, of a ``head`` its
 number, of a ``cause`` the fault's name in the catalogue. Where several faults are dealt, the answers to what they are
-and at which heads are all of them, in the order of the options, joined by ``+``.
+and at which heads are all of them, in the order of the options, joined by ``+``. A reading that is asked for is that of
+the delivered machine where it is held in play, and of the moment of the answer where it runs.
 """
 
 from __future__ import annotations
@@ -12,17 +13,18 @@ from __future__ import annotations
 import math
 import re
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from sim.errors import BandbenchError, known_names
 from sim.faults import FaultSpec
+from sim.training.attempt import Event
 from sim.training.checks import number_text
 from sim.training.deal import dealable
 from sim.training.lesson import Lesson
-from sim.training.machine import Machine, Start
+from sim.training.machine import LessonMachine, Start
 from sim.training.parts import LOOK_ALIKES, POOL, Question
 
 __all__ = [
@@ -129,12 +131,22 @@ def _title(name: str, faults: Mapping[str, FaultSpec]) -> str:
     return _OF_HEAD.sub(one, title)
 
 
-def right_answer(lesson: Lesson, question: Question, start: Start, machine: Machine) -> str | None:
-    """Return the right answer as it is logged; None if it is a reading and the instrument has nothing to read."""
+def right_answer(
+    lesson: Lesson,
+    question: Question,
+    start: Start,
+    machine: LessonMachine,
+    events: Sequence[Event] = (),
+    at_s: float = 0.0,
+) -> str | None:
+    """Return the right answer as it is logged; None if it is a reading and the instrument has nothing to read.
+
+    `events` and `at_s` [s] say what was done and when the answer is given; they matter where the machine runs.
+    """
     if question.answer is not None:
         return question.answer
     if question.answer_from is None:
-        return _measured_answer(question, start, machine)
+        return _measured_answer(question, start, machine, *((), 0.0) if lesson.running is None else (events, at_s))
     dealt = [machine.faults[fault.name] for fault in start.faults]
     if question.kind == "head":
         return _JOIN.join(str(head) for head in sorted({fault.head for fault in dealt}))
@@ -146,13 +158,15 @@ def right_answer(lesson: Lesson, question: Question, start: Start, machine: Mach
     return _JOIN.join(name for name, _ in options if any(name in (fault.name, fault.entry) for fault in dealt))
 
 
-def _measured_answer(question: Question, start: Start, machine: Machine) -> str | None:
+def _measured_answer(
+    question: Question, start: Start, machine: LessonMachine, events: Sequence[Event], at_s: float
+) -> str | None:
     name = str(question.answer_measurement)
     if question.kind == "numeric":
-        value = machine.readings(start.controls, start.condition, 0, [name])[name]
+        value = machine.read(start, events, at_s, [name])[name]
         return None if math.isnan(value) else repr(value)
     names = [f"{name}_{head}" for head in _HEADS]
-    read = machine.readings(start.controls, start.condition, 0, names)
+    read = machine.read(start, events, at_s, names)
     head = extreme_head([read[name] for name in names], question.extreme)
     return None if head is None else str(head)
 
@@ -209,8 +223,16 @@ def _number(question: Question, answer: str) -> float:
     return number
 
 
-def judged(lesson: Lesson, question: Question, start: Start, machine: Machine, given: str | None) -> AnswerResult:
-    """Return what an answer (None: no answer) was worth.
+def judged(
+    lesson: Lesson,
+    question: Question,
+    start: Start,
+    machine: LessonMachine,
+    given: str | None,
+    events: Sequence[Event] = (),
+    at_s: float = 0.0,
+) -> AnswerResult:
+    """Return what an answer (None: no answer) was worth; `events` and `at_s` as for `right_answer`.
 
     Raises
     ------
@@ -219,7 +241,7 @@ def judged(lesson: Lesson, question: Question, start: Start, machine: Machine, g
     """
     if given is not None:
         given = checked_answer(lesson, question, start, machine.faults, given)
-    right = right_answer(lesson, question, start, machine)
+    right = right_answer(lesson, question, start, machine, events, at_s)
     words = dict(answer_options(lesson, question, start, machine.faults))
 
     def told(answer: str | None) -> str:

@@ -1,8 +1,8 @@
 """The attempt: a log of what was done and when. Everything else is computed from it.
 
-Contents: the events (`ControlMoved`, `QuestionAnswered`, `CheckSubmitted`, ...), the log `Attempt`, and its JSON form
-(`attempt_from_json`, `attempt_from_data`, `Attempt.to_json`), which refuses damaged logs with a reason and brings logs
-of older formats up to the present one (`migrated`).
+Contents: the events (`ControlMoved`, `ActDone`, `QuestionAnswered`, `CheckSubmitted`, ...), the log `Attempt`, and its
+JSON form (`attempt_from_json`, `attempt_from_data`, `Attempt.to_json`), which refuses damaged logs with a reason and
+brings logs of older formats up to the present one (`migrated`).
 """
 
 from __future__ import annotations
@@ -12,15 +12,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from sim.controls import CONTROLS, ControlError, check_control
+from sim.deeds import DEEDS, DeedError, check_deed
 from sim.errors import known_names
-from sim.training.deal import LARGEST_SEED
 from sim.training.lesson import HINT_LEVELS, Lesson
-from sim.training.parts import NAME
+from sim.training.parts import LARGEST_SEED, NAME
 from sim.training.reader import AttemptError, Problem, Table
 
 __all__ = [
     "ATTEMPT_FORMAT_VERSION",
     "MOST_EVENTS",
+    "ActDone",
     "Attempt",
     "CheckSubmitted",
     "ControlMoved",
@@ -35,9 +36,9 @@ __all__ = [
     "migrated",
 ]
 
-ATTEMPT_FORMAT_VERSION = 2
+ATTEMPT_FORMAT_VERSION = 3
 """Format of attempt logs written here; older ones are read too. Format 2 added answers, notes and moves that the
-lesson made (`ControlMoved.shown`)."""
+lesson made (`ControlMoved.shown`); format 3 what is done at a machine that runs (`ActDone`)."""
 
 # A day: longer than any attempt, short enough to refuse a log whose times are clock readings.
 LONGEST_ATTEMPT_S = 86_400.0
@@ -46,6 +47,7 @@ MOST_EVENTS = 100_000
 _MOST_STEPS = 1_000
 LONGEST_NOTE = 4_000
 _LONGEST_ANSWER = 4_000
+_LONGEST_CHOICE = 100
 _LARGEST_VERSION = 1_000_000
 
 
@@ -56,6 +58,19 @@ class ControlMoved:
     at_s: float
     control: str
     value: float
+    shown: bool = False
+
+
+@dataclass(frozen=True)
+class ActDone:
+    """A deed of `sim.deeds.DEEDS` was done, or tried: whether the machine did it or refused follows from the log.
+
+    `choice` is what was chosen in it; `shown`: the lesson did it, as a worked step.
+    """
+
+    at_s: float
+    act: str
+    choice: str = ""
     shown: bool = False
 
 
@@ -103,10 +118,11 @@ class NoteWritten:
     text: str
 
 
-Event = ControlMoved | HintOpened | StepShown | CheckSubmitted | QuestionAnswered | NoteWritten
+Event = ControlMoved | ActDone | HintOpened | StepShown | CheckSubmitted | QuestionAnswered | NoteWritten
 
 _EVENT_KEYS: Mapping[str, tuple[str, ...]] = {
     "control_moved": ("at_s", "kind", "control", "value", "shown"),
+    "act_done": ("at_s", "kind", "act", "choice", "shown"),
     "hint_opened": ("at_s", "kind", "level"),
     "step_shown": ("at_s", "kind", "step"),
     "check_submitted": ("at_s", "kind"),
@@ -115,6 +131,7 @@ _EVENT_KEYS: Mapping[str, tuple[str, ...]] = {
 }
 _EVENT_KINDS: Mapping[type[Event], str] = {
     ControlMoved: "control_moved",
+    ActDone: "act_done",
     HintOpened: "hint_opened",
     StepShown: "step_shown",
     CheckSubmitted: "check_submitted",
@@ -170,9 +187,12 @@ class Attempt:
 
 def _event_data(event: Event) -> dict[str, object]:
     data: dict[str, object] = {"at_s": event.at_s, "kind": _EVENT_KINDS[type(event)]}
-    # Nearly every move is the trainee's own; only the others say whose they are.
-    data |= {key: value for key, value in vars(event).items() if key != "at_s" and not (key == "shown" and not value)}
+    # Nearly every move is the trainee's own; only the others say whose they are. Most acts leave nothing to choose.
+    data |= {key: value for key, value in vars(event).items() if key != "at_s" and not (key in _UNSAID and not value)}
     return data
+
+
+_UNSAID = ("shown", "choice")
 
 
 def _from_format_1(data: Mapping[str, object]) -> dict[str, object]:
@@ -180,8 +200,13 @@ def _from_format_1(data: Mapping[str, object]) -> dict[str, object]:
     return {**data, "format_version": 2}
 
 
+def _from_format_2(data: Mapping[str, object]) -> dict[str, object]:
+    """Format 2 is format 3 without acts."""
+    return {**data, "format_version": 3}
+
+
 # What brings a log of each older format to the next one.
-_MIGRATIONS: Mapping[int, Callable[[Mapping[str, object]], dict[str, object]]] = {1: _from_format_1}
+_MIGRATIONS: Mapping[int, Callable[[Mapping[str, object]], dict[str, object]]] = {1: _from_format_1, 2: _from_format_2}
 
 
 def migrated(data: Mapping[str, object], version: int) -> Mapping[str, object]:
@@ -274,6 +299,8 @@ def _event(row: Table) -> Event:
     match kind:
         case "control_moved":
             return _control_moved(row, at_s)
+        case "act_done":
+            return _act_done(row, at_s)
         case "hint_opened":
             return HintOpened(at_s, row.whole_number("level", 1, len(HINT_LEVELS)))
         case "step_shown":
@@ -301,6 +328,16 @@ def _control_moved(row: Table, at_s: float) -> ControlMoved:
         raise row.refusal("value", str(problem), "The log was changed or damaged; use the original file.") from None
 
 
+def _act_done(row: Table, at_s: float) -> ActDone:
+    act = row.choice("act", DEEDS)
+    choice = _limited(row, "choice", _LONGEST_CHOICE) if "choice" in row else ""
+    shown = row.flag("shown") if "shown" in row else False
+    try:
+        return ActDone(at_s, act, check_deed(act, choice), shown)
+    except DeedError as problem:
+        raise row.refusal("choice", str(problem), "The log was changed or damaged; use the original file.") from None
+
+
 def check_belongs(attempt: Attempt, lesson: Lesson, source_name: str) -> None:
     """Raise AttemptError unless the attempt was made on this version of this lesson and could have been."""
 
@@ -319,7 +356,20 @@ def check_belongs(attempt: Attempt, lesson: Lesson, source_name: str) -> None:
     worked = {
         move.control for move in lesson.solution if (step := lesson.step_of(move)) is not None and step <= lesson.worked
     }
+    worked_acts = {deed.name for step in lesson.steps[: lesson.worked] for deed in step.acts}
     for place, event in enumerate(attempt.events, start=1):
+        if isinstance(event, ActDone) and lesson.running is None:
+            refuse(
+                f"events[{place}].act",
+                "the machine of this lesson is held in play, where nothing can be done to it",
+                "The log was changed or damaged; use the original file.",
+            )
+        if isinstance(event, ActDone) and event.shown and event.act not in worked_acts:
+            refuse(
+                f"events[{place}].shown",
+                f"the lesson shows no '{event.act}'",
+                "The log was changed or damaged; use the original file.",
+            )
         if isinstance(event, ControlMoved) and event.shown and event.control not in worked:
             refuse(
                 f"events[{place}].shown",

@@ -6,11 +6,12 @@ Contents: `CheckResult`, `check_results`, `all_passed`, `number_text`.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sim.training.attempt import Event
 from sim.training.lesson import Check, Lesson
-from sim.training.machine import Machine, Start
+from sim.training.machine import LessonMachine, Start
 from sim.training.solution import solved_controls
 
 __all__ = ["HOLD_READINGS", "CheckResult", "all_passed", "check_results", "number_text", "peak_readings"]
@@ -87,21 +88,12 @@ def all_passed(results: Sequence[CheckResult]) -> bool:
     return all(result.passed for result in results)
 
 
-def _moments(check: Check, machine: Machine, index: int) -> list[int]:
-    """Return the frames on which a check submitted at frame `index` is read."""
-    last = index + machine.frame_index(check.hold_s)
-    return sorted({round(index + (last - index) * share / (HOLD_READINGS - 1)) for share in range(HOLD_READINGS)})
-
-
-def peak_readings(lesson: Lesson, machine: Machine, start: Start) -> dict[str, float]:
+def peak_readings(lesson: Lesson, machine: LessonMachine, start: Start) -> dict[str, float]:
     """Return, for each ``peak`` check by name, the reading after the worked solution [check.unit]."""
     peaks = [check for check in lesson.checks if check.kind == "peak"]
     if not peaks:
         return {}
-    # Always the same frame: the peak is then one number for the whole attempt.
-    reference = machine.readings(
-        solved_controls(lesson, start), start.condition, 0, [check.measurement for check in peaks]
-    )
+    reference = machine.read_solved(start, solved_controls(lesson, start), [check.measurement for check in peaks])
     return {check.name: reference[check.measurement] for check in peaks}
 
 
@@ -114,33 +106,35 @@ def departure(check: Check, value: float, target: float) -> float:
 
 
 def check_results(
-    lesson: Lesson, machine: Machine, start: Start, controls: Mapping[str, float], index: int
+    lesson: Lesson, machine: LessonMachine, start: Start, events: Sequence[Event], at_s: float
 ) -> tuple[CheckResult, ...]:
-    """Measure every check of a lesson on the frames from `index` on, with the settings left alone.
+    """Measure every check of a lesson from a moment on, hands off.
 
     Parameters
     ----------
     lesson : Lesson
         Whose checks.
-    machine : Machine
+    machine : LessonMachine
         The lesson's machine.
     start : Start
         What was dealt.
-    controls : mapping of str to float
-        Every control's value at the submission.
-    index : int
-        Frame on screen at the submission.
+    events : sequence of Event
+        What was done until the submission.
+    at_s : float
+        Time of the submission [s].
     """
     peaks = peak_readings(lesson, machine, start)
-    due: dict[int, list[str]] = {}
+    moments = {check.name: machine.hold_times(at_s, check.hold_s, HOLD_READINGS) for check in lesson.checks}
+    due: dict[float, list[str]] = {}
     for check in lesson.checks:
-        for moment in _moments(check, machine, index):
+        for moment in moments[check.name]:
             due.setdefault(moment, []).append(check.measurement)
-    read = {moment: machine.readings(controls, start.condition, moment, names) for moment, names in due.items()}
+    # In order of time: a machine that runs does not run backwards.
+    read = {moment: machine.read(start, events, moment, due[moment]) for moment in sorted(due)}
     results = []
     for check in lesson.checks:
         target = peaks.get(check.name, check.target)
-        values = [read[moment][check.measurement] for moment in _moments(check, machine, index)]
+        values = [read[moment][check.measurement] for moment in moments[check.name]]
         worst = max(values, key=lambda value: departure(check, value, target))
         passed = departure(check, worst, target) <= 1.0
         results.append(CheckResult(check, None if math.isnan(worst) else worst, target, passed))

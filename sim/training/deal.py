@@ -1,6 +1,6 @@
 """Dealing a lesson's start from a seed: the mis-set controls and the hidden condition of the machine.
 
-Contents: `LARGEST_SEED`, `check_seed`, `draw` (one draw), `deal` (draws until there is work to do) , `dealable` and
+Contents: `check_seed`, `draw` (one draw), `deal` (draws until there is work to do) , `dealable` and
 `fault_pool` (what a lesson can deal of the fault catalogue).
 """
 
@@ -21,13 +21,12 @@ from sim.faults import FaultSpec, apply_fault
 from sim.standards import PRACTICES
 from sim.training.checks import CheckResult, check_results
 from sim.training.lesson import Lesson, Spread
-from sim.training.machine import NO_FAULTS, DealtFault, Machine, Start, on_step
+from sim.training.machine import NO_FAULTS, DealtFault, LessonMachine, Start, on_step
+from sim.training.parts import LARGEST_SEED
 from sim.training.reader import LessonError, Problem
+from sim.training.run import machine_for
 
-__all__ = ["LARGEST_SEED", "MOST_DRAWS", "check_seed", "deal", "dealable", "draw", "fault_pool"]
-
-LARGEST_SEED = 2**53 - 1
-"""Largest whole number that every JSON reader keeps exact."""
+__all__ = ["MOST_DRAWS", "check_seed", "deal", "dealable", "draw", "fault_pool"]
 
 MOST_DRAWS = 20
 """Draws before a lesson is refused for dealing nothing but finished work."""
@@ -171,7 +170,7 @@ def draw(lesson: Lesson, seed: int, number: int = 0, faults: Mapping[str, FaultS
     return Start(seed, number, MappingProxyType(controls), condition, dealt)
 
 
-def deal(lesson: Lesson, seed: int, machine: Machine | None = None) -> Start:
+def deal(lesson: Lesson, seed: int, machine: LessonMachine | None = None) -> Start:
     """Return the start that `seed` deals: the first of its draws that leaves work to do.
 
     As delivered it fails every check the lesson lists under ``start.must_fail``, or at least one if it lists none. A
@@ -183,7 +182,7 @@ def deal(lesson: Lesson, seed: int, machine: Machine | None = None) -> Start:
         A lesson whose names all exist.
     seed : int
         0 to `LARGEST_SEED`; the same seed always deals the same start.
-    machine : Machine, optional
+    machine : LessonMachine, optional
         The lesson's machine, if one is at hand; building one takes as long as recording a frame.
 
     Raises
@@ -193,10 +192,10 @@ def deal(lesson: Lesson, seed: int, machine: Machine | None = None) -> Start:
     BandbenchError
         If the seed is not usable.
     """
-    machine = machine or Machine(lesson)
+    machine = machine or machine_for(lesson)
     for number in range(MOST_DRAWS):
         start = draw(lesson, seed, number, machine.faults)
-        if not lesson.checks or _leaves_work(lesson, check_results(lesson, machine, start, start.controls, 0)):
+        if not lesson.checks or _leaves_work(lesson, check_results(lesson, machine, start, (), 0.0)):
             return start
     what = f"leave too little to do (must fail: {known_names(lesson.must_fail) or 'any check'})"
     raise LessonError(

@@ -2,24 +2,26 @@
 
 Contents: `FollowedWork`, `follow_steps`. The linter uses it to prove that a lesson can be passed from what a trainee
 can see. It is not clever on purpose: it answers the questions first, by readings and the catalogue's proofs; then, for
-each step that names a control and readings to watch, it turns that control, goes to the best place and closes in.
+each step that names a control and readings to watch, it turns that control, goes to the best place and closes in. At a
+machine that runs it does what each step says, waits as it says, and answers a question when its step has been done.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from sim.controls import CONTROLS, ControlSpec
 from sim.faults import FaultSpec
 from sim.training.answers import answer_options, extreme_head
-from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, QuestionAnswered, StepShown
+from sim.training.attempt import Attempt
 from sim.training.deal import dealable
 from sim.training.diagnosis import likely_faults, readings_for, standing_setups
 from sim.training.lesson import Lesson
-from sim.training.machine import Machine, Start, on_step
+from sim.training.machine import LessonMachine, Start, on_step
 from sim.training.parts import Question
+from sim.training.working import Hand
 
 __all__ = ["MOST_MOVES", "FollowedWork", "follow_steps"]
 
@@ -29,7 +31,6 @@ MOST_MOVES = 300
 # Places tried over a control's whole range; a peak narrower than a twelfth of the range would be missed.
 _SWEEP_PLACES = 25
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
-_SECONDS_A_MOVE = 0.5
 # Tolerances, and share of what is missing, by which a control must better the readings to stay where it was turned to;
 # less is the noise of reading.
 _WORTH_TURNING, _WORTH_SHARE = 0.05, 0.02
@@ -50,49 +51,27 @@ class _OutOfMovesError(Exception):
     """The operator has used up its moves; what it has set stands."""
 
 
-class _Operator:
-    """Turns controls, reads instruments, writes the log; sees no condition and no solution."""
+class _Operator(Hand):
+    """Turns controls, reads instruments, writes the log; looks into no condition and no solution."""
 
-    def __init__(self, lesson: Lesson, start: Start, machine: Machine) -> None:
-        self.lesson = lesson
-        self.attempt = Attempt(lesson.id, lesson.version, start.seed)
-        self.controls = dict(start.controls)
+    def __init__(self, lesson: Lesson, start: Start, machine: LessonMachine) -> None:
+        super().__init__(lesson, start, machine)
         self.moves = 0
-        self._machine = machine
-        # Handed on to the machine, as the bench does; never looked into.
-        self._condition = start.condition
-        # Asked for the options that are offered; never looked into either.
-        self._start = start
-
-    def step(self, number: int) -> None:
-        """Turn to a step of the lesson."""
-        self.attempt = self.attempt.with_event(StepShown(self.attempt.duration_s, number))
-
-    def submit(self) -> None:
-        """Submit the signals."""
-        self.attempt = self.attempt.with_event(CheckSubmitted(self.attempt.duration_s + _SECONDS_A_MOVE))
+        # How long a turned control takes to show on the instruments; a machine that is held shows it at once.
+        self.settle_s = 0.0
 
     def turn(self, control: str, value: float) -> None:
         """Turn a control."""
         if self.moves >= MOST_MOVES:
             raise _OutOfMovesError
-        at_s = self.attempt.duration_s + _SECONDS_A_MOVE
-        self.attempt = self.attempt.with_event(ControlMoved(at_s, control, value))
-        self.controls[control] = value
+        super().turn(control, value)
         self.moves += 1
-
-    def read(self, names: Iterable[str], index: int = 0) -> dict[str, float]:
-        """Read instruments at the machine as it is."""
-        return self._machine.readings(self.controls, self._condition, index, names)
+        if self.settle_s:
+            self.wait(self.settle_s)
 
     def options(self, question: Question) -> tuple[str, ...]:
         """Return the answers that are offered."""
         return tuple(name for name, _ in answer_options(self.lesson, question, self._start, self._machine.faults))
-
-    def answer(self, question: Question, answer: str) -> None:
-        """Answer a question."""
-        at_s = self.attempt.duration_s + _SECONDS_A_MOVE
-        self.attempt = self.attempt.with_event(QuestionAnswered(at_s, question.name, answer))
 
     def diagnosed(self, names: tuple[str, ...] = ()) -> tuple[FaultSpec, ...]:
         """Return the faults that the readings speak for: of those `names`, or of all that the lesson can deal."""
@@ -103,9 +82,19 @@ class _Operator:
             candidates = list(dealable(self.lesson, faults))
         setups = standing_setups(self.lesson)
         wanted, long = readings_for(candidates, setups)
-        shown = [self.read(wanted, index) for index in (_SWING_FRAMES if long else _STILL_FRAMES)]
+        shown = self._watched(wanted, _SWING_FRAMES if long else _STILL_FRAMES)
         series = {name: [values[name] for values in shown] for name in wanted}
         return likely_faults(candidates, series, self.lesson.fault_count, setups)
+
+    def _watched(self, names: tuple[str, ...], frames: tuple[int, ...]) -> list[dict[str, float]]:
+        """Return readings of some frames from now on, hands off."""
+        frame_s = 1.0 / self._machine.frame_rate_hz
+        shown, watched = [], 0
+        for frame in frames:
+            self.wait((frame - watched) * frame_s)
+            watched = frame
+            shown.append(self.read(names))
+        return shown
 
     def badness(self, watched: set[str]) -> float:
         """Return how far the watched readings are from what is asked, in tolerances; less is better.
@@ -114,9 +103,7 @@ class _Operator:
         is worse than any other.
         """
         checks = [check for check in self.lesson.checks if check.measurement in watched]
-        index = self._machine.frame_index(self.attempt.duration_s)
-        names = [check.measurement for check in checks]
-        readings = self._machine.readings(self.controls, self._condition, index, names)
+        readings = self.read([check.measurement for check in checks])
         total = 0.0
         for check in checks:
             value = readings[check.measurement]
@@ -126,7 +113,7 @@ class _Operator:
         return total
 
 
-def follow_steps(lesson: Lesson, start: Start, machine: Machine, thorough: bool) -> FollowedWork:
+def follow_steps(lesson: Lesson, start: Start, machine: LessonMachine, thorough: bool) -> FollowedWork:
     """Follow a lesson's steps by the instruments alone and submit the result.
 
     Parameters
@@ -135,7 +122,7 @@ def follow_steps(lesson: Lesson, start: Start, machine: Machine, thorough: bool)
         Its steps say which control to turn and which readings to watch.
     start : Start
         The dealt state.
-    machine : Machine
+    machine : LessonMachine
         The lesson's machine.
     thorough : bool
         True: go through a control's whole range first. False: turn it the way that helps until it no longer does,
@@ -147,53 +134,63 @@ def follow_steps(lesson: Lesson, start: Start, machine: Machine, thorough: bool)
         Score it to learn whether it passed.
     """
     worker = _Operator(lesson, start, machine)
-    for question in lesson.questions:
-        _answer(worker, question)
+    _answer_all(worker, None)
     watched: set[str] = set()
     find = _swept if thorough else _climbed
     try:
         for number, step in enumerate(lesson.steps, start=1):
-            worker.step(number)
+            worker.begin(number, step)
+            worker.settle_s = step.settle_s if lesson.running else 0.0
             checked = {check.measurement for check in lesson.checks}.intersection(step.watch)
             watched |= checked
             if step.control is not None and checked:
                 _set_best(worker, CONTROLS[step.control], watched, find)
+            _answer_all(worker, number)
     except _OutOfMovesError:
         pass
     worker.submit()
     return FollowedWork(worker.attempt, worker.moves)
 
 
+def _answer_all(worker: _Operator, step: int | None) -> None:
+    """Answer the questions that come after a step; those that need none at None."""
+    for question in worker.lesson.questions:
+        if question.step == step:
+            _answer(worker, question)
+
+
 def _answer(worker: _Operator, question: Question) -> None:
     """Answer a question by the instruments; what is taught in words only, as the lesson has it."""
     if question.answer is not None:
-        worker.answer(question, question.answer)
+        worker.answer(question.name, question.answer)
         return
     name = question.answer_measurement
     if question.kind == "numeric":
         value = worker.read([str(name)])[str(name)]
         if not math.isnan(value):
-            worker.answer(question, repr(value))
+            worker.answer(question.name, repr(value))
         return
     if question.kind == "head" and name is not None:
         read = worker.read([f"{name}_{head}" for head in range(1, 5)])
         found = extreme_head(list(read.values()), question.extreme)
         if found is not None:
-            worker.answer(question, str(found))
+            worker.answer(question.name, str(found))
         return
     options = worker.options(question)
     likely = worker.diagnosed(options if question.kind == "cause" else ())
     if not likely:
         return
     if question.kind == "head":
-        worker.answer(question, "+".join(sorted({str(fault.head) for fault in likely if fault.head})))
+        worker.answer(question.name, "+".join(sorted({str(fault.head) for fault in likely if fault.head})))
     elif question.kind == "choice":
         answers = dict(question.answers)
         fault = likely[0]
-        worker.answer(question, next(answers[key] for key in (fault.name, fault.entry, fault.group) if key in answers))
+        worker.answer(
+            question.name, next(answers[key] for key in (fault.name, fault.entry, fault.group) if key in answers)
+        )
     else:
         told = [option for option in options if any(option in (fault.name, fault.entry) for fault in likely)]
-        worker.answer(question, "+".join(told))
+        worker.answer(question.name, "+".join(told))
 
 
 # Given a way to try a value, the value now, the range and the control: two places that the best one lies between.

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from sim.training.parts import (
     CHECK_KINDS,
+    DEED,
     DISTRIBUTIONS,
     FORMAT_VERSION,
     HINT_LEVELS,
@@ -21,17 +22,21 @@ from sim.training.parts import (
     NAME,
     NO_PAR,
     PROVENANCE_MARKS,
+    RUNNING_MODES,
     TOPIC_WORDS,
     Care,
     Check,
     Debrief,
+    Deed,
     FaultChoice,
     Forbidden,
     Hints,
     Question,
+    RunningStart,
     SolutionMove,
     Spread,
     Step,
+    Until,
 )
 from sim.training.questionform import QUESTION_KEYS, question_of
 from sim.training.reader import LessonError, Table, check_format
@@ -47,20 +52,25 @@ __all__ = [
     "Care",
     "Check",
     "Debrief",
+    "Deed",
     "FaultChoice",
     "Forbidden",
     "Hints",
     "Lesson",
     "Question",
+    "RunningStart",
     "SolutionMove",
     "Spread",
     "Step",
+    "Until",
     "parse_lesson",
 ]
 
 # Longer than any working session; keeps a slipped digit from locking a trainee in.
 _LONGEST_LESSON_MIN = 240
 _LONGEST_HOLD_S = 10.0
+# A full reel winds for less than this.
+_LONGEST_WAIT_S = 600.0
 _LARGEST_VERSION = 1_000_000
 _LAST_TOPIC = 20
 _MOST_STEPS = 1_000
@@ -87,6 +97,9 @@ class Lesson:
         Number of the topic, or one of `sim.training.parts.TOPIC_WORDS`.
     start_faults, fault_choice
         Faults of the catalogue that are always dealt, with their severity, and faults drawn by the seed.
+    running : RunningStart or None
+        How a machine that runs is delivered; None for one that is held in play, where every frame is the same whenever
+        it is looked at.
     """
 
     source: str
@@ -124,6 +137,12 @@ class Lesson:
     order: tuple[tuple[str, ...], ...] = ()
     care: Care = NO_PAR
     passes: int = 2
+    running: RunningStart | None = None
+
+    @property
+    def acts(self) -> tuple[Deed, ...]:
+        """What the steps do at a running machine, in order."""
+        return tuple(deed for step in self.steps for deed in step.acts)
 
     @property
     def deals_faults(self) -> bool:
@@ -178,6 +197,7 @@ _KEYS = (
     "order",
     "care",
     "mastery",
+    "running",
 )
 
 _SPREAD_KEYS: Mapping[str, tuple[str, ...]] = {
@@ -275,7 +295,29 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
         order=_order(top) if "order" in top else (),
         care=_care(top.table("care", ("moves_par", "minutes_par"))) if "care" in top else NO_PAR,
         passes=_passes(top) if "mastery" in top else 1 if mode == "demonstration" else 2,
+        running=_running(top.table("running", _RUNNING_KEYS)) if "running" in top else None,
     )
+
+
+_RUNNING_KEYS = ("reel", "mode", "position_s", "before")
+
+
+def _running(table: Table) -> RunningStart:
+    return RunningStart(
+        reel=table.text("reel", IDENTIFIER),
+        mode=table.choice("mode", RUNNING_MODES),
+        position_s=table.number("position_s", minimum=0.0) if "position_s" in table else 0.0,
+        before=_deeds(table, "before") if "before" in table else (),
+    )
+
+
+def _deeds(table: Table, key: str) -> tuple[Deed, ...]:
+    return tuple(_deed(text) for text in table.texts(key, 1, pattern=DEED))
+
+
+def _deed(text: str) -> Deed:
+    name, _, choice = text.partition(":")
+    return Deed(name, choice)
 
 
 def _topic(top: Table) -> int | str:
@@ -343,7 +385,7 @@ def _spread(parent: Table, name: str) -> Spread:
     return Spread(distribution, centre, minimum, maximum, deviation)
 
 
-_STEP_KEYS = ("title", "text", "expect", "control", "stage", "watch")
+_STEP_KEYS = ("title", "text", "expect", "control", "stage", "watch", "acts", "wait_s", "until", "settle_s")
 
 
 def _step(table: Table) -> Step:
@@ -354,7 +396,20 @@ def _step(table: Table) -> Step:
         control=table.optional_text("control", NAME),
         stage=table.optional_text("stage", NAME),
         watch=table.texts("watch", 1, unique=True, pattern=NAME) if "watch" in table else (),
+        acts=_deeds(table, "acts") if "acts" in table else (),
+        wait_s=table.number("wait_s", minimum=0.0, maximum=_LONGEST_WAIT_S) if "wait_s" in table else 0.0,
+        until=_until(table.table("until", ("reading", "above", "below"))) if "until" in table else None,
+        settle_s=table.number("settle_s", minimum=0.0, maximum=_LONGEST_WAIT_S)
+        if "settle_s" in table
+        else Step.settle_s,
     )
+
+
+def _until(table: Table) -> Until:
+    above, below = table.optional_number("above"), table.optional_number("below")
+    if above is None and below is None:
+        raise table.refusal("", "waits for nothing", "Give 'above', 'below' or both.")
+    return Until(table.text("reading", NAME), above, below)
 
 
 _CHECK_KEYS = (
@@ -414,14 +469,21 @@ def _solution_move(table: Table) -> SolutionMove:
     )
 
 
-_FORBIDDEN_KEYS = ("control", "reason", "below", "above")
+_FORBIDDEN_KEYS = ("control", "act", "reason", "below", "above")
 
 
 def _forbidden(table: Table) -> Forbidden:
+    if ("control" in table) == ("act" in table):
+        raise table.refusal("", "needs either 'control' or 'act'", "Give one of the two.")
+    if "act" in table:
+        for key in ("below", "above"):
+            if key in table:
+                raise table.refusal(key, "goes with a control", "Remove it, or name a control.")
+        return Forbidden(reason=table.text("reason"), act=_deed(table.text("act", DEED)))
     below, above = table.optional_number("below"), table.optional_number("above")
     if below is not None and above is not None and below > above:
         raise table.refusal("below", f"{below:g} is greater than above = {above:g}", "Exchange the two limits.")
-    return Forbidden(control=table.text("control", NAME), reason=table.text("reason"), below=below, above=above)
+    return Forbidden(reason=table.text("reason"), control=table.text("control", NAME), below=below, above=above)
 
 
 def _debrief(table: Table) -> Debrief:

@@ -9,27 +9,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from functools import partial
 
 from sim.faults import FaultSpec
 from sim.training.answers import right_answer
-from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event, QuestionAnswered
+from sim.training.attempt import Attempt, CheckSubmitted
 from sim.training.deal import deal
 from sim.training.follower import follow_steps
 from sim.training.lesson import Lesson, parse_lesson
-from sim.training.machine import NO_FAULTS, Machine, Start
+from sim.training.machine import NO_FAULTS, LessonMachine, Start
 from sim.training.reader import LessonError, Problem
 from sim.training.references import name_problems
+from sim.training.run import machine_for
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
+from sim.training.working import Hand, do_worked_steps
 
 __all__ = ["SEEDS", "LessonReport", "SeedReport", "lint_lesson", "parse_problems", "solution_attempt"]
 
 SEEDS = range(1, 21)
 """Seeds a lesson is tried with."""
-
-# Hands move a control about this often; only the order of the moves matters here.
-_SECONDS_A_MOVE = 1.0
 
 
 @dataclass(frozen=True)
@@ -96,7 +94,7 @@ def lint_lesson(
     reports: list[SeedReport] = []
     if problems:
         return LessonReport(lesson.source, tuple(problems), ())
-    machine = Machine(lesson, faults=faults)
+    machine = machine_for(lesson, faults)
     for seed in seeds:
         try:
             report = _tried(lesson, deal(lesson, seed, machine), machine)
@@ -110,7 +108,7 @@ def lint_lesson(
     return LessonReport(lesson.source, tuple(problems), tuple(reports))
 
 
-def _tried(lesson: Lesson, start: Start, machine: Machine) -> SeedReport:
+def _tried(lesson: Lesson, start: Start, machine: LessonMachine) -> SeedReport:
     blank = Attempt(lesson.id, lesson.version, start.seed)
     solved = solution_attempt(lesson, start, machine)
     return SeedReport(
@@ -122,7 +120,7 @@ def _tried(lesson: Lesson, start: Start, machine: Machine) -> SeedReport:
     )
 
 
-def solution_attempt(lesson: Lesson, start: Start, machine: Machine) -> Attempt:
+def solution_attempt(lesson: Lesson, start: Start, machine: LessonMachine) -> Attempt:
     """Return the log of one who answers everything right, makes the worked solution's moves and submits.
 
     Raises
@@ -130,31 +128,37 @@ def solution_attempt(lesson: Lesson, start: Start, machine: Machine) -> Attempt:
     LessonError
         If a question has no right answer with this start, or a move asks for what its control cannot be set to.
     """
-    attempt = Attempt(lesson.id, lesson.version, start.seed)
+    hand = Hand(lesson, start, machine)
 
-    def log(event_of: Callable[[float], Event]) -> None:
-        nonlocal attempt
-        attempt = attempt.with_event(event_of(attempt.duration_s + _SECONDS_A_MOVE))
-
-    for place, question in enumerate(lesson.questions, start=1):
-        right = right_answer(lesson, question, start, machine)
-        if right is None:
-            raise LessonError(
-                Problem(
-                    lesson.source,
-                    f"questions[{place}].answer_measurement",
-                    f"seed {start.seed}: the instrument has nothing to read as delivered",
-                    "Ask for a reading the delivered signals allow, or narrow the start.",
+    def answer_all(step: int | None) -> None:
+        for place, question in enumerate(lesson.questions, start=1):
+            if question.step != step:
+                continue
+            right = right_answer(lesson, question, start, machine, hand.attempt.events, hand.clock_s)
+            if right is None:
+                raise LessonError(
+                    Problem(
+                        lesson.source,
+                        f"questions[{place}].answer_measurement",
+                        f"seed {start.seed}: the instrument has nothing to read when it is asked",
+                        "Ask for a reading the signals allow then, or narrow the start.",
+                    )
                 )
-            )
-        log(partial(QuestionAnswered, question=question.name, answer=right))
-    for control, value in solution_moves(lesson, start):
-        log(partial(ControlMoved, control=control, value=value))
-    log(CheckSubmitted)
-    return attempt
+            hand.answer(question.name, right)
+
+    answer_all(None)
+    if lesson.running is None:
+        for control, value in solution_moves(lesson, start):
+            hand.turn(control, value)
+    else:
+        for number, step in enumerate(lesson.steps, start=1):
+            do_worked_steps(hand, lesson, start, number, step)
+            answer_all(number)
+    hand.submit()
+    return hand.attempt
 
 
-def _followed(lesson: Lesson, start: Start, machine: Machine) -> Score:
+def _followed(lesson: Lesson, start: Start, machine: LessonMachine) -> Score:
     """Return the score of an operator who sees only the instruments: quick first, thorough if that is not enough."""
     quick = score_attempt(lesson, follow_steps(lesson, start, machine, thorough=False).attempt, machine)
     if quick.passed:

@@ -1,14 +1,16 @@
 """The machine a lesson is done on, as far as a score needs it: settings in, instrument readings out.
 
-Contents: `NO_FAULTS`, `DealtFault`, `Start`, `Machine`, `on_step` (a control value a hand can set), `condition_value`
-(one hidden value by name).
+Contents: `NO_FAULTS`, `DealtFault`, `Start`, `LessonMachine` (what every such machine can be asked), `Machine` (one
+that is held in play; one that runs is `sim.training.run.RunningMachine`), `controls_after`, `on_step` (a control value
+a hand can set), `condition_value` (one hidden value by name).
 """
 
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections import OrderedDict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -18,9 +20,21 @@ from sim.errors import BandbenchError
 from sim.faults import FaultSpec
 from sim.instruments import MeasurementError, measure
 from sim.recorder import PlaybackFrame, Recorder
+from sim.standards import get_standard
+from sim.training.attempt import ControlMoved, Event
 from sim.training.lesson import Lesson
+from sim.transport import Incident
 
-__all__ = ["NO_FAULTS", "DealtFault", "Machine", "Start", "condition_value", "on_step"]
+__all__ = [
+    "NO_FAULTS",
+    "DealtFault",
+    "LessonMachine",
+    "Machine",
+    "Start",
+    "condition_value",
+    "controls_after",
+    "on_step",
+]
 
 NO_FAULTS: Mapping[str, FaultSpec] = MappingProxyType({})
 """The catalogue of lessons that deal no faults."""
@@ -89,8 +103,71 @@ class Start:
     faults: tuple[DealtFault, ...] = ()
 
 
-class Machine:
-    """The lesson's recorder, asked for readings.
+def controls_after(start: Start, events: Iterable[Event]) -> dict[str, float]:
+    """Return every control's value after what was done."""
+    controls = dict(start.controls)
+    for event in events:
+        if isinstance(event, ControlMoved):
+            controls[event.control] = event.value
+    return controls
+
+
+class LessonMachine(ABC):
+    """The machine of a lesson, asked what its instruments read at any moment of an attempt.
+
+    Parameters
+    ----------
+    lesson : Lesson
+        Says which standard, practice, tape and signal.
+    faults : mapping of str to FaultSpec
+        The fault catalogue; needed by lessons that deal faults.
+    """
+
+    def __init__(self, lesson: Lesson, faults: Mapping[str, FaultSpec]) -> None:
+        self.lesson = lesson
+        self.faults = faults
+        self.frame_rate_hz = get_standard(lesson.standard).frame_rate_hz
+
+    def frame_index(self, at_s: float) -> int:
+        """Return the index of the frame that is on screen `at_s` seconds after the start."""
+        return math.floor(at_s * self.frame_rate_hz)
+
+    @abstractmethod
+    def read(self, start: Start, events: Sequence[Event], at_s: float, names: Iterable[str]) -> dict[str, float]:
+        """Return what the instruments read at a moment.
+
+        Parameters
+        ----------
+        start : Start
+            What was dealt.
+        events : sequence of Event
+            What was done until then.
+        at_s : float
+            The moment [s], not before the last of `events`.
+        names : iterable of str
+            Names of readings.
+
+        Returns
+        -------
+        dict of str to float
+            One value a name, in the reading's unit; NaN where the instrument has nothing to read.
+        """
+
+    @abstractmethod
+    def read_solved(self, start: Start, solved: Mapping[str, float], names: Iterable[str]) -> dict[str, float]:
+        """Return what the instruments read when all is as the worked solution leaves it, with its controls `solved`."""
+
+    @abstractmethod
+    def hold_times(self, at_s: float, hold_s: float, number: int) -> tuple[float, ...]:
+        """Return the moments [s] at which a check submitted at `at_s` is read, at most `number`, the first at once."""
+
+    def incidents(self, start: Start, events: Sequence[Event], at_s: float) -> tuple[Incident, ...]:
+        """Return what dangerous was tried until a moment; nothing can be where the machine is held."""
+        return ()
+
+
+class Machine(LessonMachine):
+    """The lesson's recorder, held in play and asked for readings.
 
     A reading depends only on the lesson, the settings, the condition and the frame's index, so readings are kept and
     the machine remembers nothing else. A recorder that is also shown on the bench may be lent: its controls and
@@ -114,6 +191,7 @@ class Machine:
     def __init__(
         self, lesson: Lesson, recorder: Recorder | None = None, faults: Mapping[str, FaultSpec] = NO_FAULTS
     ) -> None:
+        super().__init__(lesson, faults)
         self._lent = recorder is not None
         if recorder is None:
             recorder = Recorder(
@@ -124,20 +202,24 @@ class Machine:
                 f"the recorder has tape '{recorder.tape.name}' on it; lesson '{lesson.id}' needs "
                 f"'{lesson.tape}': load that tape first"
             )
-        self.lesson = lesson
         self.recorder = recorder
-        self.faults = faults
         self.frames_played = 0
         self._kept: OrderedDict[tuple[object, ...], dict[str, float]] = OrderedDict()
 
-    @property
-    def frame_rate_hz(self) -> float:
-        """Frames a second."""
-        return self.recorder.standard.frame_rate_hz
+    def read(self, start: Start, events: Sequence[Event], at_s: float, names: Iterable[str]) -> dict[str, float]:
+        """Return what the instruments read at a moment (see `LessonMachine`)."""
+        return self.readings(controls_after(start, events), start.condition, self.frame_index(at_s), names)
 
-    def frame_index(self, at_s: float) -> int:
-        """Return the index of the frame that is on screen `at_s` seconds after the start."""
-        return math.floor(at_s * self.frame_rate_hz)
+    def read_solved(self, start: Start, solved: Mapping[str, float], names: Iterable[str]) -> dict[str, float]:
+        """Return what the instruments read at the right settings, always on the same frame."""
+        return self.readings(solved, start.condition, 0, names)
+
+    def hold_times(self, at_s: float, hold_s: float, number: int) -> tuple[float, ...]:
+        """Return a moment in each frame that is read."""
+        first = self.frame_index(at_s)
+        frames = self.frame_index(hold_s)
+        indices = sorted({round(first + frames * share / (number - 1)) for share in range(number)})
+        return tuple((index + 0.5) / self.frame_rate_hz for index in indices)
 
     def readings(
         self, controls: Mapping[str, float], condition: Condition, index: int, names: Iterable[str]

@@ -1,7 +1,8 @@
 """The parts a lesson is made of, as data: what each holds, and the words and limits they share.
 
-Contents: `Spread` (one dealt value), `FaultChoice` (faults drawn from the catalogue), `Step`, `Check`, `Question`,
-`Hints`, `SolutionMove`, `Forbidden`, `Care`, `Debrief`; the words they are chosen from (`MODES`, `LEVELS`, ...).
+Contents: `Spread` (one dealt value), `FaultChoice` (faults drawn from the catalogue), `Deed` and `RunningStart` (of a
+machine that runs), `Step` and `Until`, `Check`, `Question`, `Hints`, `SolutionMove`, `Forbidden`, `Care`, `Debrief`;
+the words they are chosen from (`MODES`, `LEVELS`, ...).
 `sim.training.lesson` reads them from a file.
 """
 
@@ -12,11 +13,13 @@ from dataclasses import dataclass
 
 __all__ = [
     "CHECK_KINDS",
+    "DEED",
     "DISTRIBUTIONS",
     "EXTREMES",
     "FORMAT_VERSION",
     "HINT_LEVELS",
     "IDENTIFIER",
+    "LARGEST_SEED",
     "LEVELS",
     "LOOK_ALIKES",
     "MODES",
@@ -25,22 +28,29 @@ __all__ = [
     "POOL",
     "PROVENANCE_MARKS",
     "QUESTION_KINDS",
+    "RUNNING_MODES",
     "TOPIC_WORDS",
     "Care",
     "Check",
     "Debrief",
+    "Deed",
     "FaultChoice",
     "Forbidden",
     "Hints",
     "Question",
+    "RunningStart",
     "SolutionMove",
     "Spread",
     "Step",
+    "Until",
     "source_text",
 ]
 
 FORMAT_VERSION = 1
 """The format of lesson files this parser reads."""
+
+LARGEST_SEED = 2**53 - 1
+"""Largest whole number that every JSON reader keeps exact."""
 
 MODES = ("demonstration", "guided", "practice", "diagnosis", "assessment")
 LEVELS = ("beginner", "intermediate", "advanced")
@@ -49,6 +59,7 @@ DISTRIBUTIONS = ("fixed", "uniform", "either_side", "normal", "choice")
 PROVENANCE_MARKS = ("PUB", "QUOTED", "DERIVED", "TRADE", "MEMORY", "MODEL")
 HINT_LEVELS = ("symptom", "cause", "step")
 QUESTION_KINDS = ("choice", "numeric", "head", "cause")
+RUNNING_MODES = ("stop", "standby", "play")
 EXTREMES = ("lowest", "highest", "furthest")
 TOPIC_WORDS = ("diagnosis", "line-up", "assessment")
 
@@ -59,6 +70,7 @@ POOL = "pool"
 
 IDENTIFIER = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
+DEED = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*(:[a-z0-9][a-z0-9+._-]*)?")
 
 
 @dataclass(frozen=True)
@@ -98,10 +110,71 @@ class FaultChoice:
 
 
 @dataclass(frozen=True)
+class Deed:
+    """One deed of `sim.deeds.DEEDS` and what is chosen in it; written ``play`` or ``select_tracks:video``."""
+
+    name: str
+    choice: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.name}:{self.choice}" if self.choice else self.name
+
+
+@dataclass(frozen=True)
+class RunningStart:
+    """How a machine that runs is delivered: not held in play, but with reels, servos and sound that live through time.
+
+    Attributes
+    ----------
+    reel : str
+        The reel on the machine, a name from `sim.reel.REELS`; ``endless`` for the machine's own endless tape.
+    mode : str
+        ``stop``, ``standby`` or ``play``.
+    position_s : float
+        Place on the tape at the wheel, in seconds of play from where a threaded tape begins.
+    before : tuple of Deed
+        What was done to it after that, before the trainee comes.
+    """
+
+    reel: str
+    mode: str
+    position_s: float = 0.0
+    before: tuple[Deed, ...] = ()
+
+
+@dataclass(frozen=True)
+class Until:
+    """What is waited for: `reading` at least `above` and at most `below`, whichever of the two is set."""
+
+    reading: str
+    above: float | None = None
+    below: float | None = None
+
+    def reached(self, value: float) -> bool:
+        """Tell whether a reading is where it is waited for; NaN, no reading, never is."""
+        return (self.above is None or value >= self.above) and (self.below is None or value <= self.below)
+
+
+@dataclass(frozen=True)
 class Step:
     """One step of the work: what to do, with which control, and what is then to be seen.
 
-    `watch` lists the measurements the trainee looks at while moving `control`.
+    Attributes
+    ----------
+    control : str or None
+        The control that is turned.
+    stage : str or None
+        Where in the signal path one looks.
+    watch : tuple of str
+        The measurements the trainee looks at while moving `control`.
+    acts : tuple of Deed
+        On a running machine: what is done first, in this order, each after the machine has done the one before.
+    wait_s : float
+        On a running machine: how long is then waited, or at most, if there is something to wait for [s].
+    until : Until or None
+        What is waited for.
+    settle_s : float
+        On a running machine: how long a turned control takes until the instruments show what it did [s].
     """
 
     title: str
@@ -110,6 +183,10 @@ class Step:
     control: str | None = None
     stage: str | None = None
     watch: tuple[str, ...] = ()
+    acts: tuple[Deed, ...] = ()
+    wait_s: float = 0.0
+    until: Until | None = None
+    settle_s: float = 0.5
 
 
 @dataclass(frozen=True)
@@ -121,7 +198,8 @@ class Check:
     name, title : str
         Short name for logs; words for people.
     measurement : str
-        What the instrument reads: a name from ``sim.instruments.MEASUREMENTS``.
+        What the instrument reads: a name from `sim.instruments.MEASUREMENTS`, or of a running machine from
+        `sim.machine_readings.MACHINE_READINGS`.
     kind : str
         ``target``: the reading must lie within `tolerance` of `target`. ``peak``: it must lie no more than
         `tolerance` below the highest reading the right settings give on this machine in this condition.
@@ -159,7 +237,7 @@ class Check:
 
 @dataclass(frozen=True)
 class Question:
-    """One thing to be told from the machine as it was delivered; answered once.
+    """One thing to be told from the machine, answered once: as it was delivered, or while it runs.
 
     Attributes
     ----------
@@ -192,6 +270,9 @@ class Question:
         Share in the points, above 0.
     explain : str
         What is said about the answer afterwards.
+    step : int or None
+        On a running machine: the step (from 1) after which it can be answered; a measured answer is what the
+        instrument reads at that moment. None: at any time.
     """
 
     name: str
@@ -210,6 +291,7 @@ class Question:
     extreme: str = "furthest"
     tolerance: float = 0.0
     unit: str = ""
+    step: int | None = None
 
     @property
     def source_text(self) -> str:
@@ -249,12 +331,16 @@ class SolutionMove:
 
 @dataclass(frozen=True)
 class Forbidden:
-    """An act that endangers tape or heads: moving `control` outside `below`..`above`, or at all if neither is set."""
+    """What endangers tape or heads: turning `control` outside `below`..`above`, or at all if neither is set; or `act`.
 
-    control: str
+    Exactly one of `control` and `act` (a deed, with its choice or with any) is set.
+    """
+
     reason: str
+    control: str | None = None
     below: float | None = None
     above: float | None = None
+    act: Deed | None = None
 
     def broken_by(self, control: str, value: float) -> bool:
         """Tell whether moving `control` to `value` is the forbidden act."""
@@ -263,6 +349,10 @@ class Forbidden:
         if self.below is None and self.above is None:
             return True
         return (self.below is not None and value < self.below) or (self.above is not None and value > self.above)
+
+    def broken_by_deed(self, name: str, choice: str) -> bool:
+        """Tell whether a deed is the forbidden one."""
+        return self.act is not None and self.act.name == name and self.act.choice in ("", choice)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from sim.training.reader import Table
 
 __all__ = ["QUESTION_KEYS", "question_of"]
 
-_COMMON = ("name", "title", "text", "kind", "source", "provenance", "weight", "explain")
+_COMMON = ("name", "title", "text", "kind", "source", "provenance", "weight", "explain", "step")
 _OWN: Mapping[str, tuple[str, ...]] = {
     "choice": ("options", "answer", "answer_from", "answers"),
     "numeric": ("answer", "answer_measurement", "tolerance", "unit"),
@@ -25,6 +25,7 @@ QUESTION_KEYS = tuple(dict.fromkeys((*_COMMON, *(key for keys in _OWN.values() f
 """Every key a question can have."""
 
 _HEADS = 4
+_MOST_STEPS = 1_000
 
 
 def question_of(table: Table) -> Question:
@@ -43,6 +44,7 @@ def question_of(table: Table) -> Question:
         provenance=table.choice("provenance", PROVENANCE_MARKS),
         weight=table.number("weight", above=0.0),
         explain=table.text("explain"),
+        step=table.whole_number("step", 1, _MOST_STEPS) if "step" in table else None,
     )
     return {"choice": _choice, "numeric": _numeric, "head": _head, "cause": _cause}[kind](table, common)
 

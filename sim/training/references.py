@@ -1,6 +1,7 @@
 """Whether everything a lesson names exists, and is offered to the trainee where it is needed.
 
-Contents: `INSTRUMENTS` (what a lesson may put on the bench), `name_problems`, `require_names`.
+Contents: `INSTRUMENTS` (what a lesson may put on the bench), `readings_of` (what can be read in a lesson),
+`name_problems`, `require_names`.
 """
 
 from __future__ import annotations
@@ -10,22 +11,33 @@ from dataclasses import fields
 
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES
+from sim.deeds import ENDLESS, DeedError, check_deed
 from sim.errors import known_names
 from sim.faults import FaultSpec
 from sim.instruments import MEASUREMENTS
+from sim.machine_readings import MACHINE_READINGS
+from sim.reel import REELS
 from sim.signals import SIGNALS
 from sim.standards import PRACTICES, STANDARDS
 from sim.tape import TAPES
 from sim.training.deal import dealable, fault_pool
-from sim.training.lesson import Lesson, Question, Spread
+from sim.training.lesson import Deed, Lesson, Question, Spread
 from sim.training.machine import NO_FAULTS
 from sim.training.parts import LOOK_ALIKES, POOL
 from sim.training.reader import LessonError, Problem
 
-__all__ = ["INSTRUMENTS", "condition_names", "name_problems", "require_names"]
+__all__ = ["INSTRUMENTS", "condition_names", "name_problems", "readings_of", "require_names", "unit_of"]
 
 INSTRUMENTS: tuple[str, ...] = ("picture", "waveform", "rf_meter", "tracking_meter", *MEASUREMENTS)
-"""Monitors and meters, and every single reading."""
+"""Monitors and meters, and every single reading of a frame."""
+
+
+def readings_of(lesson: Lesson) -> tuple[str, ...]:
+    """Return what can be read in a lesson: of the frame, and of the machine if it runs.
+
+    Where both have a reading of one name, it is the frame's.
+    """
+    return (*MEASUREMENTS, *MACHINE_READINGS) if lesson.running else tuple(MEASUREMENTS)
 
 
 def condition_names() -> tuple[str, ...]:
@@ -89,7 +101,7 @@ def name_problems(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -
     for place, name in enumerate(lesson.controls, start=1):
         find.known(f"controls[{place}]", "control", name, CONTROLS)
     for place, name in enumerate(lesson.instruments, start=1):
-        find.known(f"instruments[{place}]", "instrument", name, INSTRUMENTS)
+        find.known(f"instruments[{place}]", "instrument", name, (*INSTRUMENTS, *readings_of(lesson)))
     _start_problems(find)
     _step_problems(find)
     _check_problems(find)
@@ -97,9 +109,12 @@ def name_problems(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -
     _question_problems(find)
     _solution_problems(find)
     _order_problems(find)
+    _running_problems(find)
     for place, rule in enumerate(lesson.forbidden, start=1):
         key = f"forbidden[{place}].control"
-        if find.known(key, "control", rule.control, CONTROLS):
+        if rule.act is not None:
+            _deed_problems(find, f"forbidden[{place}].act", rule.act, any_choice=True)
+        elif rule.control is not None and find.known(key, "control", rule.control, CONTROLS):
             find.offered(key, "control", rule.control, "controls", lesson.controls)
     return find.problems
 
@@ -183,8 +198,10 @@ def _question_problems(find: _Finder) -> None:
         _dealt_answer_problems(find, key, question)
 
 
-def _unit(lesson: Lesson, name: str) -> str:
+def unit_of(lesson: Lesson, name: str) -> str:
     """Return what a reading is counted in: levels in the unit of the lesson's standard."""
+    if name not in MEASUREMENTS:
+        return MACHINE_READINGS[name].unit
     spec = MEASUREMENTS[name]
     return spec.unit_in(STANDARDS[lesson.standard]) if lesson.standard in STANDARDS else spec.unit
 
@@ -193,9 +210,9 @@ def _measured_answer_problems(find: _Finder, key: str, question: Question) -> No
     stem = str(question.answer_measurement)
     key = f"{key}.answer_measurement"
     if question.kind == "numeric":
-        if find.known(key, "measurement", stem, MEASUREMENTS):
+        if find.known(key, "measurement", stem, readings_of(find.lesson)):
             find.offered(key, "reading", stem, "instruments", find.lesson.instruments)
-            unit = _unit(find.lesson, stem)
+            unit = unit_of(find.lesson, stem)
             if question.unit != unit:
                 find.add(
                     key.replace("answer_measurement", "unit"),
@@ -240,6 +257,47 @@ def _dealt_answer_problems(find: _Finder, key: str, question: Question) -> None:
             )
 
 
+def _deed_problems(find: _Finder, key: str, deed: Deed, any_choice: bool = False) -> None:
+    if find.lesson.running is None:
+        find.add(
+            key, "nothing is done at a machine that is held in play", "Give the lesson a [running] table, or remove it."
+        )
+        return
+    try:
+        if not (any_choice and not deed.choice):
+            check_deed(deed.name, deed.choice)
+    except DeedError as error:
+        find.add(key, str(error), "Write a deed as 'play', or with its choice as 'select_tracks:video'.")
+
+
+def _running_problems(find: _Finder) -> None:
+    lesson = find.lesson
+    running = lesson.running
+    if running is not None:
+        own = [name for name, spec in REELS.items() if spec.standard == lesson.standard]
+        find.known("running.reel", f"{lesson.standard} reel", running.reel, (ENDLESS, *own))
+        for place, deed in enumerate(running.before, start=1):
+            _deed_problems(find, f"running.before[{place}]", deed)
+    for place, question in enumerate(lesson.questions, start=1):
+        if question.step is not None and (running is None or question.step > len(lesson.steps)):
+            find.add(
+                f"questions[{place}].step",
+                f"there is no step {question.step} after which the machine could be read",
+                f"Use 1 to {len(lesson.steps)}, with a [running] table, or remove it.",
+            )
+    for place, step in enumerate(lesson.steps, start=1):
+        key = f"steps[{place}]"
+        for number, deed in enumerate(step.acts, start=1):
+            _deed_problems(find, f"{key}.acts[{number}]", deed)
+        if running is None and (step.wait_s or step.until is not None):
+            find.add(f"{key}.wait_s", "a machine that is held does not change", "Remove 'wait_s' and 'until'.")
+        if step.until is not None:
+            if find.known(f"{key}.until.reading", "reading", step.until.reading, readings_of(lesson)):
+                find.offered(f"{key}.until.reading", "reading", step.until.reading, "instruments", lesson.instruments)
+            if not step.wait_s:
+                find.add(f"{key}.until", "waits for no time at all", "Say with 'wait_s' how long at most.")
+
+
 def _order_problems(find: _Finder) -> None:
     lesson = find.lesson
     asked = [question.name for question in lesson.questions]
@@ -250,7 +308,9 @@ def _order_problems(find: _Finder) -> None:
             if name in listed:
                 find.add(key, f"{name!r} is listed twice", "List it in one group only.")
             listed.append(name)
-            if name not in asked and find.known(key, "control or question", name, (*asked, *CONTROLS)):
+            if name in asked or name in [deed.name for deed in lesson.acts]:
+                continue
+            if find.known(key, "control, question or act of the steps", name, (*asked, *CONTROLS)):
                 find.offered(key, "control", name, "controls", lesson.controls)
     if lesson.worked > len(lesson.steps):
         find.add("worked", f"is {lesson.worked}, but there are {len(lesson.steps)} steps", "Count the steps again.")
@@ -270,17 +330,17 @@ def _step_problems(find: _Finder) -> None:
             find.offered(f"{key}.control", "control", step.control, "controls", lesson.controls)
         for number, name in enumerate(step.watch, start=1):
             where = f"{key}.watch[{number}]"
-            if find.known(where, "measurement", name, MEASUREMENTS):
+            if find.known(where, "measurement", name, readings_of(lesson)):
                 find.offered(where, "reading", name, "instruments", lesson.instruments)
 
 
 def _check_problems(find: _Finder) -> None:
     for place, check in enumerate(find.lesson.checks, start=1):
         key = f"checks[{place}]"
-        if not find.known(f"{key}.measurement", "measurement", check.measurement, MEASUREMENTS):
+        if not find.known(f"{key}.measurement", "measurement", check.measurement, readings_of(find.lesson)):
             continue
         find.offered(f"{key}.measurement", "reading", check.measurement, "instruments", find.lesson.instruments)
-        unit = _unit(find.lesson, check.measurement)
+        unit = unit_of(find.lesson, check.measurement)
         if check.unit != unit:
             find.add(
                 f"{key}.unit",

@@ -2,6 +2,7 @@
 
 Contents: `ReplayState`, `state_at`, `moments`. A view sets its recorder to the state's controls and the start's
 condition, shows the frame of the moment, and may let the time run at any speed; nothing is played twice differently.
+A machine that runs is lived through again (`sim.training.run.RunningMachine.run_at`).
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 from sim.errors import BandbenchError
 from sim.training.attempt import (
+    ActDone,
     Attempt,
     CheckSubmitted,
     ControlMoved,
@@ -47,6 +49,8 @@ class ReplayState:
         When the signals had been submitted [s].
     notes : tuple of str
         Notes written.
+    acts : tuple of ActDone
+        What had been done at a machine that runs.
     """
 
     at_s: float
@@ -57,6 +61,7 @@ class ReplayState:
     answers: Mapping[str, str]
     submissions_s: tuple[float, ...]
     notes: tuple[str, ...]
+    acts: tuple[ActDone, ...] = ()
 
 
 def state_at(attempt: Attempt, start: Start, at_s: float) -> ReplayState:
@@ -73,6 +78,7 @@ def state_at(attempt: Attempt, start: Start, at_s: float) -> ReplayState:
     answers: dict[str, str] = {}
     submissions: list[float] = []
     notes: list[str] = []
+    acts: list[ActDone] = []
     step, hints, count = 1, 0, 0
     for event in attempt.events:
         if event.at_s > at_s:
@@ -81,6 +87,8 @@ def state_at(attempt: Attempt, start: Start, at_s: float) -> ReplayState:
         match event:
             case ControlMoved():
                 controls[event.control] = event.value
+            case ActDone():
+                acts.append(event)
             case StepShown():
                 step = event.step
             case HintOpened():
@@ -92,7 +100,15 @@ def state_at(attempt: Attempt, start: Start, at_s: float) -> ReplayState:
             case NoteWritten():
                 notes.append(event.text)
     return ReplayState(
-        min(at_s, attempt.duration_s), count, controls, step, hints, answers, tuple(submissions), tuple(notes)
+        min(at_s, attempt.duration_s),
+        count,
+        controls,
+        step,
+        hints,
+        answers,
+        tuple(submissions),
+        tuple(notes),
+        tuple(acts),
     )
 
 

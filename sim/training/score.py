@@ -6,13 +6,15 @@ the controls were, when).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from sim.controls import CONTROLS
+from sim.deeds import DEEDS
 from sim.faults import FaultSpec
 from sim.training.answers import AnswerError, AnswerResult, judged
 from sim.training.attempt import (
+    ActDone,
     Attempt,
     CheckSubmitted,
     ControlMoved,
@@ -24,9 +26,11 @@ from sim.training.attempt import (
 from sim.training.checks import CheckResult, all_passed, check_results
 from sim.training.deal import deal
 from sim.training.lesson import HINT_LEVELS, Lesson
-from sim.training.machine import NO_FAULTS, Machine, Start
+from sim.training.machine import NO_FAULTS, LessonMachine, Start
 from sim.training.reader import AttemptError, Problem
+from sim.training.run import machine_for
 from sim.training.solution import solved_controls
+from sim.transport import ACTS, Incident
 
 __all__ = [
     "PARTS",
@@ -59,17 +63,17 @@ class Submission:
 
 @dataclass(frozen=True)
 class ForbiddenAct:
-    """A move the lesson forbids, and why."""
+    """A move (`name` a control, with its value) or a deed (`value` None) that the lesson forbids, and why."""
 
     at_s: float
-    control: str
-    value: float
+    name: str
+    value: float | None
     reason: str
 
 
 @dataclass(frozen=True)
 class OutOfOrder:
-    """Something done before what has to come first: `name` (a control or a question) before any of `first`."""
+    """Something done before what has to come first: `name` (a control, question or act) before any of `first`."""
 
     at_s: float
     name: str
@@ -108,13 +112,15 @@ class Score:
     forbidden_acts : tuple of ForbiddenAct
         Before the deciding submission.
     moves : int
-        The trainee's own control moves before the deciding submission.
+        The trainee's own moves and deeds before the deciding submission.
     duration_s : float
         Time of the deciding submission, or of the last event if there is none [s].
     answers : tuple of AnswerResult
         Every question, answered or not; in an assessment as answered before the submission.
     out_of_order : tuple of OutOfOrder
         Before the deciding submission.
+    incidents : tuple of Incident
+        What dangerous was tried at a running machine before the deciding submission.
     parts : tuple of ScorePart
         Those of `PARTS` that the lesson has: the result if it checks signals, the diagnosis if it asks.
     fluency : tuple of str
@@ -135,6 +141,7 @@ class Score:
     out_of_order: tuple[OutOfOrder, ...] = ()
     parts: tuple[ScorePart, ...] = ()
     fluency: tuple[str, ...] = ()
+    incidents: tuple[Incident, ...] = ()
 
     @property
     def outcome(self) -> str:
@@ -152,17 +159,16 @@ def control_states(attempt: Attempt, start: Start) -> Iterator[tuple[Event, dict
 
 
 def submission_at(
-    lesson: Lesson, machine: Machine, start: Start, controls: Mapping[str, float], at_s: float
+    lesson: Lesson, machine: LessonMachine, start: Start, events: Sequence[Event], at_s: float
 ) -> Submission:
-    """Return what submitting these settings at `at_s` gives."""
-    index = machine.frame_index(at_s)
-    return Submission(at_s, check_results(lesson, machine, start, controls, index))
+    """Return what submitting at `at_s`, after `events`, gives."""
+    return Submission(at_s, check_results(lesson, machine, start, events, at_s))
 
 
 def score_attempt(
     lesson: Lesson,
     attempt: Attempt,
-    machine: Machine | None = None,
+    machine: LessonMachine | None = None,
     source_name: str = "attempt",
     faults: Mapping[str, FaultSpec] = NO_FAULTS,
 ) -> Score:
@@ -174,7 +180,7 @@ def score_attempt(
         The lesson it was made on.
     attempt : Attempt
         The log.
-    machine : Machine, optional
+    machine : LessonMachine, optional
         The lesson's machine, if one is at hand.
     source_name : str
         The log's name for error messages.
@@ -187,14 +193,36 @@ def score_attempt(
         If the log belongs to another lesson or version, or holds what the lesson does not offer.
     """
     check_belongs(attempt, lesson, source_name)
-    machine = machine or Machine(lesson, faults=faults)
+    machine = machine or machine_for(lesson, faults)
     start = deal(lesson, attempt.seed, machine)
-    submissions = tuple(
-        submission_at(lesson, machine, start, controls, event.at_s)
-        for event, controls in control_states(attempt, start)
-        if isinstance(event, CheckSubmitted)
-    )
-    return _judged(lesson, attempt, start, submissions, machine, source_name)
+    submissions: list[Submission] = []
+    answers: dict[str, AnswerResult] = {}
+    # In the order of the log, so that a machine that runs lives through it once.
+    for place, event in enumerate(attempt.events):
+        if isinstance(event, CheckSubmitted):
+            submissions.append(submission_at(lesson, machine, start, attempt.events[: place + 1], event.at_s))
+        elif isinstance(event, QuestionAnswered):
+            before = attempt.events[:place]
+            answers[event.question] = _answer(lesson, event, start, machine, before, source_name)
+    return _judged(lesson, attempt, start, tuple(submissions), answers, machine)
+
+
+def _answer(
+    lesson: Lesson,
+    event: QuestionAnswered,
+    start: Start,
+    machine: LessonMachine,
+    before: Sequence[Event],
+    source_name: str,
+) -> AnswerResult:
+    question = lesson.question(event.question)
+    assert question is not None  # the log belongs to the lesson
+    try:
+        return judged(lesson, question, start, machine, event.answer, before, event.at_s)
+    except AnswerError as error:
+        raise AttemptError(
+            Problem(source_name, f"answer to '{question.name}'", str(error), "The log was changed or damaged.")
+        ) from None
 
 
 def _judged(
@@ -202,30 +230,32 @@ def _judged(
     attempt: Attempt,
     start: Start,
     submissions: tuple[Submission, ...],
-    machine: Machine,
-    source_name: str,
+    answered: Mapping[str, AnswerResult],
+    machine: LessonMachine,
 ) -> Score:
     chosen = _deciding_place(lesson, submissions)
     deciding = None if chosen is None else submissions[chosen]
     before = _events_before(attempt, chosen)
     hints = tuple(dict.fromkeys(event.level for event in before if isinstance(event, HintOpened)))
-    moved = [event for event in before if isinstance(event, ControlMoved)]
-    acts = tuple(
-        ForbiddenAct(move.at_s, move.control, move.value, rule.reason)
-        for move in moved
-        for rule in lesson.forbidden
-        if rule.broken_by(move.control, move.value)
-    )
+    forbidden = tuple(act for event in before for act in _forbidden_by(lesson, event))
     # Only an assessment fixes the answers at the submission; elsewhere signals and answers may come in either order.
-    answers = _answers(lesson, before if lesson.mode == "assessment" else attempt.events, start, machine, source_name)
+    counted = before if lesson.mode == "assessment" else attempt.events
+    given = {event.question for event in counted if isinstance(event, QuestionAnswered)}
+    answers = tuple(
+        answered[question.name]
+        if question.name in given
+        else judged(lesson, question, start, machine, None, attempt.events, attempt.duration_s)
+        for question in lesson.questions
+    )
     out_of_order = tuple(_out_of_order(lesson, before, start))
-    parts = _parts(lesson, deciding, answers, acts, out_of_order)
+    duration_s = deciding.at_s if deciding else attempt.duration_s
+    incidents = machine.incidents(start, before, duration_s)
+    parts = _parts(lesson, deciding, answers, forbidden, out_of_order, incidents)
     reason, passed = _reason(lesson, deciding, answers, hints, parts[-1])
     weight = sum(check.weight for check in lesson.checks) + sum(question.weight for question in lesson.questions)
     earned = sum(result.check.weight for result in deciding.results if result.passed) if deciding else 0.0
     earned += sum(answer.question.weight for answer in answers if answer.passed)
-    moves = sum(not move.shown for move in moved)
-    duration_s = deciding.at_s if deciding else attempt.duration_s
+    moves = sum(isinstance(event, ControlMoved | ActDone) and not event.shown for event in before)
     return Score(
         start=start,
         submissions=submissions,
@@ -234,14 +264,24 @@ def _judged(
         reason=reason,
         points=earned / weight,
         hints_opened=hints,
-        forbidden_acts=acts,
+        forbidden_acts=forbidden,
         moves=moves,
         duration_s=duration_s,
         answers=answers,
         out_of_order=out_of_order,
         parts=parts,
         fluency=tuple(_fluency(lesson, moves, duration_s)) if deciding else (),
+        incidents=incidents,
     )
+
+
+def _forbidden_by(lesson: Lesson, event: Event) -> Iterator[ForbiddenAct]:
+    for rule in lesson.forbidden:
+        match event:
+            case ControlMoved() if rule.broken_by(event.control, event.value):
+                yield ForbiddenAct(event.at_s, event.control, event.value, rule.reason)
+            case ActDone() if rule.broken_by_deed(event.act, event.choice):
+                yield ForbiddenAct(event.at_s, event.act, None, rule.reason)
 
 
 def _deciding_place(lesson: Lesson, submissions: tuple[Submission, ...]) -> int | None:
@@ -260,37 +300,23 @@ def _events_before(attempt: Attempt, submission: int | None) -> tuple[Event, ...
     return attempt.events[: places[submission]]
 
 
-def _answers(
-    lesson: Lesson, events: tuple[Event, ...], start: Start, machine: Machine, source_name: str
-) -> tuple[AnswerResult, ...]:
-    given = {event.question: (event.at_s, event.answer) for event in events if isinstance(event, QuestionAnswered)}
-    results = []
-    for question in lesson.questions:
-        _, answer = given.get(question.name, (0.0, None))
-        try:
-            results.append(judged(lesson, question, start, machine, answer))
-        except AnswerError as error:
-            raise AttemptError(
-                Problem(source_name, f"answer to '{question.name}'", str(error), "The log was changed or damaged.")
-            ) from None
-    return tuple(results)
-
-
 def _out_of_order(lesson: Lesson, events: tuple[Event, ...], start: Start) -> Iterator[OutOfOrder]:
     """Yield what was done before any of an earlier group that the dealt start makes necessary; each name once."""
     if not lesson.order:
         return
     solved = solved_controls(lesson, start)
-    asked = {question.name for question in lesson.questions}
+    always = {question.name for question in lesson.questions} | {deed.name for deed in lesson.acts}
 
     def needed(name: str) -> bool:
-        return name in asked or solved[name] != start.controls[name]
+        return name in always or (name in solved and solved[name] != start.controls[name])
 
     told: set[str] = set()
     done: set[str] = set()
     for event in events:
         if isinstance(event, ControlMoved):
             name = event.control
+        elif isinstance(event, ActDone):
+            name = event.act
         elif isinstance(event, QuestionAnswered):
             name = event.question
         else:
@@ -305,7 +331,9 @@ def _out_of_order(lesson: Lesson, events: tuple[Event, ...], start: Start) -> It
 
 def _named(lesson: Lesson, name: str) -> str:
     question = lesson.question(name)
-    return CONTROLS[name].label if question is None else f"'{question.title}'"
+    if question is not None:
+        return f"'{question.title}'"
+    return CONTROLS[name].label if name in CONTROLS else f"'{DEEDS[name].title}'"
 
 
 def _parts(
@@ -314,6 +342,7 @@ def _parts(
     answers: tuple[AnswerResult, ...],
     acts: tuple[ForbiddenAct, ...],
     out_of_order: tuple[OutOfOrder, ...],
+    incidents: tuple[Incident, ...],
 ) -> tuple[ScorePart, ...]:
     parts = []
     if lesson.checks:
@@ -327,12 +356,15 @@ def _parts(
     for one in out_of_order:
         first = " or ".join(_named(lesson, name) for name in one.first)
         care.append(f"{_named(lesson, one.name)} came before {first}, which is first.")
+    care += [f"'{ACTS[one.act].title}' was tried, which is dangerous here: {one.sentence}" for one in incidents]
     parts.append(ScorePart("order_and_care", not care, tuple(care)))
     return tuple(parts)
 
 
 def _act_sentence(act: ForbiddenAct) -> str:
-    spec = CONTROLS[act.control]
+    if act.value is None:
+        return f"'{DEEDS[act.name].title}' is not allowed here: {act.reason}"
+    spec = CONTROLS[act.name]
     where = f"{spec.label} at {act.value:g} {spec.unit}".rstrip()
     return f"{where} is not allowed here: {act.reason}"
 

@@ -8,11 +8,14 @@ from __future__ import annotations
 import math
 
 from sim.controls import check_control
+from sim.deeds import check_deed
 from sim.errors import BandbenchError, known_names
+from sim.station import STEP_S
 from sim.training.answers import AnswerResult, checked_answer, judged
 from sim.training.attempt import (
     LONGEST_NOTE,
     MOST_EVENTS,
+    ActDone,
     Attempt,
     CheckSubmitted,
     ControlMoved,
@@ -23,13 +26,23 @@ from sim.training.attempt import (
     StepShown,
     check_belongs,
 )
-from sim.training.deal import LARGEST_SEED, deal
+from sim.training.checks import HOLD_READINGS
+from sim.training.deal import deal
 from sim.training.lesson import HINT_LEVELS, Lesson, Step
-from sim.training.machine import Machine, Start
+from sim.training.machine import LessonMachine, Start
+from sim.training.parts import LARGEST_SEED
+from sim.training.run import RunningMachine, machine_for
 from sim.training.score import Score, Submission, score_attempt, submission_at
 from sim.training.solution import step_moves
 
-__all__ = ["Session", "SessionError"]
+__all__ = ["LONGEST_GAP_S", "Session", "SessionError"]
+
+LONGEST_GAP_S = 60.0
+"""Longest time between two looks at the clock that a machine that runs lives through [s]; after a longer one, when the
+computer slept, it goes on where it was."""
+
+# How often a worked step that waits for a reading looks at it [s].
+_LOOK_EVERY_S = 0.5
 
 
 class SessionError(BandbenchError):
@@ -47,7 +60,7 @@ class Session:
         What is dealt.
     now_s : float
         The caller's clock at the start [s]; any origin, as long as the same clock is used throughout.
-    machine : Machine, optional
+    machine : LessonMachine, optional
         The lesson's machine; give the bench's own recorder in one to spare a second recording of the tape.
     worked : int, optional
         How many of the first steps the lesson does for who asks, at most `Lesson.worked`, which is the default; see
@@ -56,7 +69,8 @@ class Session:
     Notes
     -----
     The controls' new values and the hidden condition are for the bench to set on its recorder: `start.controls`,
-    `start.condition`. Once `finished`, moves are free practice and are no longer logged.
+    `start.condition`. A machine that runs is the session's own (`running`): it lives on as the session is told the
+    time, and everything done is done to it here. Once `finished`, moves are free practice and are no longer logged.
     """
 
     def __init__(
@@ -64,11 +78,11 @@ class Session:
         lesson: Lesson,
         seed: int,
         now_s: float = 0.0,
-        machine: Machine | None = None,
+        machine: LessonMachine | None = None,
         worked: int | None = None,
     ) -> None:
         self.lesson = lesson
-        self.machine = machine or Machine(lesson)
+        self.machine = machine or machine_for(lesson)
         self.past: list[Attempt] = []
         self.worked = lesson.worked if worked is None else min(worked, lesson.worked)
         self._deal(seed, now_s)
@@ -84,9 +98,18 @@ class Session:
         self._passed_signals = False
         self._step = 0
         self._began_s = began_s
+        if self.running is not None:
+            self.running.begin(self.start)
+
+    @property
+    def running(self) -> RunningMachine | None:
+        """The lesson's machine if it runs; None if it is held in play."""
+        return self.machine if isinstance(self.machine, RunningMachine) else None
 
     @classmethod
-    def resumed(cls, lesson: Lesson, attempt: Attempt, now_s: float = 0.0, machine: Machine | None = None) -> Session:
+    def resumed(
+        cls, lesson: Lesson, attempt: Attempt, now_s: float = 0.0, machine: LessonMachine | None = None
+    ) -> Session:
         """Return the session of an attempt that was broken off, as it was after the last event of its log.
 
         Parameters
@@ -97,7 +120,7 @@ class Session:
             The log as far as it was kept; its clock goes on from the last event.
         now_s : float
             The caller's clock now [s].
-        machine : Machine, optional
+        machine : LessonMachine, optional
             The lesson's machine.
 
         Raises
@@ -109,12 +132,15 @@ class Session:
         session = cls(lesson, attempt.seed, now_s, machine)
         for event in attempt.events:
             session._done_before(event)
-        session.attempt = attempt
-        session._began_s = _clock(now_s) - attempt.duration_s
+        run = None if session.running is None else session.running.live
+        session._began_s = _clock(now_s) - (attempt.duration_s if run is None else run.at_s)
         return session
 
     def _done_before(self, event: Event) -> None:
-        """Bring the session behind one event of a log; the log itself is set at the end."""
+        """Bring the session behind one event of a log."""
+        before = self.attempt.events
+        self.attempt = self.attempt.with_event(event)
+        self._live_on(event.at_s)
         match event:
             case ControlMoved():
                 self.controls[event.control] = event.value
@@ -123,9 +149,44 @@ class Session:
             case StepShown():
                 self._step = event.step - 1
             case QuestionAnswered():
-                self._answered(event.question, event.answer)
+                self._answered(event.question, event.answer, before, event.at_s)
             case CheckSubmitted():
                 self._submitted(event.at_s)
+
+    def _live_on(self, at_s: float) -> None:
+        """Let a machine that runs live through the log up to a moment."""
+        if self.running is not None:
+            self.running.live_on(self.attempt.events, at_s)
+
+    def live(self, now_s: float) -> bool:
+        """Let a machine that runs live up to now, and tell whether its picture is another one."""
+        run = None if self.running is None else self.running.live
+        if run is None:
+            return False
+        before = run.station.frame_index
+        self._live_on(self._moment(now_s))
+        return run.station.frame_index != before
+
+    def _moment(self, now_s: float) -> float:
+        """Return the time of what is done now [s]: of a machine that runs, its own."""
+        run = None if self.running is None else self.running.live
+        if run is None:
+            return self.elapsed_s(now_s)
+        ahead_s = _clock(now_s) - self._began_s - run.at_s
+        if ahead_s > LONGEST_GAP_S:
+            # The computer slept, and so did the machine.
+            self._began_s += ahead_s
+            ahead_s = 0.0
+        at_s = run.at_s + max(math.floor(ahead_s / STEP_S + 1e-6), 0) * STEP_S
+        return max(round(at_s, 3), self.attempt.duration_s)
+
+    def _skip(self, seconds: float) -> None:
+        """Let a machine that runs live on for a while at once: the session's clock jumps with it."""
+        run = None if self.running is None else self.running.live
+        if run is not None and seconds > 0.0:
+            goal_s = round(run.at_s + seconds, 3)
+            self._live_on(goal_s)
+            self._began_s -= seconds
 
     @property
     def seed(self) -> int:
@@ -176,9 +237,34 @@ class Session:
                 f"control '{control}' is not part of lesson '{self.lesson.id}'; use {known_names(self.lesson.controls)}"
             )
         checked = check_control(control, value)
-        if self.controls[control] != checked and not self.finished:
-            self._log(ControlMoved(self.elapsed_s(now_s), control, checked))
+        if self.controls[control] != checked:
+            self._do(ControlMoved(self._moment(now_s), control, checked))
         self.controls[control] = checked
+
+    def do(self, act: str, choice: str, now_s: float) -> None:
+        """Do a deed of `sim.deeds.DEEDS` at a machine that runs, and log it.
+
+        Raises
+        ------
+        BandbenchError
+            If there is no such deed or choice, or the machine of this lesson is held: nothing is logged then. If the
+            machine refuses, with the reason: that it was tried stands in the log.
+        """
+        if self.running is None:
+            raise SessionError("in this lesson the tape plays all the time; there is nothing to do at the transport")
+        checked = check_deed(act, choice)
+        run = self.running.live
+        assert run is not None
+        self._do(ActDone(self._moment(now_s), act, checked))
+        if run.refusal:
+            raise SessionError(run.refusal)
+
+    def _do(self, event: ControlMoved | ActDone) -> None:
+        """Do something at the machine; what is done after the end is not logged."""
+        if not self.finished:
+            self._log(event)
+        elif self.running is not None and self.running.live is not None:
+            self.running.live.stray(event)
 
     def show_step(self, number: int, now_s: float) -> Step:
         """Show step `number` (from 1), log it and return it."""
@@ -187,7 +273,7 @@ class Session:
         if number != self.step_number:
             self._step = number - 1
             if not self.finished:
-                self._log(StepShown(self.elapsed_s(now_s), number))
+                self._log(StepShown(self._moment(now_s), number))
         return self.current_step
 
     def open_hint(self, level: int, now_s: float) -> str:
@@ -205,7 +291,7 @@ class Session:
         if level > self.hints_opened:
             self.hints_opened = level
             if not self.finished:
-                self._log(HintOpened(self.elapsed_s(now_s), level))
+                self._log(HintOpened(self._moment(now_s), level))
         return self.lesson.hints.text(level)
 
     @property
@@ -218,7 +304,9 @@ class Session:
         return step_moves(self.lesson, self.start, self.step_number) if self.step_is_worked else []
 
     def do_worked_step(self, now_s: float) -> list[tuple[str, float, str]]:
-        """Let the lesson do the step shown, log its moves as shown, and return them for the bench to make.
+        """Let the lesson do the step shown, log what it does as shown, and return its moves for the bench to make.
+
+        At a machine that runs the step's deeds come first, and the waiting is done at once.
 
         Raises
         ------
@@ -227,12 +315,32 @@ class Session:
         """
         if not self.step_is_worked:
             raise SessionError(f"step {self.step_number} is yours to do; this lesson shows steps 1 to {self.worked}")
+        step = self.current_step
+        if self.running is not None and not self.finished:
+            for deed in step.acts:
+                self._log(ActDone(self._moment(now_s), deed.name, deed.choice, shown=True))
+            self._wait_as_told(self.running, step, now_s)
         moves = self.worked_moves()
         for control, value, _ in moves:
             if self.controls[control] != value and not self.finished:
-                self._log(ControlMoved(self.elapsed_s(now_s), control, value, shown=True))
+                self._log(ControlMoved(self._moment(now_s), control, value, shown=True))
+                self._skip(step.settle_s)
             self.controls[control] = value
         return moves
+
+    def _wait_as_told(self, running: RunningMachine, step: Step, now_s: float) -> None:
+        """Wait at once for what a step waits for."""
+        waited_s = 0.0
+        while waited_s < step.wait_s:
+            if step.until is not None:
+                at_s, name = self._moment(now_s), step.until.reading
+                self._live_on(at_s)
+                read = running.read(self.start, self.attempt.events, at_s, [name])
+                if step.until.reached(read[name]):
+                    break
+            piece_s = min(_LOOK_EVERY_S, step.wait_s - waited_s)
+            self._skip(piece_s)
+            waited_s += piece_s
 
     def answer(self, question: str, answer: str, now_s: float) -> AnswerResult:
         """Answer a question, once, log it and return what the answer was worth (see `tells_answers`).
@@ -261,15 +369,27 @@ class Session:
             raise SessionError(f"question '{question}' has been answered; restart for a fresh variation")
         if self.finished:
             raise SessionError("this attempt is finished; restart for a fresh variation")
+        if asked.step is not None and self._furthest_step < asked.step:
+            raise SessionError(f"question '{asked.title}' belongs to step {asked.step}; go on to that step first")
         checked = checked_answer(self.lesson, asked, self.start, self.machine.faults, answer)
-        self._log(QuestionAnswered(self.elapsed_s(now_s), question, checked))
-        return self._answered(question, checked)
+        at_s = self._moment(now_s)
+        self._live_on(at_s)
+        before = self.attempt.events
+        result = self._answered(question, checked, before, at_s)
+        self._log(QuestionAnswered(at_s, question, checked))
+        return result
 
-    def _answered(self, name: str, answer: str) -> AnswerResult:
+    @property
+    def _furthest_step(self) -> int:
+        """The furthest step that has been shown, from 1."""
+        shown = [event.step for event in self.attempt.events if isinstance(event, StepShown)]
+        return max([1, *shown])
+
+    def _answered(self, name: str, answer: str, before: tuple[Event, ...], at_s: float) -> AnswerResult:
         asked = self.lesson.question(name)
         if asked is None:
             raise SessionError(f"question '{name}' is not part of lesson '{self.lesson.id}'")
-        self.answers[name] = judged(self.lesson, asked, self.start, self.machine, answer)
+        self.answers[name] = judged(self.lesson, asked, self.start, self.machine, answer, before, at_s)
         return self.answers[name]
 
     def note(self, text: str, now_s: float) -> None:
@@ -282,7 +402,7 @@ class Session:
         """
         if not text.strip() or len(text) > LONGEST_NOTE:
             raise SessionError(f"a note has 1 to {LONGEST_NOTE} characters; this one has {len(text)}")
-        self._log(NoteWritten(self.elapsed_s(now_s), text))
+        self._log(NoteWritten(self._moment(now_s), text))
 
     def check_now(self, now_s: float) -> Submission:
         """Submit the signals as they are, log it and return what the instruments read.
@@ -301,12 +421,21 @@ class Session:
             raise SessionError(
                 f"answer '{asked.title if asked else ''}' first; {len(self.unanswered)} not answered yet"
             )
-        at_s = self.elapsed_s(now_s)
+        at_s = self._moment(now_s)
         self._log(CheckSubmitted(at_s))
         return self._submitted(at_s)
 
     def _submitted(self, at_s: float) -> Submission:
-        self.last_submission = submission_at(self.lesson, self.machine, self.start, self.controls, at_s)
+        events, running = self.attempt.events, self.running
+        if running is not None:
+            # The checks are read while the machine runs on, hands off.
+            holds = {check.hold_s for check in self.lesson.checks}
+            moments = {moment for hold_s in holds for moment in running.hold_times(at_s, hold_s, HOLD_READINGS)}
+            for moment in sorted(moments):
+                self._live_on(moment)
+                running.read(self.start, events, moment, [check.measurement for check in self.lesson.checks])
+            self._began_s -= max(moments, default=at_s) - at_s
+        self.last_submission = submission_at(self.lesson, self.machine, self.start, events, at_s)
         self._passed_signals = self._passed_signals or self.last_submission.passed
         return self.last_submission
 
@@ -326,6 +455,7 @@ class Session:
         if len(self.attempt.events) >= MOST_EVENTS:
             raise SessionError(f"the log is full at {MOST_EVENTS} events; restart for a fresh variation")
         self.attempt = self.attempt.with_event(event)
+        self._live_on(event.at_s)
 
 
 def _clock(now_s: float) -> float:

@@ -5,13 +5,15 @@ Contents: `ControlTrack`, `ReadingTrack`, `control_tracks` and `reading_tracks`.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved
+from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event
 from sim.training.checks import peak_readings
 from sim.training.lesson import Check, Lesson
-from sim.training.machine import Machine, Start
-from sim.training.score import control_states
+from sim.training.machine import LessonMachine, Start
+from sim.training.run import SAMPLE_EVERY_S, events_before
 from sim.training.solution import solved_controls
 
 __all__ = ["ControlTrack", "ReadingTrack", "control_tracks", "reading_tracks"]
@@ -67,33 +69,23 @@ def control_tracks(lesson: Lesson, attempt: Attempt, start: Start) -> tuple[Cont
 
 
 def reading_tracks(
-    lesson: Lesson, attempt: Attempt, start: Start, machine: Machine, most_points: int = 60
+    lesson: Lesson, attempt: Attempt, start: Start, machine: LessonMachine, most_points: int = 60
 ) -> tuple[ReadingTrack, ...]:
-    """Return a track for every check, replaying the settings after each move.
+    """Return a track for every check, replaying the log.
 
     Parameters
     ----------
     lesson, attempt, start, machine
         What was done, on what.
     most_points : int
-        Frames played at most. Of more moves, an even choice is taken; the start, every submission and the end are
-        always among them, as far as the number allows.
+        Moments read at most. Where the machine is held they follow the moves: of more moves, an even choice is taken;
+        the start, every submission and the end are always among them, as far as the number allows. Where it runs they
+        are spread evenly over time.
     """
-    stops: list[tuple[float, dict[str, float]]] = [(0.0, dict(start.controls))]
-    kept = {0}
-    for event, controls in control_states(attempt, start):
-        if isinstance(event, ControlMoved | CheckSubmitted):
-            if isinstance(event, CheckSubmitted):
-                kept.add(len(stops))
-            stops.append((event.at_s, controls))
-    kept.add(len(stops) - 1)
-    chosen = _thinned(len(stops), kept, most_points)
+    chosen = _times(attempt, most_points) if lesson.running else _stops(attempt, most_points)
     names = [check.measurement for check in lesson.checks]
-    read = [
-        machine.readings(stops[place][1], start.condition, machine.frame_index(stops[place][0]), names)
-        for place in chosen
-    ]
-    times = tuple(stops[place][0] for place in chosen)
+    read = [machine.read(start, events, at_s, names) for at_s, events in chosen]
+    times = tuple(at_s for at_s, _ in chosen)
     peaks = peak_readings(lesson, machine, start)
     return tuple(
         ReadingTrack(
@@ -104,6 +96,33 @@ def reading_tracks(
         )
         for check in lesson.checks
     )
+
+
+_Moment = tuple[float, Sequence[Event]]
+
+
+def _stops(attempt: Attempt, most: int) -> list[_Moment]:
+    """Return the start, moves and submissions, each with what was done until then."""
+    stops: list[_Moment] = [(0.0, ())]
+    kept = {0}
+    for place, event in enumerate(attempt.events, start=1):
+        if isinstance(event, ControlMoved | CheckSubmitted):
+            if isinstance(event, CheckSubmitted):
+                kept.add(len(stops))
+            stops.append((event.at_s, attempt.events[:place]))
+    kept.add(len(stops) - 1)
+    return [stops[place] for place in _thinned(len(stops), kept, most)]
+
+
+def _times(attempt: Attempt, most: int) -> list[_Moment]:
+    """Return moments at which a machine that runs was read while the attempt went on, and the end."""
+    count = math.floor(attempt.duration_s / SAMPLE_EVERY_S + 1e-6)
+    every = max(1, math.ceil(count / max(most - 1, 1)))
+    sampled = [SAMPLE_EVERY_S * number for number in range(every, count + 1, every)]
+    moments: list[_Moment] = [(at_s, events_before(attempt.events, at_s)) for at_s in sampled]
+    if not sampled or sampled[-1] < attempt.duration_s:
+        moments.append((attempt.duration_s, attempt.events))
+    return moments
 
 
 def _thinned(count: int, kept: set[int], most: int) -> list[int]:

@@ -23,15 +23,16 @@ from bandbench.bench.lessons import NOT_LESSONS, read_course
 from bandbench.lessonskeleton import skeleton
 from sim.condition import Condition
 from sim.controls import CONTROLS
+from sim.deeds import deed_words
 from sim.errors import BandbenchError
-from sim.training.answers import judged, right_answer
+from sim.training.attempt import ActDone
 from sim.training.course import CourseError, course_problems
 from sim.training.deal import check_seed, deal
 from sim.training.lesson import Lesson
 from sim.training.lint import SEEDS, SeedReport, lint_lesson, parse_problems, solution_attempt
-from sim.training.machine import Machine
 from sim.training.parts import IDENTIFIER
 from sim.training.reader import LessonError, Problem
+from sim.training.run import machine_for
 from sim.training.score import score_attempt
 from sim.training.solution import solution_moves
 
@@ -323,7 +324,7 @@ def _lint_course(files: list[Path]) -> int:
 
 def _solve(lesson: Lesson, seed: int) -> int:
     """Print what a seed deals, the right answers, the worked solution and what the checks then read."""
-    machine = Machine(lesson, faults=FAULTS)
+    machine = machine_for(lesson, FAULTS)
     start = deal(lesson, seed, machine)
     print(f"{lesson.id}: {lesson.title}, seed {seed}")
     for fault in start.faults:
@@ -334,12 +335,15 @@ def _solve(lesson: Lesson, seed: int) -> int:
             print(f"  hidden: {field.name} = {_plain(getattr(start.condition, field.name))}")
     for name in lesson.start_controls:
         print(f"  start: {CONTROLS[name].label} {start.controls[name]:g} {CONTROLS[name].unit}".rstrip())
-    for question in lesson.questions:
-        right = judged(lesson, question, start, machine, right_answer(lesson, question, start, machine))
-        print(f"  answer: {question.title}: {right.right_text}. {question.explain}")
+    attempt = solution_attempt(lesson, start, machine)
+    score = score_attempt(lesson, attempt, machine)
+    for answer in score.answers:
+        print(f"  answer: {answer.question.title}: {answer.right_text.rstrip('.')}. {answer.question.explain}")
+    for event in attempt.events:
+        if isinstance(event, ActDone):
+            print(f"  at {event.at_s:g} s: {deed_words(event.act, event.choice)}")
     for (control, value), move in zip(solution_moves(lesson, start), lesson.solution, strict=True):
         print(f"  move: {CONTROLS[control].label} to {value:g} {CONTROLS[control].unit}: {move.text}")
-    score = score_attempt(lesson, solution_attempt(lesson, start, machine), machine)
     for result in score.deciding.results if score.deciding else ():
         print(f"  check: {result.sentence}")
     print(f"  {score.outcome}: {score.reason}")

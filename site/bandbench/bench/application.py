@@ -160,7 +160,9 @@ class BenchApplication:
             fresh = bench.frame is not self._read
             if fresh:
                 self._read = bench.frame
-                self._unseen = take_readings(bench.frame, bench.revision, bench.readings)
+                self._unseen = take_readings(
+                    bench.frame, bench.revision, bench.readings, None if bench.held else bench.station
+                )
             return fresh
         readings, self._unseen = self._unseen, None
         if readings is not None:

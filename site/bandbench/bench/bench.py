@@ -15,10 +15,12 @@ from bandbench.bench.replaying import Replay
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
 from sim.errors import UnknownNameError
-from sim.instruments import DEFAULT_READINGS, MEASUREMENTS
+from sim.instruments import DEFAULT_READINGS
 from sim.training.attempt import Attempt, check_belongs
 from sim.training.lesson import Lesson
-from sim.training.machine import Machine
+from sim.training.machine import LessonMachine
+from sim.training.references import readings_of
+from sim.training.run import RunningMachine, machine_for
 from sim.training.session import Session
 
 __all__ = ["MODES", "Bench", "BenchError"]
@@ -69,6 +71,7 @@ class Bench(OpenBench):
         self.replay: Replay | None = None
         self.fading: Callable[[Lesson], int] | None = None
         self._advised: str | None = None
+        self._now_s = 0.0
 
     # What the bench is used for ----------------------------------------------------------------------------
 
@@ -107,6 +110,14 @@ class Bench(OpenBench):
         if self.session is not None:
             self.session.move(control, value, now_s)
 
+    def do_deed(self, name: str, choice: str = "") -> None:
+        """Do a deed at the machine; in a lesson it is logged and done at the lesson's own."""
+        self._not_in_replay()
+        if self.session is None or self.session.running is None:
+            super().do_deed(name, choice)
+        else:
+            self.session.do(name, choice, self._now_s)
+
     def undo(self, now_s: float) -> None:
         """Take the last move back; without one nothing happens."""
         self._not_in_replay()
@@ -134,7 +145,8 @@ class Bench(OpenBench):
         """Names of the readings to take: those the instruments show all the time, then what the lesson adds."""
         if self.session is None:
             return DEFAULT_READINGS
-        added = (name for name in self.session.lesson.instruments if name in MEASUREMENTS)
+        offered = readings_of(self.session.lesson)
+        added = (name for name in self.session.lesson.instruments if name in offered)
         return tuple(dict.fromkeys((*DEFAULT_READINGS, *added)))
 
     # Which lesson ------------------------------------------------------------------------------------------
@@ -200,13 +212,17 @@ class Bench(OpenBench):
         session = Session.resumed(lesson, attempt, now_s, self._machine_for(lesson))
         self.session = session
         self._dealt()
-        self.recorder.set_controls(session.controls)
+        if session.running is None:
+            self.recorder.set_controls(session.controls)
         self.moved()
 
-    def _machine_for(self, lesson: Lesson) -> Machine:
-        """Put the lesson's tape on a machine of its standard and practice and lend it to the lesson."""
+    def _machine_for(self, lesson: Lesson) -> LessonMachine:
+        """Return a machine for the lesson: the bench's own, with the lesson's tape on it, or one that runs."""
+        if lesson.running is not None:
+            return machine_for(lesson, FAULTS)
+        self.machines.take_back()
         self.set_up(lesson.standard, lesson.practice, lesson.tape, lesson.signal)
-        return Machine(lesson, self.recorder, FAULTS)
+        return machine_for(lesson, FAULTS, self.recorder)
 
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the lesson anew, from another seed of chance if none is given."""
@@ -246,8 +262,9 @@ class Bench(OpenBench):
     def do_worked_step(self, now_s: float) -> None:
         """Let the lesson do the step shown; its moves stand in the log of moves as any others."""
         session = self._working_session()
+        before = dict(session.controls)
         for control, value, _ in session.do_worked_step(now_s):
-            self.turn(control, value, now_s)
+            self.turn(control, before[control], value, now_s)
         self.moved()
 
     def write_note(self, text: str, now_s: float) -> None:
@@ -270,14 +287,23 @@ class Bench(OpenBench):
         return seed if seed != other_than else (seed + 1) % _SEEDS
 
     def _dealt(self) -> None:
-        start = self.running_session().start
-        self.recorder.set_condition(start.condition)
-        self.recorder.set_controls(start.controls)
+        session = self.running_session()
+        if session.running is not None:
+            self._lend(session.running)
+        else:
+            self.recorder.set_condition(session.start.condition)
+            self.recorder.set_controls(session.start.controls)
+        self.notice = ""
         self.log.clear()
-        first = self.running_session().current_step.stage
+        first = session.current_step.stage
         self.moved()
         if first is not None:
             self.choose_stage(first)
+
+    def _lend(self, machine: RunningMachine) -> None:
+        """Work at the machine that the lesson's attempt goes on at."""
+        if machine.live is not None:
+            self.machines.lend(machine.live.station)
 
     # An attempt played again --------------------------------------------------------------------------------
 
@@ -317,7 +343,11 @@ class Bench(OpenBench):
         """Leave the replay: everything is again as it was when it began."""
         self._running_replay()
         self.replay = None
-        self.recorder.set_controls(self.running_session().controls)
+        session = self.running_session()
+        if session.running is not None:
+            self._lend(session.running)
+        else:
+            self.recorder.set_controls(session.controls)
         self.forget_clock()
         self.moved()
 
@@ -331,24 +361,46 @@ class Bench(OpenBench):
             raise BenchError(say("replay.refused"))
 
     def advance(self, now_s: float) -> None:
-        """Let time pass up to now: in a replay the attempt's, else the machine's."""
-        if self.replay is None:
-            super().advance(now_s)
-        else:
+        """Let time pass up to now: in a replay the attempt's, in a lesson on a running machine the lesson's."""
+        self._now_s = now_s
+        if self.replay is not None:
             self._advance_replay(self.replay, now_s)
+        elif self.session is not None and self.session.running is not None:
+            self._live_on(self.session, self.session.running, now_s)
+        else:
+            super().advance(now_s)
+
+    def _live_on(self, session: Session, machine: RunningMachine, now_s: float) -> None:
+        run = machine.live
+        before = "" if run is None else run.refusal
+        fresh = session.live(now_s)
+        if run is not None and run.refusal and run.refusal != before:
+            # The machine could not go on with what it had been told.
+            self.notice = run.refusal
+            self.changed()
+        if fresh and self.playing:
+            self.drop_frame()
 
     def _advance_replay(self, replay: Replay, now_s: float) -> None:
         running = replay.playing
         replay.advance(now_s)
-        if replay.state.controls != self.recorder.controls or running != replay.playing:
+        if self.running_session().running is not None:
+            if running:
+                self._show_replay(replay)
+        elif replay.state.controls != self.recorder.controls or running != replay.playing:
             self._show_replay(replay)
         elif self.playing and self._replay_index(replay) != self.frame_index:
             self.show_frame(self._replay_index(replay))
 
     def _show_replay(self, replay: Replay) -> None:
         """Set the machine as it was, and play the frame of the moment."""
-        self.recorder.set_controls(replay.state.controls)
-        self.show_frame(self._replay_index(replay))
+        session = self.running_session()
+        if session.running is not None:
+            done = [event for event in replay.attempt.events if event.at_s <= replay.at_s]
+            self.machines.lend(session.running.run_at(replay.start, done, replay.at_s).station)
+        else:
+            self.recorder.set_controls(replay.state.controls)
+            self.show_frame(self._replay_index(replay))
         self.moved()
 
     def _replay_index(self, replay: Replay) -> int:

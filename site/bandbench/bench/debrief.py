@@ -17,8 +17,10 @@ from bandbench.bench.plots import FIGURES, MARKED, TRACE, screen_figure
 from bandbench.bench.readings import setting, typeset
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
+from sim.deeds import deed_words
 from sim.faults import VIEWS
 from sim.training.attempt import (
+    ActDone,
     CheckSubmitted,
     ControlMoved,
     Event,
@@ -34,6 +36,7 @@ __all__ = ["event_plot", "event_rows", "fault_rows", "time_words"]
 # Kinds of events in the order they are drawn, from the bottom, each with the mark that stands for it.
 _MARKS = {
     "move": "circle",
+    "act": "square_pin",
     "step": "dash",
     "hint": "triangle",
     "answer": "square",
@@ -59,6 +62,8 @@ def _kind(event: Event) -> str:
     match event:
         case ControlMoved():
             return "move"
+        case ActDone():
+            return "act"
         case StepShown():
             return "step"
         case HintOpened():
@@ -105,6 +110,8 @@ def _move_words(move: ControlMoved, count: int) -> str:
 def _event_words(session: Session, event: Event) -> str:
     lesson = session.lesson
     match event:
+        case ActDone():
+            return say("replay.shown_act" if event.shown else "replay.act", text=deed_words(event.act, event.choice))
         case StepShown():
             return say("replay.step", number=event.step, title=lesson.steps[event.step - 1].title)
         case HintOpened():

@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import param
 
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.readings import Readings, typeset
+from bandbench.bench.readings import Readings, reading_label, typeset
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS, STAGES
-from sim.instruments import MEASUREMENTS
 from sim.training.answers import answer_options, takes_many
 from sim.training.checks import CheckResult
 from sim.training.lesson import HINT_LEVELS, Lesson
@@ -248,7 +247,7 @@ class LessonView(View):
         return [
             {
                 "name": name,
-                "label": MEASUREMENTS[name].label,
+                "label": reading_label(name),
                 "text": self._readings.text(name) or say("meters.none"),
             }
             for name in session.current_step.watch

@@ -51,6 +51,7 @@ class Machines:
         self._stations: dict[str, Station] = {MACHINES[0]: Station(recorder)}
         self._shelf: dict[str, Reel] = {}
         self._last_s: float | None = None
+        self._aside: Station | None = None
 
     @property
     def station(self) -> Station:
@@ -85,6 +86,21 @@ class Machines:
         self.reel_name = WORK_TAPE
         self._last_s = None
         self.station.make_ready("play")
+
+    def lend(self, station: Station) -> None:
+        """Work at a machine of somebody else's, which lives by another clock, until `take_back`."""
+        if self._aside is None:
+            self._aside = self._stations[MACHINES[0]]
+        self.chosen = MACHINES[0]
+        self._stations[MACHINES[0]] = station
+        self.held = False
+
+    def take_back(self) -> None:
+        """Work at the bench's own machine again."""
+        if self._aside is not None:
+            self._stations[MACHINES[0]], self._aside = self._aside, None
+            self.chosen = MACHINES[0]
+            self.held = True
 
     def advance(self, now_s: float) -> bool:
         """Let the machine live up to now; tell whether its picture is another one.

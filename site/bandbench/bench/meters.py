@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
-from bandbench.bench.readings import Readings, typeset
+from bandbench.bench.readings import Readings, reading_label, typeset
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.instruments import DEFAULT_READINGS, MEASUREMENTS
+from sim.machine_readings import MACHINE_READINGS
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -61,7 +62,7 @@ def _range_of(name: str) -> tuple[float, float] | None:
 
 
 def _about(name: str) -> str:
-    spec = MEASUREMENTS[name]
+    spec = MEASUREMENTS.get(name) or MACHINE_READINGS[name]
     return f"{spec.description} {say('meters.needs', what=spec.needs)}" if spec.needs else spec.description
 
 
@@ -79,11 +80,12 @@ class MetersView(View):
 
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
+        names = (*MACHINE_READINGS, *MEASUREMENTS)
         self.meters = Meters(
             self.receive,
             words=self.words,
-            labels={name: spec.label for name, spec in MEASUREMENTS.items()},
-            abouts={name: typeset(_about(name)) for name in MEASUREMENTS},
+            labels={name: reading_label(name) for name in names},
+            abouts={name: typeset(_about(name)) for name in names},
         )
         self.refresh()
 

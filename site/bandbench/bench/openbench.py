@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +21,11 @@ from bandbench.bench.programme import Programme
 from bandbench.bench.settings import KeptPicture, MonitorSettings
 from sim.condition import Condition
 from sim.controls import check_control, default_controls
+from sim.deeds import DEEDS, ENDLESS, do_deed
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
 from sim.recorder import Recorder
+from sim.sound import SOURCES
 from sim.station import Station
 from sim.tape import TAPES
 
@@ -148,6 +149,10 @@ class OpenBench:
     def show_frame(self, index: int) -> None:
         """Put another frame of the held machine on screen."""
         self.frame_index = index
+        self.drop_frame()
+
+    def drop_frame(self) -> None:
+        """Let the next look at the frame play another."""
         self._frame = None
 
     def forget_clock(self) -> None:
@@ -177,32 +182,49 @@ class OpenBench:
         self._unheld()
         self.notice = ""
         try:
-            self.station.do(act, stage)
+            self.do_deed(act, stage)
         finally:
             on_extender = self.station.deck.extender_stage
             self._monitoring.set_extended(frozenset() if on_extender is None else frozenset({on_extender}))
             # A refused act may have been noted.
             self.moved()
 
+    def do_deed(self, name: str, choice: str = "") -> None:
+        """Do a deed of `sim.deeds.DEEDS` at the machine; whoever logs what is done overrides this."""
+        if name == "take_reel":
+            self.machines.take_reel(WORK_TAPE if choice == ENDLESS else choice)
+        else:
+            do_deed(self.station, name, choice, {})
+
     def select_tracks(self, tracks: Iterable[str]) -> None:
         """Choose which tracks a recording writes."""
         self._unheld()
-        self.station.deck.select_tracks(tracks)
+        self.do_deed("select_tracks", "+".join(tracks))
         self.changed()
 
     def select_edit_mode(self, mode: str) -> None:
         """Choose how a recording joins what is on the tape."""
         self._unheld()
-        self.station.deck.select_edit_mode(mode)
+        self.do_deed("select_edit_mode", mode)
         self.changed()
 
     def set_edit(self, **settings: object) -> None:
         """Change fields of `sim.recordrun.EditSettings`."""
         self._unheld()
-        try:
-            self.station.edit = replace(self.station.edit, **settings)  # type: ignore[arg-type]  # it checks itself
-        except TypeError:
-            raise BenchError(f"edit: no settings called {sorted(settings)}") from None
+        for name, value in settings.items():
+            if f"edit_{name}" not in DEEDS:
+                raise BenchError(f"edit: no setting called '{name}'")
+            self.do_deed(f"edit_{name}", ("yes" if value else "no") if isinstance(value, bool) else str(value))
+        self.changed()
+
+    def send_sound(self, track: str, name: str) -> None:
+        """Send a source to a sound track."""
+        if name in SOURCES and f"{track}_source" in DEEDS:
+            self.do_deed(f"{track}_source", name)
+        else:
+            # A note of the user's own is no source of every machine.
+            self.check_free("a note of your own")
+            self.station.sound.choose_source(track, name)
         self.changed()
 
     def reels(self) -> list[tuple[str, str]]:
@@ -217,12 +239,13 @@ class OpenBench:
     def take_reel(self, name: str) -> None:
         """Take a reel to hand, to be fitted next: only with none on the machine."""
         self._unheld()
-        self.machines.take_reel(name)
+        self.do_deed("take_reel", ENDLESS if name == WORK_TAPE else name)
         self.moved()
 
     def put_on(self, name: str) -> None:
         """Put a reel on, thread it and play it, all at once."""
         self._unheld()
+        self.check_free("the reel")
         self.machines.put_on(name)
         self.moved()
 
@@ -234,6 +257,7 @@ class OpenBench:
     def choose_machine(self, name: str) -> None:
         """Carry the reel to the other machine and go on there."""
         self._unheld()
+        self.check_free("the machine")
         self.machines.choose(name)
         self.log.clear()
         self.moved()
@@ -241,6 +265,7 @@ class OpenBench:
     def copy_to_input(self) -> None:
         """Send what is put out now to the input, to be recorded: a copy, with every error that is in it."""
         self._unheld()
+        self.check_free("the programme")
         self._programme.copy(self.frame)
         self.moved()
 
@@ -298,13 +323,13 @@ class OpenBench:
             was.
         """
         checked = check_control(name, value)
+        before = self.recorder.controls[name]
         self.note_move(name, checked, now_s)
-        self.turn(name, checked, now_s)
+        self.turn(name, before, checked, now_s)
         self.moved()
 
-    def turn(self, control: str, value: float, now_s: float) -> None:
+    def turn(self, control: str, before: float, value: float, now_s: float) -> None:
         """Turn a control whose move is noted already; it can be undone."""
-        before = self.recorder.controls[control]
         self._programme.turn(control, value)
         self.log.note(control, before, value, now_s)
 
@@ -407,6 +432,7 @@ class OpenBench:
 
     def put_right(self, held: bool) -> None:
         """Return to a machine in order with the bars on it, held in play or running."""
+        self.machines.take_back()
         self.machines.held = held
         self.notice = ""
         self.fault, self.severity, self.fault_shown = None, 0.0, False

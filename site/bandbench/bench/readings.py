@@ -1,6 +1,6 @@
 """All readings of one frame at once, and numbers as people read them.
 
-Contents: `Readings` and `take_readings`; `number`, `quantity`, `unit_sign` and `typeset`.
+Contents: `Readings` and `take_readings`, `reading_label`; `number`, `quantity`, `unit_sign` and `typeset`.
 """
 
 from __future__ import annotations
@@ -14,14 +14,26 @@ from bandbench.bench.words import say
 from sim.controls import ControlSpec
 from sim.frame import PlaybackFrame
 from sim.instruments import DEFAULT_READINGS, MEASUREMENTS, MeasurementError, measure, tracking_level_pct
+from sim.machine_readings import MACHINE_READINGS, read_machine
+from sim.station import Station
 
-__all__ = ["Readings", "decimals_of_step", "number", "quantity", "setting", "take_readings", "typeset", "unit_sign"]
+__all__ = [
+    "Readings",
+    "decimals_of_step",
+    "number",
+    "quantity",
+    "reading_label",
+    "setting",
+    "take_readings",
+    "typeset",
+    "unit_sign",
+]
 
 _MINUS = "\N{MINUS SIGN}"
 _NARROW = "\N{NO-BREAK SPACE}"
 _SIGNS = {"um": "µm", "us": "µs", "deg": "°"}
 _DECIMALS = {"dB": 2, "us": 2, "ns": 0, "IRE": 1, "mV": 0, "MHz": 3, "%": 1, "deg": 1, "lines": 0, "frames": 0,
-             "dropouts": 0}  # fmt: skip
+             "dropouts": 0, "rev/s": 1, "kPa": 1, "N": 1, "Hz": 0, "cycles": 0}  # fmt: skip
 _RANGE = re.compile(r"(?<=\d)-(?=\d)")
 # An en dash, and a word joiner so that no line ends between the two numbers.
 _DASH = "\N{EN DASH}\N{WORD JOINER}"
@@ -39,8 +51,8 @@ class Readings:
     revision : int
         The bench's count of control changes that the frame shows.
     values : mapping of str to float or None
-        By name of `MEASUREMENTS`, in its unit; None where the signals do not allow the reading. Those that were asked
-        for, and no others.
+        By name of `MEASUREMENTS` or `MACHINE_READINGS`, in its unit; None where the signals do not allow the reading.
+        Those that were asked for, and no others.
     reasons : mapping of str to str
         Why, for those that are None.
     tracking_pct : float
@@ -58,17 +70,31 @@ class Readings:
         value = self.values.get(name)
         if value is None:
             return None
+        if name not in MEASUREMENTS:
+            of_machine = MACHINE_READINGS[name]
+            return quantity(value, of_machine.unit, signed=of_machine.signed)
         spec = MEASUREMENTS[name]
         return quantity(value, spec.unit_in(self.frame.standard), signed=spec.signed)
 
 
-def take_readings(frame: PlaybackFrame, revision: int = 0, names: Iterable[str] = DEFAULT_READINGS) -> Readings:
-    """Read the named instruments once on a frame of the given revision."""
+def reading_label(name: str) -> str:
+    """Return what a reading of the frame or of the machine is called."""
+    spec = MEASUREMENTS.get(name) or MACHINE_READINGS[name]
+    return spec.label
+
+
+def take_readings(
+    frame: PlaybackFrame,
+    revision: int = 0,
+    names: Iterable[str] = DEFAULT_READINGS,
+    station: Station | None = None,
+) -> Readings:
+    """Read the named instruments once on a frame of the given revision; those of a machine at that which runs."""
     values: dict[str, float | None] = {}
     reasons: dict[str, str] = {}
     for name in names:
         try:
-            value = measure(frame, name)
+            value = measure(frame, name) if station is None or name in MEASUREMENTS else read_machine(station, name)
         except MeasurementError as error:
             values[name], reasons[name] = None, str(error)
         else:

@@ -34,7 +34,8 @@ from bandbench.bench.recordimport import ImportPlan, planned_import
 from sim.errors import BandbenchError
 from sim.training.attempt import LONGEST_NOTE, Attempt, StepShown, check_belongs
 from sim.training.lesson import Lesson
-from sim.training.machine import Machine
+from sim.training.machine import LessonMachine
+from sim.training.run import machine_for
 from sim.training.score import score_attempt
 from sim.training.session import Session
 
@@ -124,7 +125,7 @@ class LearnerRecords:
         self._own: LeftAttempt | None = None
         self._filed = False
         self._save_at_s = 0.0
-        self._machine: Machine | None = None
+        self._machine: LessonMachine | None = None
 
     # Between the page and here --------------------------------------------------------------------------
 
@@ -406,14 +407,14 @@ class LearnerRecords:
             return True
         return False
 
-    def _outcome(self, row: KeptAttempt, machine: Machine) -> Outcome:
+    def _outcome(self, row: KeptAttempt, machine: LessonMachine) -> Outcome:
         score = score_attempt(machine.lesson, row.attempt, machine, f"attempt of {row.started_at}")
         return Outcome(score.passed, self.app_version, _sha256(row.log))
 
-    def _machine_of(self, lesson: Lesson) -> Machine:
+    def _machine_of(self, lesson: Lesson) -> LessonMachine:
         # Only the last one is kept: each holds a recorded tape.
         if self._machine is None or self._machine.lesson is not lesson:
-            self._machine = Machine(lesson, faults=FAULTS)
+            self._machine = machine_for(lesson, FAULTS)
         return self._machine
 
     # Notes --------------------------------------------------------------------------------------------------

@@ -20,8 +20,9 @@ from bandbench.bench.readings import setting, typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
+from sim.deeds import DEEDS
 from sim.training.answers import AnswerResult
-from sim.training.score import Score
+from sim.training.score import ForbiddenAct, Score
 from sim.training.session import Session
 from sim.training.timeline import ControlTrack, ReadingTrack, control_tracks, reading_tracks
 
@@ -70,11 +71,7 @@ def _result_data(session: Session, score: Score, advice: Advice) -> dict[str, An
             "result.moves", moves=score.moves, minutes=minutes, seconds=seconds, hints=len(score.hints_opened)
         ),
         "forbidden": [
-            say(
-                "result.forbidden",
-                text=f"{CONTROLS[act.control].label} {setting(CONTROLS[act.control], act.value)}: {act.reason}",
-            )
-            for act in score.forbidden_acts
+            say("result.forbidden", text=f"{_forbidden_words(act)}: {act.reason}") for act in score.forbidden_acts
         ],
         # The debrief names the causes: it waits until they have been found.
         "debrief": [[say(f"result.{part}"), typeset(getattr(lesson.debrief, part))] for part in ("what", "why", "next")]
@@ -85,6 +82,12 @@ def _result_data(session: Session, score: Score, advice: Advice) -> dict[str, An
         "events": event_rows(session, session.attempt.events),
         "advice": {"text": typeset(advice.text), "lesson": advice.lesson, "again": advice.again},
     }
+
+
+def _forbidden_words(act: ForbiddenAct) -> str:
+    if act.value is None:
+        return DEEDS[act.name].title
+    return f"{CONTROLS[act.name].label} {setting(CONTROLS[act.name], act.value)}"
 
 
 def _answer_data(answer: AnswerResult, told: bool) -> dict[str, Any]:

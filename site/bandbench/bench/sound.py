@@ -163,7 +163,7 @@ class SoundView(View):
                 self._listening = str(value) if value in SOUND_TRACKS else ""
                 self._station.take_sound()
             case "winding":
-                self._station.sound.hear_winding = bool(value)
+                self.panel.notice = self.act(partial(self._hear_winding, bool(value))) or ""
                 self.refresh()
             case "figure":
                 self._figure = str(value) if value in FIGURES else FIGURES[0]
@@ -177,9 +177,20 @@ class SoundView(View):
                 raise ValueError(f"the sound part knows no {other!r}")
 
     def _choose(self, track: str, name: str) -> None:
+        if self._fixed:
+            raise SoundError(say("sound.fixed"))
+        self.bench.send_sound(track, name)
+
+    @property
+    def _fixed(self) -> bool:
+        """Whether what is sent to the tracks is the lesson's."""
+        return self.bench.session is not None and self.bench.held
+
+    def _hear_winding(self, heard: bool) -> None:
+        # What the meters show while the tape winds would depend on it, and a lesson's log does not hold it.
         if self.bench.session is not None:
             raise SoundError(say("sound.fixed"))
-        self._station.sound.choose_source(track, name)
+        self._station.sound.hear_winding = heard
 
     def refresh(self) -> None:
         """Show what is sent to the tracks."""
@@ -188,7 +199,7 @@ class SoundView(View):
         self.panel.param.update(
             sources=[[name, names[name]] for name in sound.source_names()],
             chosen={track: sound.source_of(track) for track in SOUND_TRACKS},
-            fixed=self.bench.session is not None,
+            fixed=self._fixed,
             winding=sound.hear_winding,
             silent=say("sound.held") if self.bench.held else "",
         )
