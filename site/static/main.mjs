@@ -4,6 +4,7 @@ import { hideTrouble, showProgress, showRunning, showTrouble } from "./loading.m
 import { applyPatch, build, onIdle } from "./panels.mjs";
 import { acceptPictures, draw } from "./pictures.mjs";
 import { acceptRecords, keepRecords } from "./records.mjs";
+import { acceptScorm, openScorm } from "./scorm.mjs";
 import { acceptSound, heard, playSound } from "./sound.mjs";
 import { say } from "./words.mjs";
 
@@ -14,6 +15,10 @@ const SILENT_AFTER_MS = 20000;
 // What tests and the benchmark read; nothing in the page depends on it.
 const statistics = { frames: 0, dropped: 0, revision: 0, firstPictureMs: null, runningMs: null };
 globalThis.bandbench = { statistics, heard };
+
+// In a package for a learning system: which one, and which lesson is inside alone.
+const { kind: packaged = "", lesson: only = "" } = parts.package ?? {};
+const visit = packaged === "scorm" ? openScorm(only) : null;
 
 let worker = null;
 let failed = false;
@@ -69,6 +74,7 @@ const handlers = {
     acceptPictures(post);
     acceptSound(post);
     acceptRecords(post, parts.version).catch((error) => fail("bench", `records: ${error.stack ?? error}`));
+    if (visit !== null) acceptScorm(post, visit.said);
     built = true;
     runWhenWhole();
   },
@@ -154,6 +160,7 @@ function start() {
     panel: address(`${parts.panel}/`),
     sizes: parts.sizes,
     lock_info: parts.lock_info,
+    lesson: visit?.lesson ?? only,
   });
   watch();
 }

@@ -233,6 +233,7 @@ async function carryOut(change) {
   switch (change.do) {
     case "hold": hold(change.id); return;
     case "release": release(change.id); return;
+    case "scorm": tell("scorm", change); return;
     case "load": await write(); await sendAll(change.profile); return;
     case "fetch": {
       await write();
@@ -343,7 +344,8 @@ export async function acceptRecords(send, appVersion) {
   });
   document.addEventListener("bandbench:records-file", ({ detail }) => readFile(detail.file));
   addEventListener("beforeunload", (event) => {
-    // Only where leaving loses something, and it has not been exported.
+    // Only where leaving loses something, and it has not been exported; a learning system keeps the lesson that goes on.
+    if (document.body.dataset.visit === "open") return;
     if (storage.state === "memory" && unwritten.length > 0 && sinceExport) event.preventDefault();
   });
   await opening;

@@ -111,7 +111,7 @@ async function start(config) {
   progress("libraries");
   pyodide.pyimport("bandbench.runtime.panel_glue");
   progress("bench");
-  bench = pyodide.pyimport("bandbench.runtime.worker").start((message, transfer) => post(message, transfer));
+  bench = pyodide.pyimport("bandbench.runtime.worker").start((message, transfer) => post(message, transfer), config.lesson);
   progress("page");
   bench.show();
   for (const message of early.splice(0)) await handle(message);

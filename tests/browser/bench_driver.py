@@ -55,7 +55,7 @@ class BenchPage:
     def check_unhurt(self) -> None:
         """Fail if the page met an error or asked another origin for anything."""
         assert self.page.locator("#trouble").is_hidden(), self.page.locator("#trouble-detail").text_content()
-        assert self.watched.complaints == []
+        assert self.watched.complaints == [], self.watched.complaints
         assert self.watched.foreign_requests() == []
 
     def until(self, condition: object, what: str, seconds: float = WAIT_S) -> None:

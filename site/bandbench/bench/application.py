@@ -16,7 +16,7 @@ from bandbench.bench.course import CourseView
 from bandbench.bench.handling import HandlingView
 from bandbench.bench.learner import LearnerView
 from bandbench.bench.lesson import LessonView
-from bandbench.bench.lessons import read_course, read_lessons
+from bandbench.bench.lessons import only_lesson, read_course, read_lessons
 from bandbench.bench.log import LogView
 from bandbench.bench.meters import MetersView
 from bandbench.bench.monitor import MonitorView
@@ -28,6 +28,7 @@ from bandbench.bench.reference import ReferenceView
 from bandbench.bench.replay import ReplayView
 from bandbench.bench.result import ResultView
 from bandbench.bench.scope import ScopeView
+from bandbench.bench.scormvisit import ScormVisit
 from bandbench.bench.services import ServicesView
 from bandbench.bench.sound import SoundView
 from bandbench.bench.transport import TransportView
@@ -57,18 +58,28 @@ class BenchApplication:
     ----------
     clock : Callable[[], float]
         Goes forward only [s].
+    lesson : str, optional
+        Id of the only lesson to be offered, as in a package of one; one that is not here leaves them all.
     """
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, clock: Callable[[], float] = time.monotonic, lesson: str = "") -> None:
         self._clock = clock
         lessons = read_lessons()
+        course = read_course(lessons)
+        single = lesson in lessons
+        if single:
+            lessons, course = only_lesson(lesson, lessons, course)
         self.bench = Bench(lessons)
         bench, act = self.bench, self.act
         self.views: list[View] = []
         self.result = ResultView(bench, act, clock, lambda session, score: self.course.advice(session, score))
         self.lesson = LessonView(bench, act, clock, self.result.show)
         self.learner = LearnerView(bench, act, clock, LearnerRecords(bench, say("learner.first_name")))
-        self.course = CourseView(bench, act, self.learner.records, read_course(lessons))
+        self.course = CourseView(bench, act, self.learner.records, course)
+        of_course = [lessons[name] for name in self.course.course.lessons if name in lessons]
+        self.visit = ScormVisit(bench, self.learner.records, of_course, single)
+        self.learner.records.watchers.append(self.visit)
+        self.course.elsewhere = self.visit.outcomes
         bench.fading = lambda lesson: worked_steps(lesson, self.course.outcomes())
         self.reference = ReferenceView(bench, act)
         self.authoring = AuthoringView(bench, act)
@@ -94,6 +105,8 @@ class BenchApplication:
         self._seen = self.bench.version
         self._read: PlaybackFrame | None = None
         self._unseen: Readings | None = None
+        if single:
+            bench.choose_lesson(lesson)
 
     def act(self, action: Action) -> str | None:
         """Do something to the bench; return why it could not be done, or None.
@@ -130,6 +143,7 @@ class BenchApplication:
         if self.bench.replay is not None:
             self.replay.live()
         self.learner.follow()
+        self.visit.follow(self._clock())
         self.course.follow()
         if self._seen != self.bench.version:
             self._seen = self.bench.version
@@ -179,8 +193,11 @@ class BenchApplication:
         return self.learner.records.next_changes()
 
     def on_records(self, kind: str, text: str) -> None:
-        """Take what the page keeps of the learner (see `LearnerView.take`)."""
-        self.learner.take(kind, text)
+        """Take what the page keeps of the learner (see `LearnerView.take`), or a learning system says."""
+        if kind == "scorm":
+            self.visit.take(text)
+        else:
+            self.learner.take(kind, text)
 
     def on_picture_file(self, picture: PictureFile) -> None:
         """Play a picture the user gave."""

@@ -1,6 +1,6 @@
 """The lessons that came with the bench: read from the folder ``lessons`` beside the package `sim`.
 
-Contents: `read_lessons`, `read_course`.
+Contents: `read_lessons`, `read_course`; `only_lesson` (one of them with a course of its own).
 """
 
 from __future__ import annotations
@@ -11,11 +11,11 @@ from pathlib import Path
 
 import sim
 from bandbench.bench.faults import FAULTS
-from sim.training.course import Course, course_of, parse_course
+from sim.training.course import Course, CourseGroup, course_of, parse_course
 from sim.training.lesson import Lesson, parse_lesson
 from sim.training.references import require_names
 
-__all__ = ["NOT_LESSONS", "read_course", "read_lessons"]
+__all__ = ["NOT_LESSONS", "only_lesson", "read_course", "read_lessons"]
 
 NOT_LESSONS = frozenset({"course.toml", "faults.toml", "glossary.toml"})
 """Files of the folder that hold other data."""
@@ -53,3 +53,11 @@ def read_course(lessons: Mapping[str, Lesson], folder: Path = _FOLDER) -> Course
     if not path.is_file():
         return course_of(lessons)
     return parse_course(tomllib.loads(path.read_text("utf-8")), path.name)
+
+
+def only_lesson(name: str, lessons: Mapping[str, Lesson], course: Course) -> tuple[dict[str, Lesson], Course]:
+    """Return one lesson alone and the course with nothing else in it; what comes before it is then not asked for."""
+    groups = tuple(
+        CourseGroup(group.name, group.title, group.text, (name,)) for group in course.groups if name in group.lessons
+    )
+    return {name: lessons[name]}, Course(course.source, course.title, groups)

@@ -12,6 +12,7 @@ import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from typing import Protocol
 
 from bandbench.bench.bench import Bench, BenchError
 from bandbench.bench.faults import FAULTS
@@ -36,10 +37,10 @@ from sim.training.attempt import LONGEST_NOTE, Attempt, StepShown, check_belongs
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
 from sim.training.run import machine_for
-from sim.training.score import score_attempt
+from sim.training.score import Score, score_attempt
 from sim.training.session import Session
 
-__all__ = ["STORE", "LearnerRecords", "Storage"]
+__all__ = ["STORE", "LearnerRecords", "Storage", "Watcher"]
 
 STORE = "records in this browser"
 """What messages call the store."""
@@ -63,6 +64,22 @@ class Storage:
 
     state: str = "opening"
     reason: str = ""
+
+
+class Watcher(Protocol):
+    """Who is told what becomes of attempts, as `bandbench.bench.scormvisit` is."""
+
+    def going_on(self, row: LeftAttempt, session: Session) -> None:
+        """Take an attempt that goes on, as it has just been kept."""
+
+    def left(self, row: LeftAttempt, session: Session) -> None:
+        """Take an attempt that was left, to be resumed."""
+
+    def resumed(self, row: LeftAttempt, session: Session) -> None:
+        """Take an attempt that is gone on with."""
+
+    def over(self, row: KeptAttempt, lesson: Lesson, score: Score) -> None:
+        """Take an attempt that is over and has just been scored, perhaps not for the first time."""
 
 
 def _now() -> datetime:
@@ -126,6 +143,7 @@ class LearnerRecords:
         self._filed = False
         self._save_at_s = 0.0
         self._machine: LessonMachine | None = None
+        self.watchers: list[Watcher] = []
 
     # Between the page and here --------------------------------------------------------------------------
 
@@ -166,6 +184,14 @@ class LearnerRecords:
     def _put(self, store: str, row: Mapping[str, object]) -> None:
         self._changes.append({"do": "put", "store": store, "row": row})
 
+    def ask_page(self, do: str, **what: object) -> None:
+        """Ask something of the page, after the changes so far."""
+        self._changes.append({"do": do, **what})
+
+    def look_again(self) -> None:
+        """Have everything that shows records look at them again: something beside them has changed."""
+        self._changed()
+
     # Learners -----------------------------------------------------------------------------------------------
 
     def create_profile(self, name: str) -> None:
@@ -174,6 +200,20 @@ class LearnerRecords:
         self._need_loaded()
         self._leave_lesson()
         self._choose(self._made_profile(checked))
+
+    def enter(self, profile_id: str, name: str) -> None:
+        """Choose the learner of this id; one who is not known here yet is made, as when a learning system names him."""
+        self._need_loaded()
+        if profile_id in self.profiles:
+            self.choose_profile(profile_id)
+            return
+        checked = checked_name(name)
+        self._leave_lesson()
+        now = time_text(self._moment())
+        made = Profile(profile_id, checked, now, now)
+        self.profiles[made.id] = made
+        self._put("profiles", made.row())
+        self._choose(made)
 
     def choose_profile(self, profile_id: str) -> None:
         """Choose another learner; a lesson that goes on is left, and can be resumed by who began it."""
@@ -268,6 +308,8 @@ class LearnerRecords:
             self._own = self._kept(session.attempt)
             self.left[self._own.id] = self._own
             self._put("running", self._own.row())
+            for watcher in self.watchers:
+                watcher.going_on(self._own, session)
             self._changed()
 
     def _kept(self, attempt: Attempt) -> LeftAttempt:
@@ -306,6 +348,8 @@ class LearnerRecords:
                 else:
                     self.left[own.id] = own
                     self._put("running", own.row())
+                    for watcher in self.watchers:
+                        watcher.left(own, session)
         if own is not None:
             self._changes.append({"do": "release", "id": own.id})
         self._session, self._past, self._seen, self._own, self._filed = None, 0, None, None, False
@@ -341,6 +385,17 @@ class LearnerRecords:
         session = self._bench.running_session()
         self._session, self._past, self._seen, self._own = session, len(session.past), session.attempt, row
         self._changes.append({"do": "hold", "id": row.id})
+        for watcher in self.watchers:
+            watcher.resumed(row, session)
+        self._changed()
+
+    def adopt(self, row: LeftAttempt) -> None:
+        """Take over an attempt that was left elsewhere, unless it is over here or as much of it is here already."""
+        here = self.left.get(row.id)
+        if row.id in self.attempts or (here and len(here.attempt.events) >= len(row.attempt.events)):
+            return
+        self.left[row.id] = row
+        self._put("running", row.row())
         self._changed()
 
     def set_aside(self, attempt_id: str) -> None:
@@ -409,6 +464,8 @@ class LearnerRecords:
 
     def _outcome(self, row: KeptAttempt, machine: LessonMachine) -> Outcome:
         score = score_attempt(machine.lesson, row.attempt, machine, f"attempt of {row.started_at}")
+        for watcher in self.watchers:
+            watcher.over(row, machine.lesson, score)
         return Outcome(score.passed, self.app_version, _sha256(row.log))
 
     def _machine_of(self, lesson: Lesson) -> LessonMachine:

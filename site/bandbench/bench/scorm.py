@@ -1,8 +1,9 @@
 """What a SCORM 1.2 learning system is told of an attempt and of a course: its words and numbers, nothing of its calls.
 
-Contents: `Launch` (what it says at the beginning) with `read_launch`; `points_of` and `Standing` with `standing_of`
-(status and score); `objective_values`, `answer_values`, `check_values` (objectives and interactions); the forms of
-times (`time_of_day`, `span`). Pure: no clock, no page. Who tells what and when is `bandbench.bench.scormvisit`'s.
+Contents: `Launch` (what it says at the beginning) with `read_launch`; `points_of` and `Standing` with `standing_of`,
+`lesson_standing` and `course_objective` (status and score); `objective_values`, `answer_values`, `check_values`
+(objectives and interactions); the forms of times and texts (`time_of_day`, `span`, `plain_text`). Pure: no clock, no
+page. Who tells what and when is `bandbench.bench.scormvisit`'s.
 
 Elements and vocabularies are the SCORM 1.2 Run-Time Environment's (QUOTED); all values are texts.
 """
@@ -31,6 +32,7 @@ __all__ = [
     "answer_values",
     "check_objective",
     "check_values",
+    "course_objective",
     "lesson_standing",
     "objective_values",
     "plain_text",
@@ -257,6 +259,17 @@ def standing_of(
     if mastery is not None and status not in _DECIDED:
         raw_told = None
     return Standing(status, raw_told)
+
+
+def course_objective(lesson: Lesson, outcomes: Sequence[CourseOutcome], going_on: bool) -> Standing:
+    """Return how a lesson stands as an objective of the course: passed only once it is mastered."""
+    own = [one for one in outcomes if one.lesson == lesson.id]
+    if not own:
+        return Standing("incomplete" if going_on else "not attempted", None)
+    raw = max(one.raw for one in own)
+    if _is_mastered(lesson, own):
+        return Standing("passed", raw)
+    return Standing("incomplete" if any(one.passed for one in own) else "failed", raw)
 
 
 def _is_mastered(lesson: Lesson, outcomes: Sequence[CourseOutcome]) -> bool:

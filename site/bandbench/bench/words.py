@@ -690,6 +690,23 @@ WORDS: Mapping[str, str] = MappingProxyType(
         # Learner and records
         "learner.title": "Learner: {name}",
         "learner.nobody": "nobody yet",
+        # A visit from a learning system (SCORM)
+        "scorm.alone": "No learning system was found around this page: nothing is reported, all else works.",
+        "scorm.closed": "The learning system did not open this visit: nothing is reported. Open the lesson from "
+        "there again.",
+        "scorm.looking": "The learning system shows this to look at: nothing you do is reported or kept there.",
+        "scorm.told": "{name}: what you do in lessons is reported to your learning system, and kept there.",
+        "scorm.other": "Another learner is chosen: nothing is reported until {name} is chosen again, under Learner.",
+        "scorm.left": "You left “{title}” unfinished: resume it under Learner.",
+        "scorm.cut": "This attempt has more moves than the learning system can keep: if you leave, it can be resumed "
+        "there as it was after {minutes} min {seconds} s. Its result will count in full.",
+        "scorm.left_out": "The learning system has no room for more attempts: your {count} oldest are no longer kept "
+        "there.",
+        "scorm.damaged": "What the learning system had kept could not be read: {reason}. You begin afresh.",
+        "scorm.refused": "The learning system does not take all that is reported ({element}).",
+        "scorm.not_taken": "The learning system does not take what is reported at the moment; it is tried again.",
+        "scorm.no_lesson": "The learning system asks for the lesson “{lesson}”, which is not in this package: all "
+        "lessons are shown.",
         "learner.first_name": "Learner",
         "learner.opening": "The records in this browser are being read.",
         "learner.kept": "Attempts and notes are kept in this browser, and nowhere else. Export them to have a copy.",

@@ -138,12 +138,14 @@ class Worker:
         self._post_to_page(converted, to_js(buffers or []))
 
 
-def start(post: Any) -> Worker:
+def start(post: Any, lesson: str = "") -> Worker:
     """Make the bench and return the worker that runs it.
 
     Parameters
     ----------
     post : JS function
         See `Worker`.
+    lesson : str, optional
+        The only lesson to be offered.
     """
-    return Worker(cast(Application, BenchApplication()), post)
+    return Worker(cast(Application, BenchApplication(lesson=lesson)), post)
