@@ -28,14 +28,14 @@ PLACE = "school/course 42/content"
 
 BLOCKED = """
 indexedDB.open = () => { throw new DOMException("no", "SecurityError"); };
-for (const name of ["localStorage", "sessionStorage", "caches"]) {
-  Object.defineProperty(globalThis, name, { get() { throw new DOMException("no", "SecurityError"); } });
-}
-Object.defineProperty(Navigator.prototype, "serviceWorker", { get() { throw new DOMException("no", "SecurityError"); } });
+const refuse = { get() { throw new DOMException("no", "SecurityError"); } };
+for (const name of ["localStorage", "sessionStorage", "caches"]) Object.defineProperty(globalThis, name, refuse);
+Object.defineProperty(Navigator.prototype, "serviceWorker", refuse);
 """
 """Run before a page's own scripts: a browser that keeps nothing for pages in frames."""
 
-_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><link rel="icon" href="data:,"><title>Learning system</title>
+_PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>Learning system</title>
+<link rel="icon" href="data:,">
 <style>html, body { margin: 0; height: 100%; } iframe { border: 0; width: 100%; height: 100%; }</style>
 <script src="/scorm12.js"></script>
 <script>
