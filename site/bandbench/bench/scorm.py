@@ -179,7 +179,8 @@ def plain_text(text: str) -> str:
     for sign, plain in (("\N{MINUS SIGN}", "-"), ("\N{MICRO SIGN}", "u"), ("\N{DEGREE SIGN}", " deg")):
         text = text.replace(sign, plain)
     ascii_only = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    return " ".join(ascii_only.split())[:LONGEST_IDENTIFIER]
+    printable = "".join(letter if letter.isprintable() else " " for letter in ascii_only)
+    return " ".join(printable.split())[:LONGEST_IDENTIFIER]
 
 
 # Status and score -------------------------------------------------------------------------------------------
