@@ -61,7 +61,7 @@ globalThis.end = () => document.querySelector("iframe").remove();
 class _Handler(SimpleHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
     # No compression, no policies, and no idea of what WebAssembly or an archive of Python is.
-    extensions_map: ClassVar[dict[str, str]] = {
+    extensions_map: ClassVar[dict[str, str]] = {  # type: ignore[misc]
         "": "application/octet-stream", ".html": "text/html", ".js": "application/x-javascript", ".css": "text/css",
         ".png": "image/png", ".json": "text/plain",
     }  # fmt: skip
