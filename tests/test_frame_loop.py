@@ -202,3 +202,40 @@ def test_an_error_of_the_application_ends_the_loop_and_is_raised() -> None:
     loop = FrameLoop(broken, lambda _: None, lambda *_: None)
     with pytest.raises(ZeroDivisionError, match="planted"):
         asyncio.run(loop.run())
+
+
+def test_long_work_goes_on_in_between_and_ends_with_the_last_bit_of_it() -> None:
+    bits: list[int] = []
+    sent: list[int] = []
+    ticks: list[float] = []
+
+    def work() -> bool:
+        bits.append(len(bits))
+        return len(bits) < 50
+
+    loop = FrameLoop(lambda: None, ticks.append, lambda sequence, _: sent.append(sequence), work=work)
+    run_for(loop, 0.6)
+    # All of it is done at once, then it is only asked for now and then; ticks go on.
+    assert 50 <= len(bits) <= 50 + 7
+    assert len(ticks) >= 3
+
+
+def test_long_work_does_not_stop_a_moving_picture() -> None:
+    bits: list[float] = []
+    sent: list[int] = []
+
+    def send(sequence: int, _frame: FrameImage) -> None:
+        sent.append(sequence)
+        loop.acknowledge(sequence)
+
+    def work() -> bool:
+        began_s = time.monotonic()
+        while time.monotonic() < began_s + 0.02:
+            pass
+        bits.append(began_s)
+        return True
+
+    loop = FrameLoop(lambda: FRAME, lambda _: None, send, work=work)
+    run_for(loop, 1.0)
+    # A frame at least after each bit of work: the picture goes on.
+    assert len(sent) >= len(bits) - 1 > 3

@@ -47,9 +47,13 @@ class ClassReport:
         the skill's.
     now_s : float or None
         Now, on the clock of the attempts [s]: nothing can have been done later. None if it is not known.
+    worths : mapping of LogKey to Worth, optional
+        What logs are worth that this program has scored before with the same lessons.
     """
 
-    def __init__(self, lessons: Iterable[Lesson], now_s: float | None = None) -> None:
+    def __init__(
+        self, lessons: Iterable[Lesson], now_s: float | None = None, worths: Mapping[LogKey, Worth] | None = None
+    ) -> None:
         self._now_s = now_s
         self._versions: dict[tuple[str, int], Lesson] = {}
         self._skills: dict[str, Lesson] = {}
@@ -61,7 +65,7 @@ class ClassReport:
         self._files: list[ClassFile] = []
         self._people: dict[str, Person] = {}
         self._names: dict[str, list[tuple[str, str]]] = {}
-        self._worths: dict[LogKey, Worth] = {}
+        self._worths: dict[LogKey, Worth] = dict(worths or {})
         self._waiting: dict[LogKey, Attempt] = {}
         self._total = 0
 
@@ -84,6 +88,11 @@ class ClassReport:
     def lesson_of(self, attempt: Attempt) -> Lesson | None:
         """Return the lesson of an attempt in its version, if it is here."""
         return self._versions.get((attempt.lesson_id, attempt.lesson_version))
+
+    @property
+    def worths(self) -> Mapping[LogKey, Worth]:
+        """What logs are worth, as far as they have been scored."""
+        return self._worths
 
     @property
     def progress(self) -> tuple[int, int]:

@@ -59,7 +59,7 @@ def sample_log(lesson: Lesson, seed: int, faults: Mapping[str, FaultSpec], chanc
         events.append(QuestionAnswered(now(), question.name, answer))
     moves = list(_moves(lesson, start))
     for place, (control, value) in enumerate(moves):
-        if lesson.mode != "assessment" and place == 1 and chance.random() < _EARLY_SHARE:
+        if lesson.mode != "assessment" and place == 0 and chance.random() < _EARLY_SHARE:
             events.append(CheckSubmitted(now()))
         events.append(ControlMoved(now(), control, value))
     events.append(CheckSubmitted(now()))

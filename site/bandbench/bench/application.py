@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bandbench.bench.authoring import AuthoringView
 from bandbench.bench.bench import Bench
+from bandbench.bench.classdesk import ClassDeskView
 from bandbench.bench.controls import ControlsView
 from bandbench.bench.course import CourseView
 from bandbench.bench.handling import HandlingView
@@ -83,6 +84,7 @@ class BenchApplication:
         bench.fading = lambda lesson: worked_steps(lesson, self.course.outcomes())
         self.reference = ReferenceView(bench, act)
         self.authoring = AuthoringView(bench, act)
+        self.class_desk = ClassDeskView(bench, act, self.course.course, clock)
         self.replay = ReplayView(bench, act, clock, self.result.show)
         self.monitor = MonitorView(bench, act)
         self.scope = ScopeView(bench, act)
@@ -99,7 +101,7 @@ class BenchApplication:
         self.views = [
             self.controls, self.path, self.lesson, self.course, self.reference, self.replay, self.authoring,
             self.learner, self.monitor, self.scope, self.meters, self.why, self.sound, self.transport, self.record,
-            self.handling, self.services, self.log, self.result,
+            self.handling, self.services, self.log, self.result, self.class_desk,
         ]  # fmt: skip
         self._ticks = 0
         self._seen = self.bench.version
@@ -183,6 +185,10 @@ class BenchApplication:
             for view in self.views:
                 view.update(readings)
         return readings is not None
+
+    def work(self) -> bool:
+        """Do a little of what takes long; tell whether there was anything to do."""
+        return self.class_desk.work()
 
     def next_sound(self) -> SoundBlock | None:
         """Return the sound that the loudspeaker plays next, if anybody listens."""

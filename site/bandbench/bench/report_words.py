@@ -14,6 +14,11 @@ REPORT_WORDS: Mapping[str, str] = MappingProxyType(
     {
         # The part of the page
         "title": "Class report",
+        "open_button": "Class report",
+        "open_about": "For instructors: what a class can do, from its exported files.",
+        "close": "Close",
+        "press_name": "Press a name to see what stands behind the row.",
+        "person_close": "Back to the table",
         "about": "Choose the files that learners exported, or drop them here. Every attempt is scored again from its "
         "log. The files are read in this page and go nowhere; nothing of them is kept.",
         "files": "Exported records or attempt logs (.json)",

@@ -53,7 +53,8 @@ h1 { font-size: 1.5rem; } h2 { font-size: 1.2rem; margin-top: 2rem; } h3 { font-
 table { border-collapse: collapse; font-size: .85rem; }
 th, td { border: 1px solid #8888; padding: .2rem .4rem; text-align: start; vertical-align: top; }
 thead th { vertical-align: bottom; } th.skill { min-width: 5.5em; max-width: 9em; }
-td, th { overflow-wrap: anywhere; } .flags td:nth-child(5) { min-width: 20em; }
+td, th { overflow-wrap: break-word; max-width: 26em; } .flags td:nth-child(5) { min-width: 20em; }
+tbody th { min-width: 9em; }
 td.mastered, td.due { font-weight: 600; } td.due { text-decoration: underline; } td.held { font-style: italic; }
 dl { margin: 0; } dt { font-weight: 600; } dd { margin: 0 0 .4rem 1rem; }
 @media print {

@@ -186,7 +186,7 @@ class ReportTables:
             self._names.get(flag.person, ""),
             f"{flag.source}: {flag.place}",
             flag.lesson_id if lesson is None else typeset(lesson.title),
-            typeset(flag.text),
+            flag.text,
             report_say("yes" if flag.held else "no"),
         )
 

@@ -99,6 +99,13 @@ class Application(Protocol):
         """
         ...
 
+    def work(self) -> bool:
+        """Do a little of something that takes long, a tenth of a second or so; tell whether there was any to do.
+
+        Called whenever nothing else is due; while the picture moves, for half of the time at most.
+        """
+        ...
+
     def on_picture_file(self, picture: PictureFile) -> None:
         """Take a picture the user gave as the programme."""
         ...

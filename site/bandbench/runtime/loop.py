@@ -13,7 +13,15 @@ from collections.abc import Callable
 
 from bandbench.runtime.application import FrameImage
 
-__all__ = ["FRAMES_IN_FLIGHT", "FRAME_PERIOD_S", "TICK_PATIENCE_S", "TICK_PERIOD_S", "TICK_SHARE", "FrameLoop"]
+__all__ = [
+    "FRAMES_IN_FLIGHT",
+    "FRAME_PERIOD_S",
+    "TICK_PATIENCE_S",
+    "TICK_PERIOD_S",
+    "TICK_SHARE",
+    "WORK_SHARE",
+    "FrameLoop",
+]
 
 FRAME_PERIOD_S = 1001 / 30000
 """Time between frames of the moving picture: the 525-line frame rate, 30000/1001 a second. [s]"""
@@ -23,6 +31,8 @@ TICK_SHARE = 0.2
 """Largest share of the time that these updates may take from the picture, unless a control has just moved."""
 TICK_PATIENCE_S = 0.2
 """How long these updates may be put off for a picture that shows a control's move. [s]"""
+WORK_SHARE = 0.5
+"""Largest share of the time that long work may take from a moving picture."""
 FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
 
@@ -38,6 +48,8 @@ class FrameLoop:
         Hands a frame, with its sequence number, to the page.
     clock : Callable[[], float], optional
         Goes forward only. [s]
+    work : Callable[[], bool], optional
+        That of `Application`.
     """
 
     def __init__(
@@ -46,6 +58,7 @@ class FrameLoop:
         tick: Callable[[float], None],
         send: Callable[[int, FrameImage], None],
         clock: Callable[[], float] = time.monotonic,
+        work: Callable[[], bool] = lambda: False,
     ) -> None:
         self._make_frame = next_frame
         self._tick = tick
@@ -55,7 +68,9 @@ class FrameLoop:
         self._drawn = 0
         self._stopped = False
         self._woken = asyncio.Event()
-        self._next_frame_s = self._next_tick_s = clock()
+        self._work = work
+        self._working = self._moving = False
+        self._next_frame_s = self._next_tick_s = self._next_work_s = clock()
         self._last_tick_s = -TICK_PERIOD_S
 
     def acknowledge(self, sequence: int) -> None:
@@ -81,6 +96,7 @@ class FrameLoop:
         # A turn that came late does not make the following ones hurry.
         self._next_frame_s = max(self._next_frame_s + FRAME_PERIOD_S, self._clock())
         frame = self._make_frame()
+        self._moving = frame is not None
         if frame is not None:
             self._sent += 1
             self._send(self._sent, frame)
@@ -94,6 +110,7 @@ class FrameLoop:
                 # A control moved meanwhile is seen in the picture before it is read on the instruments.
                 await asyncio.sleep(0)
             self._tick_if_due()
+            self._work_if_due()
             # Unconditional: with it the messages of the page get their turn even when frames take too long.
             await asyncio.sleep(0)
             await self._wait()
@@ -109,10 +126,24 @@ class FrameLoop:
         took_s = self._clock() - now_s
         self._next_tick_s = max(self._next_tick_s, now_s + took_s / TICK_SHARE)
 
+    def _work_if_due(self) -> None:
+        now_s = self._clock()
+        # What the user has just done is shown first.
+        if now_s < self._next_work_s or self._woken.is_set():
+            return
+        self._working = self._work()
+        ended_s = self._clock()
+        if not self._working:
+            self._next_work_s = ended_s + TICK_PERIOD_S
+        else:
+            self._next_work_s = ended_s + ((ended_s - now_s) * (1.0 / WORK_SHARE - 1.0) if self._moving else 0.0)
+
     async def _wait(self) -> None:
         """Sleep until the next frame or tick is due, or until something wakes the loop."""
         room = self._sent - self._drawn < FRAMES_IN_FLIGHT
         due_s = min(self._next_frame_s, self._next_tick_s) if room else self._next_tick_s
+        if self._working:
+            due_s = min(due_s, self._next_work_s)
         delay_s = due_s - self._clock()
         if delay_s > 0:
             # Not asyncio.wait_for: it turns the delay into a moment, which a busy machine may reach before the

@@ -33,7 +33,7 @@ class Worker:
         self._application = application
         self._post_to_page = post
         self._document = panel_glue.new_document()
-        self._loop = FrameLoop(self._next_frame, self._tick, self._send_frame)
+        self._loop = FrameLoop(self._next_frame, self._tick, self._send_frame, work=self._work)
         self._running: asyncio.Task[None] | None = None
 
     def show(self) -> None:
@@ -100,6 +100,10 @@ class Worker:
         # A page that is hidden asks for no frames, and is still heard.
         self._send_sound()
         self._send_records()
+
+    def _work(self) -> bool:
+        with panel_glue.current(self._document):
+            return self._application.work()
 
     async def _run(self) -> None:
         try:
