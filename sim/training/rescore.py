@@ -23,7 +23,7 @@ from sim.training.attempt import (
     StepShown,
 )
 from sim.training.lesson import HINT_LEVELS, Lesson
-from sim.training.machine import NO_FAULTS, Machine
+from sim.training.machine import NO_FAULTS, LessonMachine, Machine
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
 
@@ -112,7 +112,7 @@ class TurnMachine(Machine):
 def worth_of(
     lesson: Lesson,
     attempt: Attempt,
-    machine: Machine | None = None,
+    machine: LessonMachine | None = None,
     faults: Mapping[str, FaultSpec] = NO_FAULTS,
     source_name: str = "attempt",
 ) -> Worth:
@@ -124,7 +124,7 @@ def worth_of(
         The lesson in the version it was made on.
     attempt : Attempt
         The log.
-    machine : Machine, optional
+    machine : LessonMachine, optional
         The lesson's machine, if one is at hand.
     faults : mapping of str to FaultSpec
         The fault catalogue.
@@ -177,7 +177,7 @@ def impossible_events(
     yield from _hints_and_steps(events)
     yield from _answers(lesson, events, score, faults)
     # Only a held machine's controls are moved by nothing but the moves of the log.
-    if getattr(lesson, "running", None) is None:
+    if lesson.running is None:
         yield from _moves(lesson, events, score)
 
 

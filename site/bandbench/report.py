@@ -25,8 +25,9 @@ from sim.training.classform import ClassFile
 from sim.training.classreport import ClassReport
 from sim.training.course import Course
 from sim.training.lesson import Lesson
-from sim.training.machine import Machine
+from sim.training.machine import LessonMachine
 from sim.training.rescore import Worth, worth_of
+from sim.training.run import machine_for
 
 __all__ = ["ReportError", "add_arguments", "class_files", "lessons_of", "run", "score_all"]
 
@@ -161,7 +162,7 @@ def _read(path: Path, number: int) -> ClassFile:
 # Scoring ----------------------------------------------------------------------------------------------------
 
 _lessons: dict[tuple[str, int], Lesson] = {}
-_machine: Machine | None = None
+_machine: LessonMachine | None = None
 
 
 def _prepare(folders: LessonFolders) -> None:
@@ -175,13 +176,8 @@ def _scored(attempts: Sequence[Attempt]) -> list[Worth]:
     global _machine
     lesson = _lessons[attempts[0].lesson_id, attempts[0].lesson_version]
     if _machine is None or _machine.lesson != lesson:
-        # A lesson whose machine runs has its score make one of its own.
-        _machine = None if _runs(lesson) else Machine(lesson, faults=FAULTS)
+        _machine = machine_for(lesson, FAULTS)
     return [worth_of(lesson, attempt, _machine, FAULTS) for attempt in attempts]
-
-
-def _runs(lesson: Lesson) -> bool:
-    return getattr(lesson, "running", None) is not None
 
 
 def score_all(

@@ -185,7 +185,7 @@ class ClassDeskView(View):
 
     def _machine_of(self, lesson: Lesson) -> TurnMachine | None:
         """Return the lesson's machine with a fresh turn; None where scoring makes a machine that runs."""
-        if getattr(lesson, "running", None) is not None:
+        if lesson.running is not None:
             return None
         # Only the last one is kept: each holds a recorded tape.
         if self._machine is None or self._machine.lesson is not lesson:
