@@ -1,4 +1,4 @@
-"""Readings of a machine that runs: servos, transport, services, wear, the swing of the RF, and sound.
+"""Readings of a machine that runs: servos, transport, services, wear, the swing of the RF, joints, and sound.
 
 Contents: `MachineReadingSpec`, `MACHINE_READINGS`, `MACHINE_GROUPS`, `read_machine`.
 
@@ -18,6 +18,7 @@ import numpy as np
 
 from sim.errors import UnknownNameError
 from sim.instruments import MeasurementError
+from sim.reel import EditJoint, frame_length_m, joints
 from sim.sound import SOUND_MEASUREMENTS, SoundError, sound_measurement
 from sim.station import Station
 from sim.tracking import match_tracks
@@ -28,6 +29,7 @@ MACHINE_GROUPS: Mapping[str, str] = MappingProxyType(
     {
         "servos": "Head wheel and capstan",
         "transport": "Transport and services",
+        "joints": "Joints of recordings",
         "sound": "Sound",
     }
 )
@@ -36,6 +38,8 @@ MACHINE_GROUPS: Mapping[str, str] = MappingProxyType(
 # MODEL: the swing of the RF is told by this many moments of the seconds that the servo traces hold; a level further
 # down is told as this.
 _SWING_MOMENTS = 100
+# MODEL: so much tape behind the heads is still remembered when a joint is judged.
+_JOINTS_S = 15.0
 _LEAST_LEVEL = 0.01
 
 
@@ -199,6 +203,48 @@ def _head_seconds(station: Station) -> float:
     return station.deck.head_hours_h * 3600.0
 
 
+def _played_joints(station: Station) -> list[EditJoint]:
+    """Return the joints of the last seconds of tape that have passed the wheel."""
+    if station.reel is None or not station.off_tape:
+        raise MeasurementError("joints: no reel is being played; play over the joint")
+    here_m = station.deck.position_m
+    from_m = here_m - _JOINTS_S * station.deck.nominal_m_per_s
+    return [one for one in joints(station.reel) if from_m <= one.position_m <= here_m]
+
+
+def _joints_played(station: Station) -> float:
+    return float(len(_played_joints(station)))
+
+
+def _worst_joint(station: Station, what: str, figure: Callable[[EditJoint], float]) -> float:
+    played = _played_joints(station)
+    if not played:
+        raise MeasurementError(f"{what}: no joint has been played over in the last {_JOINTS_S:g} s of tape")
+    return max((figure(one) for one in played), key=abs)
+
+
+def _joint_roll_lines(station: Station) -> float:
+    return _worst_joint(station, "jump of the picture up or down", lambda one: one.roll_lines(station.standard))
+
+
+def _joint_shift_ns(station: Station) -> float:
+    return _worst_joint(station, "jump of the picture sideways", lambda one: one.shift_ns(station.standard))
+
+
+def _joint_gap_frames(station: Station) -> float:
+    frame_m = frame_length_m(station.standard)
+    return _worst_joint(station, "tape without picture at a joint", lambda one: one.gap_m / frame_m)
+
+
+def _joint_control_deg(station: Station) -> float:
+    """Return the worst step of the control track; a joint with none on one side counts as half a turn."""
+    return _worst_joint(
+        station,
+        "step of the control track",
+        lambda one: 180.0 if one.control_phase_step_deg is None else one.control_phase_step_deg,
+    )
+
+
 def _sound(station: Station, name: str) -> float:
     try:
         return sound_measurement(station.sound, name)
@@ -315,6 +361,27 @@ def _transport_specs() -> list[MachineReadingSpec]:
     ]  # fmt: skip
 
 
+def _joint_specs() -> list[MachineReadingSpec]:
+    seen = f"joints among the last {_JOINTS_S:g} s of tape played"
+    return [
+        MachineReadingSpec("joints_played", "Joints played over", "joints",
+                           f"Places among the last {_JOINTS_S:g} s of tape where one recording follows another.",
+                           _joints_played, "joints", "a reel that plays", False),
+        MachineReadingSpec("joint_roll_lines", "Jump up or down at a joint", "lines",
+                           "How far the picture stands up or down behind the worst of them, until it is framed anew.",
+                           _joint_roll_lines, "joints", seen, False),
+        MachineReadingSpec("joint_shift_ns", "Jump sideways at a joint", "ns",
+                           "How far a picture held by its burst jumps sideways at the worst of them.",
+                           _joint_shift_ns, "joints", seen, False),
+        MachineReadingSpec("joint_gap_frames", "Tape without picture at a joint", "frames",
+                           "Length of tape without picture between the two recordings, at the worst of them.",
+                           _joint_gap_frames, "joints", seen, False),
+        MachineReadingSpec("joint_control_deg", "Step of the control track at a joint", "deg",
+                           "How far the control track behind the worst of them is ahead; 180 where there is none.",
+                           _joint_control_deg, "joints", seen),
+    ]  # fmt: skip
+
+
 def _sound_specs() -> list[MachineReadingSpec]:
     return [
         MachineReadingSpec(
@@ -332,6 +399,6 @@ def _sound_specs() -> list[MachineReadingSpec]:
 
 
 MACHINE_READINGS: Mapping[str, MachineReadingSpec] = MappingProxyType(
-    {spec.name: spec for spec in (*_servo_specs(), *_transport_specs(), *_sound_specs())}
+    {spec.name: spec for spec in (*_servo_specs(), *_transport_specs(), *_joint_specs(), *_sound_specs())}
 )
 """Every reading of a machine by name."""

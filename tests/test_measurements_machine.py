@@ -12,6 +12,7 @@ from sim.errors import UnknownNameError
 from sim.instruments import MeasurementError, measure
 from sim.machine_readings import MACHINE_GROUPS, MACHINE_READINGS, read_machine
 from sim.recorder import Recorder
+from sim.reel import joints, make_reel
 from sim.servos import LOCK_UP_NORMAL_S
 from sim.sound import SOUND_MEASUREMENTS, sound_measurement
 from sim.standards import get_standard
@@ -127,6 +128,45 @@ def test_sound_is_read_as_its_meters_read_it() -> None:
     assert {f"sound_{name}" for name in SOUND_MEASUREMENTS} <= set(MACHINE_READINGS)
     for name in ("programme_level_db", "programme_frequency_hz", "halves_phase_deg"):
         assert read_machine(station, f"sound_{name}") == sound_measurement(station.sound, name)
+
+
+def test_joints_are_judged_when_they_have_been_played_over(outside_check: OutsideCheck) -> None:
+    station = Station(Recorder(signal="flat"), seed=3)
+    reel = make_reel("station-525")
+    speed_m_per_s = station.deck.nominal_m_per_s
+    found: dict[str, list[float]] = {"joint_shift_ns": [], "joint_roll_lines": [], "joint_control_deg": []}
+    for joint in joints(reel):
+        station.put_on(reel, "play", joint.position_m - 0.5 * speed_m_per_s)
+        station.advance(1.0)
+        assert read_machine(station, "joints_played") >= 1
+        for name, values in found.items():
+            values.append(read_machine(station, name))
+    assert min(found["joint_shift_ns"]) == min(found["joint_roll_lines"]) == 0.0
+    # The reel's log says that one edit is in the wrong colour frame and one in the wrong field.
+    outside_check(
+        "sideways jump of a joint one frame out of the colour sequence",
+        "DERIVED: half a cycle of 3.579545 MHz (ITU-R BT.470)",
+        0.5e9 / 3.579545e6,
+        max(found["joint_shift_ns"]),
+        0.1,
+        "ns",
+    )
+    outside_check(
+        "vertical jump of a joint in the wrong field",
+        "DERIVED: half of 525 lines",
+        262.5,
+        max(found["joint_roll_lines"]),
+        0.001,
+        "lines",
+    )
+    station.put_on(None, "play")
+    for name in ("joints_played", "joint_shift_ns"):
+        with pytest.raises(MeasurementError, match="no reel is being played"):
+            read_machine(station, name)
+    station.put_on(make_reel("alignment-525"), "play", 40.0)
+    assert read_machine(station, "joints_played") == 0.0
+    with pytest.raises(MeasurementError, match="no joint has been played over"):
+        read_machine(station, "joint_gap_frames")
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bandbench.bench.faults import FAULTS
+from sim.instruments import MEASUREMENTS
 from sim.training.diagnosis import likely_faults, readings_for, standing_setups
 from tests.training_lessons import line_up
 
@@ -19,7 +20,7 @@ def test_proofs_that_need_an_act_first_are_left_out_of_readings_and_of_the_verdi
     clogged = FAULTS["clogged_head_3"]
     # In the catalogue wiping the tips proves it; nobody has wiped them here.
     assert {proof.setup for proof in clogged.proof} == {"playback", "cleaned"}
-    readings, long = readings_for([clogged], ("playback",))
+    readings, long = readings_for([clogged], ("playback",), MEASUREMENTS)
     assert set(readings) == set(_CLOGGED)
     assert not long
     others = [FAULTS[f"clogged_head_{head}"] for head in (1, 2, 4)]
@@ -29,6 +30,6 @@ def test_proofs_that_need_an_act_first_are_left_out_of_readings_and_of_the_verdi
 
 def test_fault_that_nothing_can_prove_here_comes_last() -> None:
     bearing, hunting = FAULTS["wheel_bearing_stiff"], FAULTS["capstan_hunting"]
-    assert readings_for([bearing], ("playback", "bars")) == ((), False)
+    assert readings_for([bearing], ("playback", "bars"), MEASUREMENTS) == ((), False)
     series = {"rf_level_db": [0.0, -3.0, -1.0, 0.0]}
     assert likely_faults([bearing, hunting], series, 2, ("playback",)) == (hunting, bearing)

@@ -157,7 +157,8 @@ def test_a_session_broken_off_goes_on_as_it_was() -> None:
     assert resumed.running is not None
     assert resumed.running.live is not None
     assert resumed.running.live.at_s == pytest.approx(kept.duration_s, abs=0.011)
-    assert resumed.running.live.station.deck.mode == "running_up"
+    assert resumed.running.live.station.deck.mode == "play"
+    assert abs(resumed.running.live.read(["timer_s"])["timer_s"]) < 0.1
     resumed.live(5014.0)
     one = resumed.running.live.read(["rf_level_db", "timer_s"])
     first = person.session.running

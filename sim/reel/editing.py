@@ -310,6 +310,14 @@ class EditJoint:
     gap_m: float
     colour_step: int = 0
 
+    def shift_ns(self, standard: Standard) -> float:
+        """Return how far a picture that is held by its burst jumps sideways at the joint [ns]."""
+        return 1e9 * _jump_cycles(self.colour_step, standard) / standard.subcarrier_hz
+
+    def roll_lines(self, standard: Standard) -> float:
+        """Return how far the picture stands up or down behind the joint [lines]: half a frame in the wrong field."""
+        return 0.0 if self.field_right else standard.lines_per_frame / 2.0
+
     @property
     def clean(self) -> bool:
         """Whether nothing is seen of the joint but the change of picture."""
@@ -380,7 +388,7 @@ def describe_joint(joint: EditJoint, standard: Standard) -> str:
         part = "half a cycle" if cycles == 0.5 else "a quarter of a cycle"
         said.append(
             f"Wrong colour frame: burst turns by {part} of subcarrier, and a picture held by its burst jumps "
-            f"{1e9 * cycles / standard.subcarrier_hz:.0f} ns sideways."
+            f"{joint.shift_ns(standard):.0f} ns sideways."
         )
     return " ".join(said) if said else "Field, colour frame and control track all continue."
 

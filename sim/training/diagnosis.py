@@ -5,10 +5,9 @@ Contents: `standing_setups`, `readings_for`, `likely_faults`. The linter's opera
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from sim.faults import FaultSpec
-from sim.instruments import MEASUREMENTS
 from sim.training.lesson import Lesson
 
 __all__ = ["likely_faults", "readings_for", "standing_setups"]
@@ -17,18 +16,21 @@ __all__ = ["likely_faults", "readings_for", "standing_setups"]
 def standing_setups(lesson: Lesson) -> tuple[str, ...]:
     """Return the set-ups of proofs (`sim.faults.SETUPS`) that a lesson's machine stands in as it is delivered.
 
-    A tape plays its signal. What has to be cleaned, started or recorded first is not for one who only reads.
+    A tape plays its signal; a machine that runs has been started by the lesson's steps. What has to be cleaned or
+    recorded first is not for one who only reads.
     """
-    return ("playback", lesson.signal)
+    return ("running", lesson.signal) if lesson.running else ("playback", lesson.signal)
 
 
-def readings_for(candidates: Iterable[FaultSpec], setups: Sequence[str]) -> tuple[tuple[str, ...], bool]:
+def readings_for(
+    candidates: Iterable[FaultSpec], setups: Sequence[str], offered: Collection[str]
+) -> tuple[tuple[str, ...], bool]:
     """Return the readings that tell the candidates apart, and whether they have to be watched for seconds.
 
-    Proofs of other set-ups, and readings that an instrument at a playing tape cannot take, are left out.
+    Proofs of other set-ups, and readings that are not `offered` at the machine, are left out.
     """
     proofs = [proof for fault in candidates for proof in fault.proof if proof.setup in setups]
-    names = dict.fromkeys(name for proof in proofs for name in proof.readings if name in MEASUREMENTS)
+    names = dict.fromkeys(name for proof in proofs for name in proof.readings if name in offered)
     return tuple(names), any(proof.relation == "swings" for proof in proofs)
 
 

@@ -21,6 +21,7 @@ from sim.training.diagnosis import likely_faults, readings_for, standing_setups
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine, Start, on_step
 from sim.training.parts import Question
+from sim.training.references import readings_of
 from sim.training.working import Hand
 
 __all__ = ["MOST_MOVES", "FollowedWork", "follow_steps"]
@@ -81,7 +82,7 @@ class _Operator(Hand):
         else:
             candidates = list(dealable(self.lesson, faults))
         setups = standing_setups(self.lesson)
-        wanted, long = readings_for(candidates, setups)
+        wanted, long = readings_for(candidates, setups, readings_of(self.lesson))
         shown = self._watched(wanted, _SWING_FRAMES if long else _STILL_FRAMES)
         series = {name: [values[name] for values in shown] for name in wanted}
         return likely_faults(candidates, series, self.lesson.fault_count, setups)
