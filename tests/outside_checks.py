@@ -77,7 +77,7 @@ class CheckRow:
         if not self.mark:
             raise ValueError(
                 f"outside check '{self.quantity}': its source {self.source!r} has no provenance mark; begin it with "
-                f"one of {', '.join(PROVENANCE_MARKS)} (see sim/standards.py)"
+                f"one of {', '.join(PROVENANCE_MARKS)} (see sim/standards/)"
             )
         if self.mark in ("PUB", "QUOTED") and not self.named and _UNNAMED not in self.source:
             raise ValueError(

@@ -96,7 +96,7 @@ def test_every_row_of_data_has_a_mark_and_every_condition_a_unit() -> None:
 
 
 def test_page_shows_what_the_code_says() -> None:
-    # A few numbers looked up by hand in sim/standards.py, sim/controls.py and sim/headtape.py.
+    # A few numbers looked up by hand in sim/standards/, sim/controls.py and sim/headtape.py.
     standards = {row[0]: row for row in rows_of("## Scanning standards")}
     assert standards["`front_porch_s`"][3:5] == ["1.5 us", "PUB"]
     assert standards["`sync_level`"][6] == "-300 mV"

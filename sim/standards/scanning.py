@@ -1,38 +1,20 @@
-"""Scanning standards, recording practices and the footprint on tape, as frozen data with provenance.
+"""Scanning standards: timing and levels of a television signal, and how it is sampled here.
 
-Contents: `Standard` and `STANDARDS`, `Practice` and `PRACTICES`, `Footprint` and `FOOTPRINT`, and the look-ups
-`get_standard`, `get_practice`.
-
-Every class carries a ``provenance`` mapping from field name to where the number comes from. The marks are:
-PUB (published text read), QUOTED (published, known through a later quotation), DERIVED (arithmetic from marked
-inputs), TRADE (common practice), MEMORY (from memory, shown to people as "typical"), MODEL (a free parameter).
+Contents: `Standard`, `STANDARDS`, `get_standard`.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from sim.errors import UnknownNameError
+from sim.standards.provenance import marks
 
-__all__ = [
-    "FOOTPRINT",
-    "PRACTICES",
-    "STANDARDS",
-    "Footprint",
-    "Practice",
-    "Standard",
-    "get_practice",
-    "get_standard",
-]
+__all__ = ["STANDARDS", "Standard", "get_standard"]
 
 BT470 = "PUB ITU-R BT.470"
-
-
-def _marks(**marks: str) -> Mapping[str, str]:
-    return MappingProxyType(marks)
 
 
 @dataclass(frozen=True)
@@ -251,7 +233,7 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
             burst_free_lines=(((1, 9), (264, 272)),),
             chroma_bandwidth_hz=1.3e6,
             multiburst_hz=(0.5e6, 1.25e6, 2.0e6, 3.0e6, 3.58e6, 4.1e6),
-            provenance=_marks(
+            provenance=marks(
                 lines_per_frame=f"{BT470}",
                 line_rate_hz=f"{BT470}, 15 734.264 Hz",
                 subcarrier_hz=f"{BT470}, 455/2 line rate",
@@ -332,7 +314,7 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
             ),
             chroma_bandwidth_hz=1.3e6,
             multiburst_hz=(0.5e6, 1.0e6, 2.0e6, 4.0e6, 4.8e6, 5.8e6),
-            provenance=_marks(
+            provenance=marks(
                 lines_per_frame=f"{BT470}",
                 line_rate_hz=f"{BT470}, 15 625 Hz",
                 subcarrier_hz="MEMORY, (1135/4 + 1/625) line rate: a quarter-line offset and 25 Hz",
@@ -376,195 +358,6 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
 )
 
 
-@dataclass(frozen=True)
-class Practice:
-    """One recording practice: which carrier stands for which video level, and the pre-emphasis.
-
-    The pre-emphasis is ``(1 + j w lead_s) / (1 + j w lag_s)``; de-emphasis is its inverse.
-
-    Attributes
-    ----------
-    name, standard : str
-        Key of `PRACTICES`, and the scanning standard it belongs to.
-    sync_tip_hz : float
-        Carrier at sync tip [Hz].
-    blanking_hz : float
-        Carrier at blanking level [Hz].
-    white_hz : float
-        Carrier at peak white [Hz].
-    preemphasis_lead_s : float
-        Time constant that raises high frequencies [s].
-    preemphasis_lag_s : float
-        Time constant that ends the rise [s].
-    provenance : mapping
-        Where each number comes from, by attribute.
-    """
-
-    name: str
-    standard: str
-    sync_tip_hz: float
-    blanking_hz: float
-    white_hz: float
-    preemphasis_lead_s: float
-    preemphasis_lag_s: float
-    provenance: Mapping[str, str] = field(default_factory=dict, repr=False, compare=False)
-
-    @property
-    def white_deviation_hz(self) -> float:
-        """Carrier deviation from blanking to peak white [Hz]."""
-        return self.white_hz - self.blanking_hz
-
-
-_HIGH_BAND_MARK = "MEMORY, passes the slope check"
-_FITTED_MARK = "MODEL, time constants fitted to the quoted boost"
-
-_PRACTICES = (
-    Practice(
-        name="525 low-band monochrome",
-        standard="525/60",
-        sync_tip_hz=4.28e6,
-        blanking_hz=5.00e6,
-        white_hz=6.80e6,
-        # 4 dB at 4 MHz is one condition for two constants; the lag keeps the boost near its quoted value over the band.
-        preemphasis_lead_s=107e-9,
-        preemphasis_lag_s=60e-9,
-        provenance=_marks(
-            sync_tip_hz="QUOTED, practice named in the SMPTE RP 6-1994 abstract",
-            blanking_hz="QUOTED, practice named in the SMPTE RP 6-1994 abstract",
-            white_hz="QUOTED, practice named in the SMPTE RP 6-1994 abstract",
-            preemphasis_lead_s=f"{_FITTED_MARK}, 4 dB at 4 MHz (QUOTED)",
-            preemphasis_lag_s=f"{_FITTED_MARK}, 4 dB at 4 MHz (QUOTED)",
-        ),
-    ),
-    Practice(
-        name="525 low-band colour",
-        standard="525/60",
-        sync_tip_hz=5.50e6,
-        blanking_hz=5.79e6,
-        white_hz=6.50e6,
-        preemphasis_lead_s=240e-9,
-        preemphasis_lag_s=80e-9,
-        provenance=_marks(
-            sync_tip_hz="QUOTED",
-            blanking_hz="QUOTED",
-            white_hz="QUOTED",
-            preemphasis_lead_s=f"{_FITTED_MARK}, 9.54 dB at most (QUOTED)",
-            preemphasis_lag_s=f"{_FITTED_MARK}, 9.54 dB at most (QUOTED)",
-        ),
-    ),
-    Practice(
-        name="525 high-band",
-        standard="525/60",
-        sync_tip_hz=7.06e6,
-        blanking_hz=7.90e6,
-        white_hz=10.00e6,
-        preemphasis_lead_s=600e-9,
-        preemphasis_lag_s=240e-9,
-        provenance=_marks(
-            sync_tip_hz=_HIGH_BAND_MARK,
-            blanking_hz=_HIGH_BAND_MARK,
-            white_hz=_HIGH_BAND_MARK,
-            preemphasis_lead_s="MEMORY, 8 dB maximum",
-            preemphasis_lag_s="MEMORY, 8 dB maximum",
-        ),
-    ),
-    Practice(
-        name="625 low-band",
-        standard="625/50",
-        sync_tip_hz=5.00e6,
-        blanking_hz=5.54e6,
-        white_hz=6.80e6,
-        preemphasis_lead_s=600e-9,
-        preemphasis_lag_s=240e-9,
-        provenance=_marks(
-            sync_tip_hz="QUOTED; a variant with 4.95 MHz is quoted too and fails the slope check",
-            blanking_hz="QUOTED",
-            white_hz="QUOTED",
-            preemphasis_lead_s=f"{_FITTED_MARK}, 8 dB class (QUOTED)",
-            preemphasis_lag_s=f"{_FITTED_MARK}, 8 dB class (QUOTED)",
-        ),
-    ),
-    Practice(
-        name="625 high-band",
-        standard="625/50",
-        sync_tip_hz=7.16e6,
-        blanking_hz=7.80e6,
-        white_hz=9.30e6,
-        preemphasis_lead_s=600e-9,
-        preemphasis_lag_s=240e-9,
-        provenance=_marks(
-            sync_tip_hz=_HIGH_BAND_MARK,
-            blanking_hz=_HIGH_BAND_MARK,
-            white_hz=_HIGH_BAND_MARK,
-            preemphasis_lead_s="MEMORY, 8 dB maximum",
-            preemphasis_lag_s="MEMORY, 8 dB maximum",
-        ),
-    ),
-)
-PRACTICES: Mapping[str, Practice] = MappingProxyType({practice.name: practice for practice in _PRACTICES})
-
-
-@dataclass(frozen=True)
-class Footprint:
-    """What lies where on the tape, and the wheel that put it there.
-
-    Attributes
-    ----------
-    tape_width_m : float
-        Width of the tape [m].
-    track_width_m : float
-        Width of a video track, and of a head [m].
-    track_pitch_m : float
-        From the middle of one track to that of the next [m].
-    tip_circle_diameter_m : float
-        Diameter of the circle that the tips of the heads describe [m].
-    head_arc_deg : float
-        Part of a turn for which a head is on the tape [deg].
-    tape_speed_m_per_s : float
-        Nominal tape speed in 525/60 [m/s].
-    provenance : mapping
-        Where each number comes from, by attribute.
-    """
-
-    tape_width_m: float = 50.8e-3
-    track_width_m: float = 254e-6
-    track_pitch_m: float = 396.875e-6
-    tip_circle_diameter_m: float = 2.067 * 25.4e-3
-    head_arc_deg: float = 101.0
-    tape_speed_m_per_s: float = 0.381
-    provenance: Mapping[str, str] = field(
-        default_factory=lambda: _marks(
-            tape_width_m="TRADE, 2.000 in",
-            track_width_m="TRADE, 10 mil at full speed",
-            track_pitch_m="DERIVED, tape speed / (4 wheel turns a second) = 15.625 mil; agrees with "
-            "ANSI C98.6-1965, as quoted second-hand, 0.0625 in per four tracks",
-            tip_circle_diameter_m="MEMORY, 2.064-2.070 in; the middle",
-            head_arc_deg="MEMORY, about 101 degrees carry video",
-            tape_speed_m_per_s="PUB SMPTE ST 4 abstract, 15 in/s",
-        ),
-        repr=False,
-        compare=False,
-    )
-
-    @property
-    def control_period_m(self) -> float:
-        """Length of one control-track cycle on tape [m]: four tracks."""
-        return 4.0 * self.track_pitch_m
-
-    def tip_speed_m_per_s(self, wheel_rate_hz: float) -> float:
-        """Speed of a head tip over the tape [m/s] for a wheel speed [rev/s].
-
-        Examples
-        --------
-        >>> round(FOOTPRINT.tip_speed_m_per_s(240.0), 2)
-        39.59
-        """
-        return math.pi * self.tip_circle_diameter_m * wheel_rate_hz
-
-
-FOOTPRINT = Footprint()
-
-
 def get_standard(name: str) -> Standard:
     """Return the scanning standard called `name`.
 
@@ -582,22 +375,3 @@ def get_standard(name: str) -> Standard:
         return STANDARDS[name]
     except KeyError:
         raise UnknownNameError("standard", name, STANDARDS) from None
-
-
-def get_practice(name: str) -> Practice:
-    """Return the recording practice called `name`; hyphens may stand for blanks.
-
-    Raises
-    ------
-    UnknownNameError
-        If there is none; the message lists those there are.
-
-    Examples
-    --------
-    >>> get_practice("525 high-band").white_deviation_hz
-    2100000.0
-    """
-    for known, practice in PRACTICES.items():
-        if name.replace("-", " ") == known.replace("-", " "):
-            return practice
-    raise UnknownNameError("recording practice", name, PRACTICES)
