@@ -116,9 +116,8 @@ def test_pages_it_points_to_are_there() -> None:
 
 def test_every_room_with_physics_is_listed() -> None:
     modules = room_modules()
-    assert {"sim.standards", "sim.signals.timing", "sim.headwheel", "sim.recorder", "sim.instruments.waveform"} <= set(
-        modules
-    )
+    wanted = ("standards.scanning", "signals.timing", "headwheel", "recorder", "instruments.waveform")
+    assert {f"sim.{name}" for name in wanted} <= set(modules)
     assert modules.index("sim.signals.timing") < modules.index("sim.fm") < modules.index("sim.recorder")
     assert not [name for name in modules if name.startswith("sim.training")]
 

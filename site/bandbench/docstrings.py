@@ -65,8 +65,8 @@ _SCALED = ("s", "Hz", "m")
 # The rooms of sim in the order the signal visits them; others follow by name, the training is left out.
 _ORDER = (
     "standards", "signals", "colour", "fm", "headwheel", "tracking", "headtape", "servos", "dropout", "tape",
-    "controltrack", "playback", "timebase", "output", "correction", "controls", "condition", "frame", "recorder",
-    "instruments",
+    "controltrack", "playback", "timebase", "output", "correction", "controls", "condition", "adjustment",
+    "recordchain", "rfpath", "videopath", "frame", "recorder", "instruments",
 )  # fmt: skip
 _LEFT_OUT = ("training", "errors")
 
