@@ -16,7 +16,7 @@ from types import MappingProxyType
 
 from sim.condition import Condition, ConditionError
 from sim.errors import UnknownNameError
-from sim.training.reader import DataError, Table, check_format
+from sim.training.reader import DataError, Table, file_table
 
 __all__ = [
     "FAULT_FORMAT_VERSION",
@@ -370,10 +370,7 @@ def parse_faults(data: object, source_name: str) -> dict[str, FaultSpec]:
     FaultError
         At the first thing that is not as a catalogue must be; the error names file, key, reason and remedy.
     """
-    if isinstance(data, Mapping) and "format_version" in data:
-        check_format(data["format_version"], FAULT_FORMAT_VERSION, source_name, FaultError)
-    top = Table(data, source_name, "", FaultError, ("format_version", "faults"))
-    check_format(top.whole_number("format_version", 0, 1_000_000), FAULT_FORMAT_VERSION, source_name, FaultError)
+    top = file_table(data, source_name, FaultError, ("format_version", "faults"), FAULT_FORMAT_VERSION)
     tables = top.tables("faults", _KEYS, 1)
     found: dict[str, FaultSpec] = {}
     for place, table in enumerate(tables, start=1):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from sim.training.lesson import Lesson
 from sim.training.parts import IDENTIFIER
-from sim.training.reader import DataError, Problem, Table
+from sim.training.reader import DataError, Problem, file_table
 
 __all__ = [
     "COURSE_FORMAT_VERSION",
@@ -63,14 +63,7 @@ def parse_course(data: object, source_name: str) -> Course:
     CourseError
         At the first thing that is not as a course must be; the error names file, key, reason and remedy.
     """
-    top = Table(data, source_name, "", CourseError, ("format_version", "title", "groups"))
-    version = top.whole_number("format_version", 0, 1_000_000)
-    if version != COURSE_FORMAT_VERSION:
-        raise top.refusal(
-            "format_version",
-            f"is {version}, but this program reads format {COURSE_FORMAT_VERSION}",
-            "Use the program that belongs to the file's format.",
-        )
+    top = file_table(data, source_name, CourseError, ("format_version", "title", "groups"), COURSE_FORMAT_VERSION)
     groups: list[CourseGroup] = []
     seen: set[str] = set()
     for place, table in enumerate(top.tables("groups", ("name", "title", "text", "lessons"), 1), start=1):

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from sim.errors import BandbenchError, known_names
 
-__all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table", "check_format"]
+__all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table", "check_format", "file_table"]
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class AttemptError(DataError):
     """An attempt log is damaged, foreign, or does not belong to the lesson."""
 
 
-def check_format(version: object, known: int, source: str, error: type[DataError]) -> None:
+def check_format(version: object, known: int, source: str, error: type[DataError], remedy: str | None = None) -> None:
     """Refuse a data file of another format; called before any unknown key of it is complained about.
 
     Parameters
@@ -70,6 +70,8 @@ def check_format(version: object, known: int, source: str, error: type[DataError
         The file's name for messages.
     error : type of DataError
         The error to raise.
+    remedy : str, optional
+        What to do about it, where the file is not one that people write.
     """
     if version != known or isinstance(version, bool):
         raise error(
@@ -77,7 +79,7 @@ def check_format(version: object, known: int, source: str, error: type[DataError
                 source,
                 "format_version",
                 f"is {version!r}, but this program reads format {known}",
-                f"Write format_version = {known}, or use the program that belongs to the file's format.",
+                remedy or f"Write format_version = {known}, or use the program that belongs to the file's format.",
             )
         )
 
@@ -285,3 +287,22 @@ class Table:
 
     def _under(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key
+
+
+def file_table(
+    data: object, source: str, error: type[DataError], keys: Iterable[str], known: int, remedy: str | None = None
+) -> Table:
+    """Return a whole data file as a table; a file of another format is refused before its keys are looked at.
+
+    Parameters
+    ----------
+    data : object
+        What the TOML or JSON parser gave.
+    keys : iterable of str
+        Every key the file may have, ``format_version`` among them.
+    source, error, known, remedy
+        As for `check_format`.
+    """
+    version = Table(data, source, "", error, None).value("format_version")
+    check_format(version, known, source, error, remedy)
+    return Table(data, source, "", error, keys)

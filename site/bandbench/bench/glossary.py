@@ -12,7 +12,7 @@ from pathlib import Path
 import sim
 from sim.training.lesson import PROVENANCE_MARKS
 from sim.training.parts import source_text
-from sim.training.reader import DataError, Table
+from sim.training.reader import DataError, file_table
 
 __all__ = ["GLOSSARY_FILE", "GLOSSARY_FORMAT_VERSION", "GlossaryError", "Term", "parse_glossary", "read_glossary"]
 
@@ -49,14 +49,7 @@ def parse_glossary(data: object, source_name: str) -> tuple[Term, ...]:
     GlossaryError
         At the first thing that is not as a glossary must be; the error names file, key, reason and remedy.
     """
-    top = Table(data, source_name, "", GlossaryError, ("format_version", "terms"))
-    version = top.whole_number("format_version", 0, 1_000_000)
-    if version != GLOSSARY_FORMAT_VERSION:
-        raise top.refusal(
-            "format_version",
-            f"is {version}, but this program reads format {GLOSSARY_FORMAT_VERSION}",
-            "Use the program that belongs to the file's format.",
-        )
+    top = file_table(data, source_name, GlossaryError, ("format_version", "terms"), GLOSSARY_FORMAT_VERSION)
     terms: list[Term] = []
     for table in top.tables("terms", ("term", "meaning", "provenance", "source"), 1):
         term = Term(

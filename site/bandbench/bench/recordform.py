@@ -1,22 +1,36 @@
-"""The form of learners' records: what is kept of a learner, and the one file it is exported in.
+"""The form of learners' records: the strict reader of their rows, and the one file they are exported in.
 
-Contents: `Profile`, `KeptAttempt`, `LeftAttempt`, `Note` (one row each of the store in the page), their strict reader
-`read_rows`, `RecordsFile` with `parse_records`, `log_sha256`, and `RecordsError`. Nothing is repaired or guessed: a
-row or a file is as it was written here, or it is refused with a reason.
+Contents: `read_rows`, `read_profiles`, `parse_records`, and the rows themselves (`bandbench.bench.recordrows`). Nothing
+is repaired or guessed: a row or a file is as it was written here, or it is refused with a reason.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields
-from datetime import UTC, datetime
+from dataclasses import fields
+from datetime import datetime
 from typing import TypeVar
 
+from bandbench.bench.recordrows import (
+    LONGEST_NAME,
+    KeptAttempt,
+    LeftAttempt,
+    Note,
+    Outcome,
+    Profile,
+    ReadRows,
+    RecordsError,
+    RecordsFile,
+    Row,
+    Unreadable,
+    checked_name,
+    log_sha256,
+    time_text,
+)
 from sim.training.attempt import LONGEST_NOTE, Attempt, attempt_from_json
-from sim.training.reader import DataError, Problem, Table
+from sim.training.reader import DataError, Problem, Table, file_table
 
 __all__ = [
     "FILE_FORMAT",
@@ -45,9 +59,6 @@ FILE_FORMAT = "bandbench-records"
 FILE_FORMAT_VERSION = 1
 """Format of exported files; attempt logs inside have a format of their own, and older ones are read too."""
 
-LONGEST_NAME = 60
-"""Characters of a learner's name."""
-
 _LARGEST_VERSION = 1_000_000
 # More than a career of training; a file beyond it would only stall the page.
 _MOST_ROWS = 20_000
@@ -57,224 +68,6 @@ _VERSION = re.compile(r"[\w.+-]{1,80}")
 _LESSON = re.compile(r"[a-z0-9][a-z0-9-]{0,199}")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 _DAMAGED = "The file was changed or damaged; use the original file."
-
-
-class RecordsError(DataError):
-    """Records are damaged, foreign or too new; `problem` says where, why and what to do."""
-
-
-@dataclass(frozen=True)
-class Profile:
-    """A learner: no account, only a name in this browser.
-
-    Attributes
-    ----------
-    id : str
-        UUID.
-    name : str
-        As typed; data, never markup.
-    created_at, used_at : str
-        Moments in UTC, as ISO 8601 with ``Z``.
-    """
-
-    id: str
-    name: str
-    created_at: str
-    used_at: str
-
-    def row(self) -> dict[str, object]:
-        """Return the profile as the store keeps it."""
-        return dict(vars(self))
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """A score that was computed here, kept so that it need not be computed at every visit.
-
-    It counts only for the same log and the same program (`log_sha256`, `app_version`); anything else is scored anew.
-    """
-
-    passed: bool
-    app_version: str
-    log_sha256: str
-
-
-@dataclass(frozen=True)
-class KeptAttempt:
-    """An attempt that is over.
-
-    Attributes
-    ----------
-    id, profile : str
-        UUIDs of the attempt and its learner.
-    lesson : str
-        Id of the lesson.
-    lesson_version : int
-        Its version then.
-    started_at, ended_at : str
-        Moments in UTC.
-    app_version : str
-        The program it was made with.
-    log : str
-        The attempt's log as JSON, exactly as first written (`Attempt.to_json`).
-    outcome : Outcome or None
-        See there.
-    attempt : Attempt
-        What the log says.
-    """
-
-    id: str
-    profile: str
-    lesson: str
-    lesson_version: int
-    started_at: str
-    ended_at: str
-    app_version: str
-    log: str
-    attempt: Attempt
-    outcome: Outcome | None = None
-
-    def row(self) -> dict[str, object]:
-        """Return the attempt as the store keeps it."""
-        row = {key: value for key, value in vars(self).items() if key not in ("attempt", "outcome")}
-        return row if self.outcome is None else {**row, "outcome": dict(vars(self.outcome))}
-
-    @property
-    def content(self) -> tuple[str, str, str]:
-        """What makes two attempts one and the same, whatever their numbers."""
-        return self.lesson, self.started_at, self.log
-
-
-@dataclass(frozen=True)
-class LeftAttempt:
-    """An attempt that is still going on, or was when the page was left; its keys are `KeptAttempt`'s."""
-
-    id: str
-    profile: str
-    lesson: str
-    lesson_version: int
-    started_at: str
-    saved_at: str
-    app_version: str
-    log: str
-    attempt: Attempt
-
-    def row(self) -> dict[str, object]:
-        """Return the attempt as the store keeps it."""
-        return {key: value for key, value in vars(self).items() if key != "attempt"}
-
-    def ended(self, ended_at: str) -> KeptAttempt:
-        """Return it as an attempt that is over."""
-        return KeptAttempt(
-            self.id,
-            self.profile,
-            self.lesson,
-            self.lesson_version,
-            self.started_at,
-            ended_at,
-            self.app_version,
-            self.log,
-            self.attempt,
-        )
-
-
-@dataclass(frozen=True)
-class Note:
-    """A note the learner wrote on a lesson; `lesson` is its id."""
-
-    id: str
-    profile: str
-    lesson: str
-    written_at: str
-    text: str
-
-    def row(self) -> dict[str, object]:
-        """Return the note as the store keeps it."""
-        return dict(vars(self))
-
-    @property
-    def content(self) -> tuple[str, str, str]:
-        """What makes two notes one and the same, whatever their numbers."""
-        return self.lesson, self.written_at, self.text
-
-
-Row = KeptAttempt | LeftAttempt | Note
-
-
-@dataclass(frozen=True)
-class Unreadable:
-    """A row that cannot be read and stays as it is.
-
-    Attributes
-    ----------
-    id : str
-        Its number, empty if even that is damaged.
-    reason : str
-        Where it is damaged, how, and what to do.
-    """
-
-    id: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class ReadRows:
-    """Rows of one learner, those that can be read and those that cannot."""
-
-    attempts: tuple[KeptAttempt, ...]
-    left: tuple[LeftAttempt, ...]
-    notes: tuple[Note, ...]
-    unreadable: tuple[Unreadable, ...]
-
-
-@dataclass(frozen=True)
-class RecordsFile:
-    """An exported file: one learner with everything kept of him or her."""
-
-    profile: Profile
-    rows: ReadRows
-
-
-def time_text(moment: datetime) -> str:
-    """Return a moment as records write it, to the millisecond.
-
-    Examples
-    --------
-    >>> time_text(datetime(2026, 3, 1, 12, 30, 5, 250000, UTC))
-    '2026-03-01T12:30:05.250Z'
-    """
-    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-
-
-def log_sha256(log: str) -> str:
-    """Return the digest by which an outcome names the log it was computed from."""
-    # JSON escapes what UTF-8 cannot hold.
-    return hashlib.sha256(json.dumps(log).encode()).hexdigest()
-
-
-def checked_name(name: str) -> str:
-    """Return a learner's name without blanks around it.
-
-    Raises
-    ------
-    RecordsError
-        If it is empty, too long or holds what no name can.
-    """
-
-    def refuse(reason: str, remedy: str) -> RecordsError:
-        return RecordsError(Problem("the learner's name", "name", reason, remedy))
-
-    trimmed = name.strip()
-    if not trimmed:
-        raise refuse("is empty", "Type a name.")
-    if len(trimmed) > LONGEST_NAME:
-        raise refuse(f"has {len(trimmed)} characters", f"Use at most {LONGEST_NAME}.")
-    if not trimmed.isprintable():
-        raise refuse("holds characters that cannot be shown", "Use letters, digits, blanks and signs.")
-    return trimmed
-
-
-# Rows -------------------------------------------------------------------------------------------------------
 
 
 def _known_keys(kind: type[Profile | Outcome | Row]) -> tuple[str, ...]:
@@ -450,6 +243,7 @@ def read_profiles(items: Sequence[object], source: str) -> tuple[dict[str, Profi
 
 # The exported file ------------------------------------------------------------------------------------------
 
+_OTHER_FORMAT = "The file comes from a newer program; import it there, or load this page again to have the newest."
 _FILE_KEYS = ("format", "format_version", "exported_at", "app_version", "profile", *_PARTS)
 
 
@@ -493,15 +287,7 @@ def parse_records(text: str, source_name: str) -> RecordsFile:
                 "Choose a file that was exported from here.",
             )
         )
-    table = Table(data, source_name, "", RecordsError, None)
-    version = table.whole_number("format_version", 1, _LARGEST_VERSION)
-    if version > FILE_FORMAT_VERSION:
-        raise table.refusal(
-            "format_version",
-            f"is {version}, but this program reads format {FILE_FORMAT_VERSION}",
-            "The file comes from a newer program; import it there, or load this page again to have the newest.",
-        )
-    table = Table(data, source_name, "", RecordsError, _FILE_KEYS)
+    table = file_table(data, source_name, RecordsError, _FILE_KEYS, FILE_FORMAT_VERSION, _OTHER_FORMAT)
     _time(table, "exported_at")
     table.text("app_version", _VERSION)
     profile = _profile(table.table("profile", _known_keys(Profile)))
