@@ -15,6 +15,7 @@ import zipfile
 from collections.abc import Iterable
 from pathlib import Path
 
+from bandbench.bench.datafiles import FOLDER, PARSED, parsed
 from bandbench.cache import cache_folder
 from sim.errors import BandbenchError
 
@@ -170,7 +171,7 @@ def trimmed_wheel(wheel: Path) -> dict[str, bytes]:
 def own_files() -> dict[str, bytes]:
     """Return the project's own files for the browser, by their path in ``site-packages``.
 
-    The lessons go beside the packages, as ``lessons/``: data the bench reads.
+    What the data files say goes beside the packages, as ``lessons/`` (see `bandbench.bench.datafiles`).
     """
     package = REPOSITORY / "site" / "bandbench"
     files = {}
@@ -179,7 +180,4 @@ def own_files() -> dict[str, bytes]:
             if path.is_file() and path.suffix not in {".pyc", ".md"}:
                 base = REPOSITORY / "site" if part != REPOSITORY / "sim" else REPOSITORY
                 files[path.relative_to(base).as_posix()] = path.read_bytes()
-    for path in sorted((REPOSITORY / "lessons").rglob("*")):
-        if path.is_file() and path.suffix in {".toml", ".json"}:
-            files[path.relative_to(REPOSITORY).as_posix()] = path.read_bytes()
-    return files
+    return files | {f"{FOLDER.name}/{PARSED}": parsed().encode()}

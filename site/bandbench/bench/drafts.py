@@ -5,9 +5,9 @@ Contents: `LARGEST_DRAFT`, `Draft`, `read_draft`, `Proof`. Nothing of it is kept
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 
+from bandbench.bench.datafiles import read_toml
 from bandbench.bench.faults import FAULTS
 from sim.training.lesson import Lesson
 from sim.training.lint import lint_lesson, parse_problems
@@ -59,8 +59,8 @@ def read_draft(name: str, text: str) -> Draft:
     if len(text) > LARGEST_DRAFT:
         return _refused(name, f"has {len(text)} characters", f"A lesson has {LARGEST_DRAFT} at most; choose its file.")
     try:
-        data = tomllib.loads(text.removeprefix("\ufeff"))
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        data = read_toml(text.removeprefix("\ufeff"))
+    except (ValueError, RecursionError) as error:
         return _refused(name, f"is not TOML ({error})", "Correct the file at that place and choose it again.")
     lesson, problems = parse_problems(data, name, FAULTS)
     return Draft(name, lesson, tuple(problems))

@@ -5,19 +5,18 @@ Contents: `FAULTS_FILE`, `FAULTS`, `read_faults`, `with_fault`.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 
-import sim
+from bandbench.bench.datafiles import FOLDER, read_data
 from sim import faults
 from sim.condition import Condition
 from sim.faults import FaultSpec, parse_faults
 
 __all__ = ["FAULTS", "FAULTS_FILE", "read_faults", "with_fault"]
 
-FAULTS_FILE = Path(sim.__file__).parents[1] / "lessons" / "faults.toml"
+FAULTS_FILE = FOLDER / "faults.toml"
 
 
 def read_faults(path: Path = FAULTS_FILE) -> Mapping[str, FaultSpec]:
@@ -28,7 +27,7 @@ def read_faults(path: Path = FAULTS_FILE) -> Mapping[str, FaultSpec]:
     FaultError
         If the file is not a catalogue; names file, key, reason and remedy.
     """
-    return MappingProxyType(parse_faults(tomllib.loads(path.read_text("utf-8")), path.name))
+    return MappingProxyType(parse_faults(read_data(path), path.name))
 
 
 FAULTS = read_faults()

@@ -5,11 +5,10 @@ Contents: `Term`, `GlossaryError`, `parse_glossary`, `read_glossary`.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-import sim
+from bandbench.bench.datafiles import FOLDER, read_data
 from sim.training.lesson import PROVENANCE_MARKS
 from sim.training.parts import source_text
 from sim.training.reader import DataError, file_table
@@ -19,7 +18,7 @@ __all__ = ["GLOSSARY_FILE", "GLOSSARY_FORMAT_VERSION", "GlossaryError", "Term", 
 GLOSSARY_FORMAT_VERSION = 1
 """The format of glossaries this parser reads."""
 
-GLOSSARY_FILE = Path(sim.__file__).parents[1] / "lessons" / "glossary.toml"
+GLOSSARY_FILE = FOLDER / "glossary.toml"
 
 
 class GlossaryError(DataError):
@@ -70,4 +69,4 @@ def parse_glossary(data: object, source_name: str) -> tuple[Term, ...]:
 
 def read_glossary(path: Path = GLOSSARY_FILE) -> tuple[Term, ...]:
     """Return the terms of a glossary file; errors as for `parse_glossary`."""
-    return parse_glossary(tomllib.loads(path.read_text("utf-8")), path.name)
+    return parse_glossary(read_data(path), path.name)

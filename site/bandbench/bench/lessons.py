@@ -5,11 +5,10 @@ Contents: `read_lessons`, `read_course`; `only_lesson` (one of them with a cours
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-import sim
+from bandbench.bench.datafiles import FOLDER, data_names, read_data
 from bandbench.bench.faults import FAULTS
 from sim.training.course import Course, CourseGroup, course_of, parse_course
 from sim.training.lesson import Lesson, parse_lesson
@@ -17,13 +16,12 @@ from sim.training.references import require_names
 
 __all__ = ["NOT_LESSONS", "only_lesson", "read_course", "read_lessons"]
 
-NOT_LESSONS = frozenset({"course.toml", "faults.toml", "glossary.toml"})
+_COURSE = "course.toml"
+NOT_LESSONS = frozenset({_COURSE, "faults.toml", "glossary.toml"})
 """Files of the folder that hold other data."""
 
-_FOLDER = Path(sim.__file__).parents[1] / "lessons"
 
-
-def read_lessons(folder: Path = _FOLDER) -> dict[str, Lesson]:
+def read_lessons(folder: Path = FOLDER) -> dict[str, Lesson]:
     """Return the lessons of a folder by their id, in the order of their files' names.
 
     Raises
@@ -32,16 +30,16 @@ def read_lessons(folder: Path = _FOLDER) -> dict[str, Lesson]:
         If a file is not a lesson; names file, key, reason and remedy.
     """
     lessons = {}
-    for path in sorted(folder.glob("*.toml")):
-        if path.name in NOT_LESSONS:
+    for name in data_names(folder):
+        if name in NOT_LESSONS:
             continue
-        lesson = parse_lesson(tomllib.loads(path.read_text("utf-8")), path.name)
+        lesson = parse_lesson(read_data(folder / name), name)
         require_names(lesson, FAULTS)
         lessons[lesson.id] = lesson
     return lessons
 
 
-def read_course(lessons: Mapping[str, Lesson], folder: Path = _FOLDER) -> Course:
+def read_course(lessons: Mapping[str, Lesson], folder: Path = FOLDER) -> Course:
     """Return the course of a folder; without a course file, the lessons in the order of their prerequisites.
 
     Raises
@@ -49,10 +47,9 @@ def read_course(lessons: Mapping[str, Lesson], folder: Path = _FOLDER) -> Course
     CourseError
         If the file is not a course; names file, key, reason and remedy.
     """
-    path = folder / "course.toml"
-    if not path.is_file():
+    if _COURSE not in data_names(folder):
         return course_of(lessons)
-    return parse_course(tomllib.loads(path.read_text("utf-8")), path.name)
+    return parse_course(read_data(folder / _COURSE), _COURSE)
 
 
 def only_lesson(name: str, lessons: Mapping[str, Lesson], course: Course) -> tuple[dict[str, Lesson], Course]:

@@ -1,0 +1,67 @@
+"""The data files that came with the bench: TOML in the folder ``lessons`` beside the package `sim`.
+
+Contents: `FOLDER`, `data_names`, `read_data`, `read_toml`; `PARSED` and `parsed`, the form in which the site has them.
+
+TOML is the one source, and where the files are they are read. The built site does not have them: it has what they say
+as one file of JSON, which the browser's Python reads more than ten times as fast.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from pathlib import Path
+
+import sim
+
+__all__ = ["FOLDER", "PARSED", "data_names", "parsed", "read_data", "read_toml"]
+
+FOLDER = Path(sim.__file__).parents[1] / "lessons"
+
+PARSED = "parsed.json"
+"""The file that stands for all of a folder's TOML in the built site."""
+
+
+def read_toml(text: str) -> dict[str, object]:
+    """Return what a text in TOML says; ``tomllib.TOMLDecodeError``, a ValueError, if it is none."""
+    # Here and not above: in the browser it takes long to load and is seldom needed.
+    import tomllib
+
+    return tomllib.loads(text)
+
+
+def data_names(folder: Path = FOLDER) -> list[str]:
+    """Return the names of a folder's data files, ``.toml`` and all, in order."""
+    return sorted(path.name for path in folder.glob("*.toml")) or sorted(_parsed_in(folder))
+
+
+def read_data(path: Path) -> object:
+    """Return what a data file says, as a TOML parser gives it.
+
+    Raises
+    ------
+    FileNotFoundError
+        If it is not there, nor told of in `PARSED` beside it.
+    """
+    if not path.is_file() and path.name in _parsed_in(path.parent):
+        return _parsed_in(path.parent)[path.name]
+    return read_toml(path.read_text("utf-8"))
+
+
+@lru_cache(maxsize=1)
+def _parsed_in(folder: Path) -> dict[str, object]:
+    path = folder / PARSED
+    found: dict[str, object] = json.loads(path.read_text("utf-8")) if path.is_file() else {}
+    return found
+
+
+def parsed(folder: Path = FOLDER) -> str:
+    """Return what `PARSED` has to hold: every data file of a folder by its name, as JSON.
+
+    Raises
+    ------
+    TypeError, ValueError
+        If a file holds what JSON cannot say, as a date or no finite number: none of ours has a use for those.
+    """
+    data = {path.name: read_toml(path.read_text("utf-8")) for path in sorted(folder.glob("*.toml"))}
+    return json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
