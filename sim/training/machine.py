@@ -165,6 +165,10 @@ class LessonMachine(ABC):
         """Return what dangerous was tried until a moment; nothing can be where the machine is held."""
         return ()
 
+    def refused(self, start: Start, events: Sequence[Event], at_s: float) -> frozenset[int]:
+        """Return the places in `events` of what the machine refused to do; a machine that is held does all."""
+        return frozenset()
+
 
 class Machine(LessonMachine):
     """The lesson's recorder, held in play and asked for readings.

@@ -55,6 +55,8 @@ class Run:
         The machine.
     events : list of Event
         What it has been through.
+    refused : set of int
+        Places in `events` of what it refused.
     refusal : str
         Why the machine refused what was done last, or could not go on with it; empty if it did it.
 
@@ -69,6 +71,7 @@ class Run:
         running = lesson.running
         self.start = start
         self.events: list[Event] = []
+        self.refused: set[int] = set()
         self.refusal = ""
         self._strayed = False
         self._shelf: dict[str, Reel] = {}
@@ -120,6 +123,8 @@ class Run:
         for event in events[len(self.events) :]:
             self._live_to(event.at_s)
             self._do(event)
+            if self.refusal and isinstance(event, ActDone):
+                self.refused.add(len(self.events))
             self.events.append(event)
         self._live_to(at_s)
 
@@ -271,12 +276,19 @@ class RunningMachine(LessonMachine):
 
     def incidents(self, start: Start, events: Sequence[Event], at_s: float) -> tuple[Incident, ...]:
         """Return what dangerous was tried until a moment."""
-        live = self.live
-        if live is not None and live.start == start and live.has_been_through(events, at_s):
-            run = live
-        else:
-            run = self.run_at(start, events, at_s)
-        return tuple(one for one in run.station.deck.incidents if one.at_s <= at_s + STEP_S / 2.0)
+        incidents = self._run_through(start, events, at_s).station.deck.incidents
+        return tuple(one for one in incidents if one.at_s <= at_s + STEP_S / 2.0)
+
+    def refused(self, start: Start, events: Sequence[Event], at_s: float) -> frozenset[int]:
+        """Return the places of what the machine refused."""
+        return frozenset(place for place in self._run_through(start, events, at_s).refused if place < len(events))
+
+    def _run_through(self, start: Start, events: Sequence[Event], at_s: float) -> Run:
+        """Return a machine that has been through a log up to a moment, and may have been through more."""
+        for run in (self.live, self._again):
+            if run is not None and run.start == start and run.has_been_through(events, at_s):
+                return run
+        return self.run_at(start, events, at_s)
 
 
 def machine_for(

@@ -247,8 +247,11 @@ def _judged(
         else judged(lesson, question, start, machine, None, attempt.events, attempt.duration_s)
         for question in lesson.questions
     )
-    out_of_order = tuple(_out_of_order(lesson, before, start))
     duration_s = deciding.at_s if deciding else attempt.duration_s
+    # What the machine refused has not been done, so it has not been done too early.
+    refused = machine.refused(start, before, duration_s)
+    done = tuple(event for place, event in enumerate(before) if place not in refused)
+    out_of_order = tuple(_out_of_order(lesson, done, start))
     incidents = machine.incidents(start, before, duration_s)
     parts = _parts(lesson, deciding, answers, forbidden, out_of_order, incidents)
     reason, passed = _reason(lesson, deciding, answers, hints, parts[-1])
