@@ -19,6 +19,8 @@ _SUBCOMMANDS = {
     "lessons": "list and check the lessons",
     "package": "pack the site, or one lesson, for a school's learning system",
     "report": "score a class's attempts again and report who can do what",
+    "link": "make or read a link that fixes lesson, variation and help",
+    "paper": "write job sheets, alignment records, records of practice, handouts",
 }
 
 EXIT_STATUS_OF_AN_ERROR = 2

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bandbench.bench.assignment import AssignmentView
 from bandbench.bench.authoring import AuthoringView
 from bandbench.bench.bench import Bench
 from bandbench.bench.classdesk import ClassDeskView
@@ -21,6 +22,7 @@ from bandbench.bench.lessons import only_lesson, read_course, read_lessons
 from bandbench.bench.log import LogView
 from bandbench.bench.meters import MetersView
 from bandbench.bench.monitor import MonitorView
+from bandbench.bench.paperview import PaperView
 from bandbench.bench.path import PathView
 from bandbench.bench.readings import Readings, take_readings
 from bandbench.bench.record import RecordView
@@ -81,6 +83,8 @@ class BenchApplication:
         self.visit = ScormVisit(bench, self.learner.records, of_course, single)
         self.learner.records.watchers.append(self.visit)
         self.course.elsewhere = self.visit.outcomes
+        self.assignment = AssignmentView(bench, act, self.learner.records, self.course.course)
+        self.paper = PaperView(bench, act, self.learner.records)
         bench.fading = lambda lesson: worked_steps(lesson, self.course.outcomes())
         self.reference = ReferenceView(bench, act)
         self.authoring = AuthoringView(bench, act)
@@ -99,7 +103,8 @@ class BenchApplication:
         self.services = ServicesView(bench, act)
         self.log = LogView(bench, act, clock)
         self.views = [
-            self.controls, self.path, self.lesson, self.course, self.reference, self.replay, self.authoring,
+            self.controls, self.path, self.lesson, self.assignment, self.course, self.paper, self.reference,
+            self.replay, self.authoring,
             self.learner, self.monitor, self.scope, self.meters, self.why, self.sound, self.transport, self.record,
             self.handling, self.services, self.log, self.result, self.class_desk,
         ]  # fmt: skip
@@ -147,6 +152,7 @@ class BenchApplication:
         self.learner.follow()
         self.visit.follow(self._clock())
         self.course.follow()
+        self.assignment.follow()
         if self._seen != self.bench.version:
             self._seen = self.bench.version
             for view in self.views:

@@ -10,12 +10,13 @@ from collections.abc import Callable, Mapping
 
 from bandbench.bench.errors import BenchError
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.openbench import OpenBench
+from bandbench.bench.openbench import OPEN_PRACTICE, OpenBench
 from bandbench.bench.replaying import Replay
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
 from sim.errors import UnknownNameError
 from sim.instruments import DEFAULT_READINGS
+from sim.training.assignment import FULL_HELP, Help, Task
 from sim.training.attempt import Attempt, check_belongs
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
@@ -57,6 +58,12 @@ class Bench(OpenBench):
         The chosen lesson being done, once it has begun.
     replay : Replay or None
         The attempt that is played again, while it is.
+    task : Task or None
+        What was set, if the chosen lesson was: its variation and the help that is permitted.
+    permitted : Help
+        The help that is permitted in the session.
+    open_practice : str
+        Recording practice of the machine where no lesson asks for one.
     fading : callable, optional
         How many of a lesson's worked steps are still shown to this learner; all of them where nobody knows.
     """
@@ -69,6 +76,9 @@ class Bench(OpenBench):
         self.previews: dict[str, Lesson] = {}
         self.session: Session | None = None
         self.replay: Replay | None = None
+        self.task: Task | None = None
+        self.permitted = FULL_HELP
+        self.open_practice = OPEN_PRACTICE
         self.fading: Callable[[Lesson], int] | None = None
         self._advised: str | None = None
         self._now_s = 0.0
@@ -80,22 +90,32 @@ class Bench(OpenBench):
         if mode is not None and mode not in MODES:
             raise UnknownNameError("mode", mode, MODES)
         self.mode = mode
-        self.session = self.replay = None
+        self.session = self.replay = self.task = None
+        self.permitted = FULL_HELP
         self.lesson = self._first_lesson() if mode == "learn" else None
         # In a lesson, and before a mode is chosen, the tape plays all the time.
-        self.put_right(held=mode not in ("practise", "demonstrate"))
+        held = mode not in ("practise", "demonstrate")
+        self.put_right(held, OPEN_PRACTICE if held else self.open_practice)
 
     def why_hidden(self) -> str | None:
         """Return what keeps the explaining drawings, which show hidden errors too, from being shown; None if nothing.
 
         "assessment" or "diagnosis": a lesson of that mode that is not over; "fault": a fault hidden for practice and
-        not shown yet.
+        not shown yet; "help": a lesson that was set without them and is not over.
         """
         session = self.session
         if session is not None:
-            testing = session.lesson.mode in ("assessment", "diagnosis") and not session.finished
-            return session.lesson.mode if testing else None
+            if session.finished:
+                return None
+            if session.lesson.mode in ("assessment", "diagnosis"):
+                return session.lesson.mode
+            return None if self.permitted.why else "help"
         return "fault" if self.mode == "practise" and self.fault is not None and not self.fault_shown else None
+
+    @property
+    def book_closed(self) -> bool:
+        """Whether the reference pages stay closed: in a lesson that was set without them and is not over."""
+        return self.session is not None and not self.session.finished and not self.permitted.glossary
 
     # What a lesson or a replay refuses, and leaves open -------------------------------------------------------
 
@@ -160,7 +180,7 @@ class Bench(OpenBench):
         """Note which lesson is best done next: it is the one offered first."""
         chosen_for_them = self.lesson is None or self.lesson is self._first_lesson()
         self._advised = name
-        if self.mode == "learn" and self.session is None and chosen_for_them:
+        if self.mode == "learn" and self.session is None and self.task is None and chosen_for_them:
             self.lesson = self._first_lesson()
             self.changed()
 
@@ -172,6 +192,12 @@ class Bench(OpenBench):
         """Choose the lesson of the course to be read about and begun next."""
         self._choose(name, self.lessons)
 
+    def choose_task(self, task: Task) -> None:
+        """Choose a lesson as it was set: begun from here it has the variation and the help of the task."""
+        self._choose(task.lesson, self.lessons)
+        self.task = task
+        self.changed()
+
     def choose_preview(self, name: str) -> None:
         """Choose a lesson that is only previewed; it may have the name of one of the course."""
         self._choose(name, self.previews)
@@ -182,21 +208,29 @@ class Bench(OpenBench):
             raise UnknownNameError("lesson", name, lessons)
         if self.session is not None or self.mode != "learn":
             self.choose_mode("learn")
-        self.lesson = chosen
+        self.lesson, self.task = chosen, None
         self.changed()
 
     # A lesson being done -----------------------------------------------------------------------------------
 
     def begin_lesson(self, now_s: float, seed: int | None = None) -> None:
-        """Deal the chosen lesson, from a seed of chance if none is given."""
+        """Deal the chosen lesson: from the seed that was set for it, or one of chance, if none is given."""
         lesson = self._chosen_lesson()
         machine = self._machine_for(lesson)
-        worked = None if self.fading is None else self.fading(lesson)
-        self.session = Session(lesson, self._new_seed() if seed is None else seed, now_s, machine, worked)
+        self.permitted = FULL_HELP if self.task is None else self.task.help
+        self.session = Session(
+            lesson, self._new_seed() if seed is None else seed, now_s, machine, self._worked_steps(lesson)
+        )
         self._dealt()
 
-    def resume_lesson(self, attempt: Attempt, now_s: float) -> None:
-        """Go on with an attempt that was left, with everything as its log says it was.
+    def _worked_steps(self, lesson: Lesson) -> int | None:
+        """Return how many steps the lesson does for this learner now; None leaves it to the lesson."""
+        if not self.permitted.worked:
+            return 0
+        return None if self.fading is None else self.fading(lesson)
+
+    def resume_lesson(self, attempt: Attempt, now_s: float, permitted: Help = FULL_HELP) -> None:
+        """Go on with an attempt that was left, with everything as its log says it was and the help it was begun with.
 
         Raises
         ------
@@ -210,7 +244,9 @@ class Bench(OpenBench):
         self.choose_mode("learn")
         self.lesson = lesson
         session = Session.resumed(lesson, attempt, now_s, self._machine_for(lesson))
-        self.session = session
+        self.session, self.permitted = session, permitted
+        if not permitted.worked:
+            session.worked = 0
         self._dealt()
         if session.running is None:
             self.recorder.set_controls(session.controls)
@@ -225,10 +261,11 @@ class Bench(OpenBench):
         return machine_for(lesson, FAULTS, self.recorder)
 
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
-        """Deal the lesson anew, from another seed of chance if none is given."""
+        """Deal the lesson anew: from the seed that was set for it, or another one of chance, if none is given."""
         session = self._working_session()
-        if self.fading is not None:
-            session.worked = self.fading(session.lesson)
+        worked = self._worked_steps(session.lesson)
+        if worked is not None:
+            session.worked = worked
         session.restart(now_s, self._new_seed(session.seed) if seed is None else seed)
         self._dealt()
 
@@ -250,8 +287,15 @@ class Bench(OpenBench):
         self.changed()
 
     def open_hint(self, level: int, now_s: float) -> None:
-        """Open a hint of the lesson."""
-        self._working_session().open_hint(level, now_s)
+        """Open a hint of the lesson, as far as hints are permitted."""
+        session = self._working_session()
+        if level > self.permitted.hints and not session.finished:
+            raise BenchError(
+                say("lesson.hints_permitted", level=self.permitted.hints)
+                if self.permitted.hints
+                else say("lesson.no_hints_permitted")
+            )
+        session.open_hint(level, now_s)
         self.changed()
 
     def answer_question(self, question: str, answer: str, now_s: float) -> None:
@@ -283,6 +327,8 @@ class Bench(OpenBench):
         return self.lesson
 
     def _new_seed(self, other_than: int | None = None) -> int:
+        if self.task is not None and self.task.seed is not None:
+            return self.task.seed
         seed = self.chance.randrange(_SEEDS)
         return seed if seed != other_than else (seed + 1) % _SEEDS
 

@@ -162,7 +162,8 @@ function attemptSection(words) {
     setText(more, fill(words.more_attempts, { shown: attempts.length, count: all }));
     entries.hidden = all === 0;
     entries.setAttribute("start", all);
-    entries.replaceChildren(...attempts.map(({ at, text }) => h("li", {}, text, h("span", { class: "about" }, ` ${moment(at)}`))));
+    entries.replaceChildren(...attempts.map(({ id, at, text, whole }) => h("li", {}, text, h("span", { class: "about" }, ` ${moment(at)} `),
+      whole ? paperButton(words.alignment_record, "alignment", id, { "aria-label": fill(words.alignment_of, { text, date: moment(at) }) }) : null)));
     spoilt.replaceChildren(...(unreadable.length === 0 ? [] : [h("h4", {}, words.unreadable), h("p", { class: "about" }, words.unreadable_about),
       h("ul", { class: "unreadable" }, unreadable.map((line) => h("li", {}, line)))]));
   };
@@ -186,7 +187,7 @@ export function render({ model, el }) {
   const told = h("p", { class: "sentence", role: "status" });
   const notice = h("p", { class: "sentence", role: "status" });
   const details = h("details", { class: "records" }, title, storage, profile.element,
-    h("div", { class: "row" }, button(words.export, exportNow, { "data-do": "export" })), file.element, attempts.element);
+    h("div", { class: "row" }, button(words.export, exportNow, { "data-do": "export" }), paperButton(words.practice_record, "practice")), file.element, attempts.element);
   details.addEventListener("toggle", () => send("open", details.open));
   const part = h("div", { class: "part learner" }, lostBox, exportLost, left.element, notes.element, details, told, notice);
   el.append(part);

@@ -212,7 +212,7 @@ class LearnerView(View):
             "fixed": elsewhere,
         }
 
-    def _attempt(self, row: KeptAttempt) -> dict[str, str]:
+    def _attempt(self, row: KeptAttempt) -> dict[str, Any]:
         passed = self.records.passed(row)
         if self.records.lesson_of(row) is None:
             outcome = say("learner.other_lesson")
@@ -221,7 +221,8 @@ class LearnerView(View):
         else:
             outcome = say("learner.passed" if passed else "learner.not_yet")
         title = self._title(row.lesson)
-        return {"at": row.ended_at, "text": say("learner.attempt", title=title, seed=row.attempt.seed, outcome=outcome)}
+        text = say("learner.attempt", title=title, seed=row.attempt.seed, outcome=outcome)
+        return {"id": row.id, "at": row.ended_at, "text": text, "whole": passed is not None}
 
     def _plan(self, plan: ImportPlan) -> dict[str, Any]:
         new = len(plan.attempts) + len(plan.left) + len(plan.notes)

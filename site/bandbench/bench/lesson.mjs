@@ -34,13 +34,15 @@ function briefingPage(model, words, send) {
     setText(title, lesson.title);
     body.replaceChildren(
       h("p", { class: "about" }, fill(words.minutes, { minutes: lesson.minutes })),
+      model.permitted.text ? h("p", { class: "set-for-you" }, model.permitted.text) : "",
       prose(lesson.briefing),
       h("p", {}, button(words.begin, () => send("begin"), { class: "main", "data-do": "begin" })),
       // Folded, so that the course below is in sight.
       h("details", {}, h("summary", {}, words.objectives), list("ul", lesson.objectives)),
-      h("details", { "data-part": "cautions" }, h("summary", {}, words.cautions), list("ul", lesson.cautions)));
+      h("details", { "data-part": "cautions" }, h("summary", {}, words.cautions), list("ul", lesson.cautions)),
+      h("p", {}, paperButton(words.job_sheet, "job")));
   };
-  follow(model, ["lesson"], show);
+  follow(model, ["lesson", "permitted"], show);
   return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
@@ -163,31 +165,40 @@ function checkSection(model, words, send) {
 function hintSection(model, words, send) {
   const opened = h("div");
   const open = button("", () => send("hint", model.hints.length + 1), { "data-do": "hint" });
-  follow(model, ["hints"], () => {
+  const limit = h("p", { class: "about" });
+  follow(model, ["hints", "permitted"], () => {
     const level = model.hints.length;
     while (opened.childElementCount > level) opened.lastChild.remove();
     while (opened.childElementCount < level) {
       const number = opened.childElementCount + 1;
       opened.append(h("div", { class: "hint", role: "status" }, h("h5", {}, words[`hint_${number}`]), prose(model.hints[number - 1])));
     }
-    open.hidden = level >= HINTS;
+    open.hidden = level >= Math.min(HINTS, model.permitted.hints ?? HINTS);
+    setText(limit, model.permitted.limit ?? "");
+    limit.hidden = limit.textContent === "";
     setText(open, fill(words.open_hint, { level: Math.min(level + 1, HINTS) }));
   });
-  return h("section", { class: "hints" }, h("h4", {}, words.hints), opened, open);
+  return h("section", { class: "hints" }, h("h4", {}, words.hints), opened, open, limit);
 }
 
 function stepsPage(model, words, send) {
   const title = h("h3", { tabindex: -1 });
   const seed = h("p", { class: "about seed" });
   const briefing = h("div");
+  const permitted = h("p", { class: "about set-for-you" });
+  follow(model, ["permitted"], () => {
+    setText(permitted, model.permitted.text ?? "");
+    permitted.hidden = permitted.textContent === "";
+  });
   follow(model, ["lesson", "seed"], () => {
     setText(title, model.lesson.title ?? "");
     setText(seed, fill(words.seed, { seed: model.seed }));
     briefing.replaceChildren(...(model.lesson.briefing ? [prose(model.lesson.briefing), h("h4", {}, words.cautions), list("ul", model.lesson.cautions)] : []));
   });
-  return { title, element: h("div", { class: "steps" }, title, seed,
+  return { title, element: h("div", { class: "steps" }, title, seed, permitted,
     stepSection(model, words, send), questionSection(model, words, send), checkSection(model, words, send), hintSection(model, words, send),
     h("details", {}, h("summary", {}, words.briefing), briefing),
+    h("p", {}, paperButton(words.job_sheet, "job")),
     h("p", {}, button(words.leave, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 

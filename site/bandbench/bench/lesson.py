@@ -14,6 +14,7 @@ from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS, STAGES
 from sim.training.answers import answer_options, takes_many
+from sim.training.assignment import FULL_HELP
 from sim.training.checks import CheckResult
 from sim.training.lesson import HINT_LEVELS, Lesson
 from sim.training.session import Session
@@ -47,6 +48,8 @@ class LessonCard(Part):
         Whether the lesson is passed.
     questions : list of dict
         The questions, what can be answered, and what was; what an answer is worth only where it may be told.
+    permitted : dict
+        Levels of hints that may be opened, and in a sentence what was set for the lesson, if anything was.
     fault : dict
         What is known about a planted fault.
     faults : list of [name, title]
@@ -64,6 +67,7 @@ class LessonCard(Part):
     checks = param.List(default=[])
     finished = param.Boolean(default=False)
     questions = param.List(default=[])
+    permitted = param.Dict(default={})
     fault = param.Dict(default={})
     faults = param.List(default=[])
     notice = param.String(default="")
@@ -215,6 +219,7 @@ class LessonView(View):
         self.card.param.update(
             page="steps" if session else "briefing" if bench.mode == "learn" else bench.mode or "choose",
             lesson=_lesson_data(bench.lesson) if bench.lesson else {},
+            permitted=self._permitted(),
             fault=self._fault_data(),
         )
         if session is not None:
@@ -229,6 +234,21 @@ class LessonView(View):
                 finished=session.finished,
                 questions=_question_data(session),
             )
+
+    def _permitted(self) -> dict[str, Any]:
+        bench = self.bench
+        levels = len(HINT_LEVELS)
+        hints = levels if bench.session is None or bench.session.finished else min(bench.permitted.hints, levels)
+        limit = ""
+        if hints < levels:
+            limit = say("lesson.hints_permitted", level=hints) if hints else say("lesson.no_hints_permitted")
+        said = bench.permitted if bench.session else bench.task.help if bench.task else FULL_HELP
+        text = "" if said == FULL_HELP else say("lesson.permitted", help=said.text)
+        if bench.task is not None and bench.session is None:
+            seed = bench.task.seed
+            chosen = say("lesson.set_any") if seed is None else say("lesson.set_seed", seed=seed)
+            text = f"{chosen} {text}".strip()
+        return {"hints": hints, "limit": limit, "text": text}
 
     def _fault_data(self) -> dict[str, Any]:
         bench = self.bench

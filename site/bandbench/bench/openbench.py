@@ -26,12 +26,13 @@ from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
 from sim.recorder import Recorder
 from sim.sound import SOURCES
+from sim.standards import get_practice
 from sim.station import Station
 from sim.tape import TAPES
 
-__all__ = ["OpenBench"]
+__all__ = ["OPEN_PRACTICE", "OpenBench"]
 
-_OPEN_PRACTICE = "525 high-band"
+OPEN_PRACTICE = "525 high-band"
 """What the bench records by where nothing asks for another practice."""
 
 _HELD = "In a lesson the tape plays all the time; leave the lesson to work the transport yourself."
@@ -430,14 +431,14 @@ class OpenBench:
 
     # Set up for another purpose ------------------------------------------------------------------------------
 
-    def put_right(self, held: bool) -> None:
-        """Return to a machine in order with the bars on it, held in play or running."""
+    def put_right(self, held: bool, practice: str = OPEN_PRACTICE) -> None:
+        """Return to a machine in order with the bars on it, held in play or running, of a recording practice."""
         self.machines.take_back()
         self.machines.held = held
         self.notice = ""
         self.fault, self.severity, self.fault_shown = None, 0.0, False
-        if self.machines.own.recorder.practice.name != _OPEN_PRACTICE:
-            self._begin_with(Recorder())
+        if self.machines.own.recorder.practice.name != practice:
+            self._begin_with(Recorder(get_practice(practice).standard, practice))
         recorder = self.machines.own.recorder
         recorder.set_condition(Condition())
         recorder.set_guide_correction(0.0)

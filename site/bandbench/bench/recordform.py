@@ -29,6 +29,7 @@ from bandbench.bench.recordrows import (
     log_sha256,
     time_text,
 )
+from sim.training.assignment import FULL_HELP, Help, help_of
 from sim.training.attempt import LONGEST_NOTE, Attempt, attempt_from_json
 from sim.training.reader import DataError, Problem, Table, file_table
 
@@ -71,7 +72,8 @@ _DAMAGED = "The file was changed or damaged; use the original file."
 
 
 def _known_keys(kind: type[Profile | Outcome | Row]) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(kind) if field.name != "attempt")
+    names = (field.name for field in fields(kind) if field.name != "attempt")
+    return tuple("help" if name == "permitted" else name for name in names)
 
 
 def _time(table: Table, key: str) -> str:
@@ -118,6 +120,10 @@ def _outcome(table: Table) -> Outcome | None:
     return Outcome(own.flag("passed"), own.text("app_version", _VERSION), own.text("log_sha256", _DIGEST))
 
 
+def _permitted(table: Table) -> Help:
+    return help_of(table) if "help" in table else FULL_HELP
+
+
 def _kept_attempt(table: Table) -> KeptAttempt:
     log, attempt = _log(table)
     started_at, ended_at = _time(table, "started_at"), _time(table, "ended_at")
@@ -132,6 +138,7 @@ def _kept_attempt(table: Table) -> KeptAttempt:
         log=log,
         attempt=attempt,
         outcome=_outcome(table),
+        permitted=_permitted(table),
     )
 
 
@@ -147,6 +154,7 @@ def _left_attempt(table: Table) -> LeftAttempt:
         app_version=table.text("app_version", _VERSION),
         log=log,
         attempt=attempt,
+        permitted=_permitted(table),
     )
 
 

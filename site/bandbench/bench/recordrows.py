@@ -11,6 +11,7 @@ import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from sim.training.assignment import FULL_HELP, Help
 from sim.training.attempt import Attempt
 from sim.training.reader import DataError, Problem
 
@@ -97,6 +98,9 @@ class KeptAttempt:
         See there.
     attempt : Attempt
         What the log says.
+    permitted : Help
+        The help that was permitted; kept under ``help``, in the words of `sim.training.assignment.HELP_WORDS`, where it
+        is not all of it.
     """
 
     id: str
@@ -109,10 +113,11 @@ class KeptAttempt:
     log: str
     attempt: Attempt
     outcome: Outcome | None = None
+    permitted: Help = FULL_HELP
 
     def row(self) -> dict[str, object]:
         """Return the attempt as the store keeps it."""
-        row = {key: value for key, value in vars(self).items() if key not in ("attempt", "outcome")}
+        row = _attempt_row(self)
         return row if self.outcome is None else {**row, "outcome": dict(vars(self.outcome))}
 
     @property
@@ -134,10 +139,11 @@ class LeftAttempt:
     app_version: str
     log: str
     attempt: Attempt
+    permitted: Help = FULL_HELP
 
     def row(self) -> dict[str, object]:
         """Return the attempt as the store keeps it."""
-        return {key: value for key, value in vars(self).items() if key != "attempt"}
+        return _attempt_row(self)
 
     def ended(self, ended_at: str) -> KeptAttempt:
         """Return it as an attempt that is over."""
@@ -151,6 +157,7 @@ class LeftAttempt:
             self.app_version,
             self.log,
             self.attempt,
+            permitted=self.permitted,
         )
 
 
@@ -175,6 +182,11 @@ class Note:
 
 
 Row = KeptAttempt | LeftAttempt | Note
+
+
+def _attempt_row(kept: KeptAttempt | LeftAttempt) -> dict[str, object]:
+    row = {key: value for key, value in vars(kept).items() if key not in ("attempt", "outcome", "permitted")}
+    return row if kept.permitted == FULL_HELP else {**row, "help": list(kept.permitted.words)}
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,7 @@ from bandbench.bench.recordform import (
 )
 from bandbench.bench.recordimport import ImportPlan, planned_import
 from sim.errors import BandbenchError
+from sim.training.assignment import FULL_HELP, score_within
 from sim.training.attempt import LONGEST_NOTE, Attempt, StepShown, check_belongs
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
@@ -141,6 +142,8 @@ class LearnerRecords:
         self._seen: Attempt | None = None
         self._own: LeftAttempt | None = None
         self._filed = False
+        self._moments = ("", "")
+        self._permitted = FULL_HELP
         self._save_at_s = 0.0
         self._machine: LessonMachine | None = None
         self.watchers: list[Watcher] = []
@@ -294,6 +297,7 @@ class LearnerRecords:
             if session is None:
                 return
             self._session, self._past, self._seen = session, len(session.past), session.attempt
+            self._permitted = self._bench.permitted
             # What was done while the records were still being read belongs to the attempt as well.
             if session.attempt.events:
                 self._seen = None
@@ -333,6 +337,7 @@ class LearnerRecords:
             app_version=self.app_version,
             log=attempt.to_json(),
             attempt=attempt,
+            permitted=self._permitted,
         )
 
     def _let_go(self) -> None:
@@ -353,6 +358,7 @@ class LearnerRecords:
         if own is not None:
             self._changes.append({"do": "release", "id": own.id})
         self._session, self._past, self._seen, self._own, self._filed = None, 0, None, None, False
+        self._moments = ("", "")
         self._save_at_s = 0.0
         self._changed()
 
@@ -362,6 +368,7 @@ class LearnerRecords:
         if session is not None:
             kept = replace(kept, outcome=self._outcome(kept, session.machine))
             self._filed = True
+            self._moments = (kept.started_at, kept.ended_at)
         self.attempts[kept.id] = kept
         self.left.pop(kept.id, None)
         self._put("attempts", kept.row())
@@ -381,9 +388,10 @@ class LearnerRecords:
         if problem:
             raise BenchError(problem)
         self._let_go()
-        self._bench.resume_lesson(row.attempt, now_s)
+        self._bench.resume_lesson(row.attempt, now_s, row.permitted)
         session = self._bench.running_session()
         self._session, self._past, self._seen, self._own = session, len(session.past), session.attempt, row
+        self._permitted = row.permitted
         self._changes.append({"do": "hold", "id": row.id})
         for watcher in self.watchers:
             watcher.resumed(row, session)
@@ -412,6 +420,13 @@ class LearnerRecords:
         """Attempts that were left, without the one that goes on; the latest first."""
         rows = (row for row in self.left.values() if self._own is None or row.id != self._own.id)
         return tuple(sorted(rows, key=lambda row: row.saved_at, reverse=True))
+
+    @property
+    def moments(self) -> tuple[str, str]:
+        """When the attempt at the bench was begun and when it was over, as rows say it; empty where not known."""
+        if self._own is not None and not self._filed:
+            return self._own.started_at, ""
+        return self._moments
 
     def why_not_resumed(self, row: LeftAttempt) -> str:
         """Return why an attempt cannot be gone on with here, or an empty text."""
@@ -464,6 +479,8 @@ class LearnerRecords:
 
     def _outcome(self, row: KeptAttempt, machine: LessonMachine) -> Outcome:
         score = score_attempt(machine.lesson, row.attempt, machine, f"attempt of {row.started_at}")
+        # Watchers and the record are told the same: a pass with more help than was permitted is none.
+        score = score_within(score, row.permitted, row.attempt)
         for watcher in self.watchers:
             watcher.over(row, machine.lesson, score)
         return Outcome(score.passed, self.app_version, _sha256(row.log))

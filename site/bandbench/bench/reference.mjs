@@ -16,7 +16,14 @@ export function render({ model, el }) {
     if (model.pages === "") setText(count, words.loading);
     model.send_msg({ do: "open" });
   }, { "data-do": "reference" });
-  el.append(h("div", { class: "part reference" }, h("p", { class: "reference-open" }, open, h("span", { class: "about" }, words.open_text)), dialog));
+  const closed = h("p", { class: "about" }, words.closed);
+  const opening = h("p", { class: "reference-open" }, open, h("span", { class: "about" }, words.open_text));
+  el.append(h("div", { class: "part reference" }, opening, closed, dialog));
+  follow(model, ["closed"], () => {
+    opening.hidden = model.closed;
+    closed.hidden = !model.closed;
+    if (model.closed) dialog.close();
+  });
 
   // Every row with its text in small letters, for the field to look through.
   let rows = [];

@@ -26,9 +26,12 @@ class ReferenceBook(Part):
     ----------
     pages : str
         JSON: every page with its tables; empty until they are asked for.
+    closed : bool
+        Whether the lesson was set without them.
     """
 
     pages = param.String(default="")
+    closed = param.Boolean(default=False)
 
     _esm = script("reference")
 
@@ -50,6 +53,10 @@ class ReferenceView(View):
         """Make the pages when they are first opened: ``{"do": "open"}``."""
         if message["do"] != "open":
             raise ValueError(f"the reference pages know no {message['do']!r}")
-        if not self.book.pages:
+        if not self.book.pages and not self.bench.book_closed:
             pages = reference_pages(read_glossary(), self.bench.lessons)
             self.book.pages = json.dumps([asdict(page) for page in pages])
+
+    def refresh(self) -> None:
+        """Keep the pages closed while a lesson is done that was set without them."""
+        self.book.closed = self.bench.book_closed

@@ -37,6 +37,7 @@ export function render({ model, el }) {
     body.replaceChildren(
       h("p", { class: "about" }, result.lesson),
       h("p", { class: "reason" }, result.reason),
+      ...(result.permitted ? [h("p", { class: "about" }, result.permitted)] : []),
       h("ul", { class: "score-parts" }, result.parts.map(([name, good, sentences]) => h("li", { "data-part": name },
         h("b", {}, `${good ? "✓" : "✗"} ${name}: ${good ? words.part_good : words.part_missed}. `), sentences.join(" ")))),
       ...(result.answers.length ? [h("div", { class: "table" }, h("table", { role: "table" },
@@ -58,6 +59,7 @@ export function render({ model, el }) {
         button(words.again, () => model.send_msg({ do: "again" }), { class: "main", "data-do": "again" }),
         button(words.replay, () => model.send_msg({ do: "replay" }), { "data-do": "replay" }),
         button(words.print, () => globalThis.print(), { "data-do": "print" }),
+        paperButton(words.alignment_record, "alignment"),
         button(words.close, () => model.send_msg({ do: "close" }), { "data-do": "close" })),
       h("h4", {}, words.over_time));
     title.focus();

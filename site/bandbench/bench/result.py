@@ -22,6 +22,7 @@ from bandbench.bench.words import say
 from sim.controls import CONTROLS
 from sim.deeds import DEEDS
 from sim.training.answers import AnswerResult
+from sim.training.assignment import FULL_HELP, Help
 from sim.training.score import ForbiddenAct, Score
 from sim.training.session import Session
 from sim.training.timeline import ControlTrack, ReadingTrack, control_tracks, reading_tracks
@@ -52,7 +53,7 @@ class ResultPage(Part):
     _esm = script("result")
 
 
-def _result_data(session: Session, score: Score, advice: Advice) -> dict[str, Any]:
+def _result_data(session: Session, score: Score, advice: Advice, permitted: Help) -> dict[str, Any]:
     lesson = session.lesson
     minutes, seconds = divmod(round(score.duration_s), 60)
     return {
@@ -60,6 +61,7 @@ def _result_data(session: Session, score: Score, advice: Advice) -> dict[str, An
         "passed": score.passed,
         "lesson": say("result.lesson", title=lesson.title, seed=session.seed),
         "reason": typeset(score.reason),
+        "permitted": "" if permitted == FULL_HELP else say("lesson.permitted", help=permitted.text),
         "checks": [check_data(result) for result in score.deciding.results] if score.deciding else [],
         "parts": [
             [say(f"result.{part.name}"), part.passed, [typeset(sentence) for sentence in part.sentences]]
@@ -198,7 +200,7 @@ class ResultView(View):
         """Show the running attempt's result."""
         session = self.bench.running_session()
         score = session.score()
-        self.page.result = _result_data(session, score, self._advise(session, score))
+        self.page.result = _result_data(session, score, self._advise(session, score), self.bench.permitted)
         readings: Sequence[ReadingTrack] = reading_tracks(
             session.lesson, session.attempt, session.start, session.machine
         )

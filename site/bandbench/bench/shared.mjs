@@ -54,6 +54,13 @@ function button(label, onclick, attributes = {}) {
   return h("button", { type: "button", onclick, ...attributes }, label);
 }
 
+// A button that asks for a sheet of paper (paper.mjs lays it out); who pressed it has the focus again afterwards.
+function paperButton(label, kind, value = "", attributes = {}) {
+  const element = button(label, () => document.dispatchEvent(new CustomEvent("bandbench:paper", { detail: { kind, value, opener: element } })),
+    { class: "quiet", "data-do": `paper_${kind}`, ...attributes });
+  return element;
+}
+
 // How long a list waits for what was chosen in it to be confirmed.
 const CHOICE_SETTLES_MS = 1500;
 

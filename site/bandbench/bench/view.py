@@ -1,6 +1,7 @@
 """What every view is made of: a part of the page drawn by a small script, and the Python that feeds it.
 
-Contents: `Part` (the Panel component), `script` (its ``.mjs`` file), `View` (the Python side).
+Contents: `Part` (the Panel component), `script` (its ``.mjs`` file), `style` (a ``.css`` file) and `STYLES`, `View`
+(the Python side).
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from bandbench.bench.words import words_of
 if TYPE_CHECKING:
     from panel.viewable import Viewable
 
-__all__ = ["Action", "Part", "View", "script"]
+__all__ = ["STYLES", "Action", "Part", "View", "script", "style"]
 
 _HERE = Path(__file__).parent
 
@@ -30,6 +31,15 @@ Action = Callable[[], None]
 def script(name: str) -> str:
     """Return the script of a part: what all parts share, then its own file ``<name>.mjs``."""
     return "\n".join((_HERE / f"{stem}.mjs").read_text("utf-8") for stem in ("shared", name))
+
+
+def style(name: str) -> str:
+    """Return the style sheet ``<name>.css``."""
+    return (_HERE / f"{name}.css").read_text("utf-8")
+
+
+STYLES = (style("parts"),)
+"""The style sheet that all parts share."""
 
 
 class Part(JSComponent):
@@ -43,7 +53,7 @@ class Part(JSComponent):
 
     words = param.Dict(default={})
 
-    _stylesheets: ClassVar[list[str]] = [(_HERE / "parts.css").read_text("utf-8")]
+    _stylesheets: ClassVar[list[str]] = [*STYLES]
 
     def __init__(self, receive: Callable[[Mapping[str, Any]], None], **parameters: Any) -> None:
         super().__init__(sizing_mode="stretch_width", margin=0, **parameters)  # type: ignore[no-untyped-call]

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from bandbench.bench.paper_words import PAPER_WORDS
+
 __all__ = ["WORDS", "say", "words_of"]
 
 WORDS: Mapping[str, str] = MappingProxyType(
@@ -288,6 +290,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         # Reference pages
         "reference.open": "Reference",
         "reference.open_text": "Glossary, standards, formulas, controls, readings, symptom chart, cautions.",
+        "reference.closed": "This lesson was set without the reference pages: they open again when it is over.",
         "reference.title": "Reference",
         "reference.filter": "Find in all pages",
         "reference.close": "Close the reference",
@@ -514,6 +517,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "why.no_tape": "No tape is being played now; this is where the heads would run.",
         "why.hidden_assessment": "This is an assessment: there are no explaining drawings until it is over.",
         "why.hidden_diagnosis": "In this lesson you find out what is wrong: the drawings come when it is passed.",
+        "why.hidden_help": "This lesson was set without explaining drawings: they come when it is over.",
         "why.hidden_fault": "The drawings would show where the hidden fault lies. They come back when the fault is "
         "shown or the machine is put right.",
         "why.slow": "Moving {factor} times slower than the machine.",
@@ -780,6 +784,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "log.move": "{label}: {before} to {after}",
         "log.undone": "Took back {label}.",
     }
+    | dict(PAPER_WORDS)
 )
 
 
