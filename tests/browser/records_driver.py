@@ -60,14 +60,16 @@ class RecordsPage:
         The site.
     init_script : str
         Run before anything of the page's.
+    query : str
+        What is fixed by the address the page is opened with.
     """
 
-    def __init__(self, context: BrowserContext, url: str, init_script: str = "") -> None:
+    def __init__(self, context: BrowserContext, url: str, init_script: str = "", query: str = "") -> None:
         self.watched = WatchedPage(context.new_page(), url)
         self.watched.page.set_default_timeout(1000.0 * WAIT_S)
         if init_script:
             self.watched.page.add_init_script(init_script)
-        self.watched.start()
+        self.watched.start(query)
         self.bench = BenchPage(self.watched)
         self.page = self.watched.page
         self.part = self.page.locator(".part.learner")
