@@ -81,7 +81,8 @@ def test_what_was_found_and_left_is_printed_on_either_paper(opened: RecordsPage)
     accessible(page, "#paper")
     for size, points in (("A4", A4_POINTS), ("Letter", LETTER_POINTS)):
         pages = boxes(page.pdf(format=size))
-        assert set(pages) == {points}
+        # The browser rounds to its own picture elements.
+        assert all(page_size == pytest.approx(points, abs=2) for page_size in pages)
         # The sheet alone, not the bench behind it.
         assert 1 <= len(pages) <= 3
     page.emulate_media(media="print")
