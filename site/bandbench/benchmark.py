@@ -18,6 +18,8 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +29,7 @@ from bandbench import benchmark_kernel
 from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
 from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
 from bandbench.build_assets import write_site
+from bandbench.package import package_files, site_files, zip_bytes
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
 from bandbench.serve import make_server
 from sim.correction import CORRECTIONS
@@ -58,6 +61,15 @@ const pyodide = await loadPyodide({ packages: ["numpy"] });
 pyodide.runPython("import numpy; numpy.ones((525, 910)).sum()");
 self.postMessage("ready");
 """
+
+# As little as a learning system can be: an object that answers, and a frame.
+FRAME_PAGE = b"""<!doctype html><meta charset="utf-8"><link rel="icon" href="data:,"><title>Learning system</title>
+<script>
+const answer = (value) => () => value;
+globalThis.API = { LMSInitialize: answer("true"), LMSFinish: answer("true"), LMSCommit: answer("true"),
+  LMSSetValue: answer("true"), LMSGetValue: answer(""), LMSGetLastError: answer("0"), LMSGetErrorString: answer("") };
+</script>
+<iframe src="package/index.html" sandbox="allow-scripts allow-same-origin" width="1400" height="900"></iframe>"""
 
 # When something can be read, when there is a first result, when all is there. [ms]
 BARE_TIMES = "[readyMs, readyMs, readyMs]"
@@ -109,6 +121,13 @@ class BenchmarkError(BandbenchError):
     """Something to be measured does not work."""
 
 
+class _PlainHandler(SimpleHTTPRequestHandler):
+    """Files as they are: no compression, no policy, no word on how long they may be kept."""
+
+    def log_message(self, *_: object) -> None:
+        """Keep quiet."""
+
+
 def main() -> int:
     """Measure everything and print the table."""
     if not is_current(DEFAULT_OUTPUT):
@@ -128,6 +147,7 @@ def main() -> int:
                     for _ in range(VISITS)
                 ]
                 bare_visits, site_visits = [bare for bare, _ in turns], [site for _, site in turns]
+            framed = _framed_visit(playwright, Path(folder))
             with _context(playwright, Path(folder, "profile")) as context:
                 page = _open(context, address)
                 time.sleep(SETTLE_S)
@@ -137,6 +157,7 @@ def main() -> int:
                 browser_ms = _browser_kernel_ms(page)
                 version = context.browser.version if context.browser else playwright.chromium.name
     _print_table(version, native_ms, browser_ms, frames_hz, colour_hz, latencies_ms, bare_visits, site_visits)
+    _print_framed(framed, site_visits[0], bare_visits[0])
     return 0
 
 
@@ -150,6 +171,39 @@ def _write_bare_site(folder: Path) -> None:
     shutil.copy(folder / "assets" / "index.html", folder / "index.html")
     page = (folder / "index.html").read_bytes().replace(b'"worker.mjs"', b'"assets/worker.mjs"')
     (folder / "index.html").write_bytes(page)
+
+
+@dataclass(frozen=True)
+class FramedVisit:
+    """A package of the whole course and its first visit in a learning system's frame: its bytes, and times [s]."""
+
+    package_bytes: int
+    readable_s: float
+    first_result_s: float
+    whole_s: float
+
+
+def _framed_visit(playwright: Playwright, folder: Path) -> FramedVisit:
+    """Return what a first visit to a package takes, served as a learning system may: by a plain server, in a frame."""
+    files = package_files(site_files(DEFAULT_OUTPUT), "scorm")
+    school = folder / "school"
+    for path, content in {"index.html": FRAME_PAGE, **{f"package/{path}": files[path] for path in files}}.items():
+        target = school / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(content)
+    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_PlainHandler, directory=str(school)))
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    with _context(playwright, folder / "school-profile") as context:
+        page = context.new_page()
+        page.goto(f"http://127.0.0.1:{server.server_address[1]}/")
+        frame = page.frames[1]
+        frame.wait_for_selector("body:is([data-state=running], [data-state=failed])", timeout=START_LIMIT_MS)
+        if frame.evaluate("document.body.dataset.state") != "running":
+            raise BenchmarkError(f"the package did not start in a frame: {frame.inner_text('body')}")
+        readable_ms, first_ms, whole_ms = frame.evaluate(SITE_TIMES)
+    server.shutdown()
+    server.server_close()
+    return FramedVisit(len(zip_bytes(files)), readable_ms / 1000, first_ms / 1000, whole_ms / 1000)
 
 
 @contextmanager
@@ -289,6 +343,27 @@ def _print_table(
                 f"{sent / bare_sent:.2f}" if sent > 0.1 else "",
             ),
         ]
+    _print_rows(rows)
+
+
+def _print_framed(framed: FramedVisit, site: Visit, bare: Visit) -> None:
+    rows: list[tuple[str, Any, Any, Any]] = [
+        ("SCORM package in a frame, first visit", "the package", "bare Pyodide + NumPy", "ratio"),
+        ("bytes of the zip", framed.package_bytes, "", ""),
+        ("s to a page to read", f"{framed.readable_s:.2f}", "", ""),
+        (
+            "s to first picture / result",
+            f"{framed.first_result_s:.1f}",
+            f"{bare.whole_s:.1f}",
+            f"{framed.first_result_s / bare.whole_s:.2f}",
+        ),
+        (
+            "   the site by itself",
+            f"{site.first_result_s:.1f}",
+            "",
+            f"{framed.first_result_s / site.first_result_s:.2f}",
+        ),
+    ]
     _print_rows(rows)
 
 

@@ -130,9 +130,8 @@ class LearningSystem:
             **launch,
         }
         for name in ("objectives", "interactions"):
-            rows = self.kept.get(name, {}).get("childArray", [])
-            if rows:
-                known["cmi"][name] = {str(place): row for place, row in enumerate(rows)}
+            if self.kept.get(name):
+                known["cmi"][name] = self.kept[name]
         return Visit(self, context, known, init_script)
 
 
@@ -158,6 +157,7 @@ class Visit(RecordsPage):
 
     def __init__(self, system: LearningSystem, context: BrowserContext, known: Mapping[str, Any], init: str) -> None:
         self.system = system
+        self.made: list[list[str]] = []
         self.outer = context.new_page()
         self.outer.set_default_timeout(1000.0 * WAIT_S)
         if init:
@@ -195,8 +195,12 @@ class Visit(RecordsPage):
     def leave(self) -> dict[str, Any]:
         """Close the frame as the learner would; return what the system then keeps."""
         self.outer.evaluate("end()")
-        kept = self.held
-        assert self.calls[-1][0] == "LMSFinish"
+        kept, self.made = self.held, self.calls
+        # A visit is begun once and ended once, whatever comes between.
+        names = [name for name, _, _ in self.made]
+        assert (names[0], names[-1]) == ("LMSInitialize", "LMSFinish")
+        assert (names.count("LMSInitialize"), names.count("LMSFinish")) == (1, 1)
+        assert "CommitError" not in names
         self.system.kept = kept
         self.outer.close()
         return kept
