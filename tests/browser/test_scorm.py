@@ -1,0 +1,133 @@
+"""A package in a learning system's frame, in a real Chromium: begun, left, resumed elsewhere, passed, looked at."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext
+
+from bandbench.bench.scormstate import LONGEST_STATE, read_state
+from bandbench.package import package_files, site_files, zip_bytes
+from tests.browser.bench_driver import screenshot_folder
+from tests.browser.learning_system import BLOCKED, LearningSystem
+from tests.browser.records_driver import LESSONS
+
+LESSON = "tracking-and-guide"
+HOSTILE = "<b>Jo</b><img src=x onerror=\"document.title='hurt'\">"
+
+
+@pytest.fixture
+def system(built_site: Path, tmp_path: Path) -> Iterator[Callable[[str | None], LearningSystem]]:
+    """Return what serves a package of a lesson, or of the whole course."""
+    systems = []
+
+    def serving(lesson: str | None) -> LearningSystem:
+        package = zip_bytes(package_files(site_files(built_site), "scorm", lesson))
+        systems.append(LearningSystem(tmp_path, package))
+        return systems[-1]
+
+    yield serving
+    for one in systems:
+        one.close()
+
+
+@pytest.fixture
+def machine(browser: Browser) -> Iterator[Callable[[], BrowserContext]]:
+    """Return what makes browsers as on different machines: none has anything of the others."""
+    contexts = []
+
+    def another() -> BrowserContext:
+        contexts.append(browser.new_context(viewport={"width": 1400, "height": 900}, service_workers="block"))
+        return contexts[-1]
+
+    yield another
+    for context in contexts:
+        context.close()
+
+
+@pytest.mark.timeout(900)
+def test_a_lesson_is_begun_left_gone_on_with_elsewhere_and_passed(
+    system: Callable[[str | None], LearningSystem], machine: Callable[[], BrowserContext]
+) -> None:
+    lesson = LESSONS[LESSON]
+    school = system(LESSON)
+    visit = school.visit(machine(), BLOCKED)
+    assert "Muster, Ines" in visit.line
+    assert visit.who == "Muster, Ines"
+    # The lesson of the package lies ready, and no other is there.
+    assert visit.page.locator(".briefing h3").text_content() == lesson.title
+    assert visit.page.locator("[data-lesson]").count() == 1
+    visit.press(do="begin")
+    visit.page.locator(".seed", has_text="Variation").wait_for()
+    seed = visit.seed
+    visit.set_control("guide_position_um", 12.0)
+    visit.press(do="hint")
+    visit.bench.until(lambda: told_events(visit.held["suspend_data"]) == 2, "the move and the hint in what is kept")
+    visit.bench.until(lambda: visit.calls[-1][0] == "LMSCommit", "the saving of it")
+    assert visit.held["core"]["lesson_status"] == "incomplete"
+    visit.bench.check_unhurt()
+    kept = visit.leave()
+    assert kept["core"]["exit"] == "suspend"
+    assert re.fullmatch(r"\d{2,4}:\d\d:\d\d(\.\d{1,2})?", kept["core"]["session_time"])
+
+    again = school.visit(machine(), BLOCKED)
+    assert "You left" in again.line
+    again.press(do="resume")
+    again.page.locator(".seed", has_text="Variation").wait_for()
+    assert again.seed == seed
+    assert again.bench.field("guide_position_um").input_value() == "12.0"
+    again.solve(LESSON)
+    again.bench.until(lambda: again.held["core"]["lesson_status"] == "passed", "the pass")
+    again.bench.until(lambda: again.calls[-1][0] == "LMSCommit", "the saving of it")
+    again.bench.screenshot("scorm-1-passed", full_page=False)
+    again.bench.check_unhurt()
+    kept = again.leave()
+    core = kept["core"]
+    assert (core["lesson_status"], core["score"]["raw"], core["exit"]) == ("passed", "100", "")
+    assert core["lesson_location"] == LESSON
+    rows = kept["objectives"]
+    names = [f"check.{check.name}" for check in lesson.checks]
+    assert [(row["id"], row["status"], row["score"]["raw"]) for row in rows.values()] == [
+        (name, "passed", "100") for name in names
+    ]
+    checks = list(kept["interactions"].values())
+    assert [row["result"] for row in checks] == ["correct"] * len(names)
+    assert {row["type"] for row in checks} == {"performance"}
+    assert [row["objectives"]["0"]["id"] for row in checks] == names
+
+
+def told_events(text: str) -> int:
+    """Return how many events of the attempt that goes on are kept."""
+    assert len(text) <= LONGEST_STATE
+    running = read_state(text, "", "").running if text else None
+    return len(running.attempt.events) if running else 0
+
+
+@pytest.mark.timeout(600)
+def test_who_only_looks_at_the_course_changes_nothing_and_a_name_is_only_text(
+    system: Callable[[str | None], LearningSystem], machine: Callable[[], BrowserContext]
+) -> None:
+    school = system(None)
+    core = {"lesson_status": "incomplete", "exit": "suspend", "score": {"raw": "40"}}
+    school.kept = {"core": core, "suspend_data": "other"}
+    visit = school.visit(machine(), lesson_mode="review", student_name=HOSTILE)
+    assert "nothing you do is reported" in visit.line
+    assert visit.page.locator("[data-mode=learn]").is_visible()
+    visit.page.locator("[data-mode=learn]").click()
+    visit.page.locator(".part.course").wait_for()
+    assert visit.page.locator("[data-lesson]").count() == len(LESSONS)
+    assert visit.who == HOSTILE
+    assert visit.page.locator("#visit img, .part.learner img").count() == 0
+    assert visit.page.evaluate("document.title") == "bandbench"
+    visit.outer.set_viewport_size({"width": 320, "height": 800})
+    visit.page.wait_for_timeout(300)
+    visit.outer.screenshot(path=screenshot_folder() / "scorm-2-narrow.png")
+    assert visit.page.evaluate("document.documentElement.scrollWidth") <= 320
+    visit.bench.check_unhurt()
+    kept = visit.leave()
+    assert [name for name, _, _ in visit.made if name == "LMSSetValue"] == []
+    assert kept["suspend_data"] == "other"
+    assert (kept["core"]["lesson_status"], kept["core"]["score"]["raw"]) == ("incomplete", "40")
