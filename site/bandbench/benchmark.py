@@ -347,6 +347,7 @@ def _print_table(
 
 
 def _print_framed(framed: FramedVisit, site: Visit, bare: Visit) -> None:
+    longer = framed.first_result_s / site.first_result_s
     rows: list[tuple[str, Any, Any, Any]] = [
         ("SCORM package in a frame, first visit", "the package", "bare Pyodide + NumPy", "ratio"),
         ("bytes of the zip", framed.package_bytes, "", ""),
@@ -357,12 +358,7 @@ def _print_framed(framed: FramedVisit, site: Visit, bare: Visit) -> None:
             f"{bare.whole_s:.1f}",
             f"{framed.first_result_s / bare.whole_s:.2f}",
         ),
-        (
-            "   the site by itself",
-            f"{site.first_result_s:.1f}",
-            "",
-            f"{framed.first_result_s / site.first_result_s:.2f}",
-        ),
+        ("the site by itself, and how much longer", f"{site.first_result_s:.1f}", "", f"{longer:.2f}"),
     ]
     _print_rows(rows)
 

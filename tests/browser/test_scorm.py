@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext
 
 from bandbench.bench.scormstate import LONGEST_STATE, read_state
+from bandbench.build import STATIC
 from bandbench.package import package_files, site_files, zip_bytes
 from tests.browser.bench_driver import screenshot_folder
 from tests.browser.learning_system import BLOCKED, LearningSystem
@@ -131,3 +132,47 @@ def test_who_only_looks_at_the_course_changes_nothing_and_a_name_is_only_text(
     assert [name for name, _, _ in visit.made if name == "LMSSetValue"] == []
     assert kept["suspend_data"] == "other"
     assert (kept["core"]["lesson_status"], kept["core"]["score"]["raw"]) == ("incomplete", "40")
+
+
+# Windows as `scorm.mjs` sees them; those of another origin throw at every touch but that of their parent.
+FIND = """async () => {
+  const { findApi } = await import("./school/course%2042/content/scorm.js");
+  const API = { LMSInitialize: () => "true" };
+  const no = () => { throw new DOMException("no", "SecurityError"); };
+  const outermost = (parts) => {
+    const made = { opener: null, ...parts };
+    made.parent = made.top = made;
+    return made;
+  };
+  const inside = (parent, parts = {}) => ({ parent, top: parent, opener: null, ...parts });
+  const foreign = (parent) => ({ get API() { return no(); }, parent, top: parent, opener: null });
+  const closed = { get API() { return no(); }, get parent() { return no(); }, get opener() { return no(); } };
+  const endless = { opener: null, top: null, get parent() { return { ...endless, parent: endless }; } };
+  const system = outermost({ API });
+  return {
+    around: findApi(inside(inside(system))) === API,
+    beyond_another_origin: findApi(inside(foreign(system))) === API,
+    around_the_opener: findApi(inside(outermost({ opener: inside(system) }))) === API,
+    nowhere: findApi(inside(outermost({}))),
+    shut_off: findApi(inside(closed)),
+    an_element_of_that_name: findApi(inside(outermost({ API: { nodeType: 1 } }))),
+    without_end: findApi(endless),
+  };
+}"""
+
+
+def test_the_system_is_found_wherever_it_may_be_and_nothing_is_taken_for_it(browser: Browser, tmp_path: Path) -> None:
+    school = LearningSystem(tmp_path, zip_bytes({"scorm.js": (STATIC / "scorm.mjs").read_bytes()}))
+    page = browser.new_page()
+    page.goto(school.url)
+    assert page.evaluate(FIND) == {
+        "around": True,
+        "beyond_another_origin": True,
+        "around_the_opener": True,
+        "nowhere": None,
+        "shut_off": None,
+        "an_element_of_that_name": None,
+        "without_end": None,
+    }
+    page.close()
+    school.close()
