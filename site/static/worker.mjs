@@ -113,6 +113,7 @@ async function start(config) {
   progress("bench");
   bench = pyodide.pyimport("bandbench.runtime.worker").start((message, transfer) => post(message, transfer), config.lesson);
   progress("page");
+  self.bandbench.bench = bench;
   bench.show();
   for (const message of early.splice(0)) await handle(message);
 }

@@ -1,7 +1,7 @@
 """The bench's page in a real browser, as a test sees and uses it.
 
-Contents: `BenchPage`. Only what a person could see or press is used, through the keyboard or the mouse; and two
-numbers the page offers to tests (the count of control changes that picture and readings already show).
+Contents: `BenchPage`. Only what a person could see or press is used, through the keyboard or the mouse; and some
+numbers that page and worker offer to tests (counts of the control changes that were made and are already shown).
 """
 
 from __future__ import annotations
@@ -101,6 +101,11 @@ class BenchPage:
         return int(self.page.locator(".part.meters").get_attribute("data-revision") or 0)
 
     @property
+    def made_revision(self) -> int:
+        """How many control changes the bench itself has met, shown or not yet."""
+        return int(self.page.workers[0].evaluate("self.bandbench.bench.revision"))
+
+    @property
     def drawn_revision(self) -> int:
         """How many control changes the picture already shows."""
         return int(self.page.evaluate("bandbench.statistics.revision"))
@@ -147,7 +152,7 @@ class BenchPage:
 
     def press(self, key: str) -> None:
         """Press a key on a control and wait for its effect on the readings."""
-        before = max(self.revision, self.drawn_revision)
+        before = self.made_revision
         self.page.keyboard.press(key)
         self.until(lambda: self.revision > before, f"the effect of {key}")
 
@@ -162,9 +167,12 @@ class BenchPage:
         chosen.click()
         chosen.wait_for(state="hidden")
         # The machine is put in order at each choice: only when that is read does a test begin to turn anything.
-        self.page.wait_for_timeout(400)
-        drawn = self.drawn_revision
-        self.until(lambda: self.revision >= drawn, "a machine in order")
+        self.until_read()
+
+    def until_read(self) -> None:
+        """Wait until the readings show every control change that the bench has met."""
+        made = self.made_revision
+        self.until(lambda: self.revision >= made, "readings of the machine as it stands")
 
     def begin_lesson(self, lesson: str) -> None:
         """Choose a lesson in the course, which is in sight, and begin it, with the mouse."""

@@ -51,12 +51,29 @@ def watched_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
     context.close()
 
 
+# A browser with two pages open may stop to draw either, whichever is in front: each test has one page at a time.
+
+
 @pytest.fixture(scope="module")
 def running_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
     """Return one page with the bench running, first visited with an empty cache, shared by a module's tests."""
     context = browser.new_context(viewport={"width": 1400, "height": 900})
     watched = WatchedPage(context.new_page(), site_url)
     watched.page.add_init_script(RECORD_PROGRESS)
+    watched.start()
+    yield watched
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def still_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
+    """Return one page with the bench for somebody who asks for little motion, shared by a module's tests.
+
+    Its picture follows the controls and else stands still until a test presses Play: a moving one takes a core of
+    the machine for as long as its page is open, and every answer of the page waits for the frame in the making.
+    """
+    context = browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce")
+    watched = WatchedPage(context.new_page(), site_url)
     watched.start()
     yield watched
     context.close()

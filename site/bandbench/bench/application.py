@@ -115,6 +115,11 @@ class BenchApplication:
         if single:
             bench.choose_lesson(lesson)
 
+    @property
+    def revision(self) -> int:
+        """How many changes of the controls there were."""
+        return self.bench.revision
+
     def act(self, action: Action) -> str | None:
         """Do something to the bench; return why it could not be done, or None.
 

@@ -69,6 +69,11 @@ class SoundBlock:
 class Application(Protocol):
     """A bench that the worker can run."""
 
+    @property
+    def revision(self) -> int:
+        """How many changes of the controls there were, whether a frame shows them already or not (`FrameImage`)."""
+        ...
+
     def roots(self) -> Mapping[str, Viewable]:
         """Return the Panel parts by the name of the place in the page (``data-root``) that each belongs in."""
         ...

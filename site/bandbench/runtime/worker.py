@@ -36,6 +36,11 @@ class Worker:
         self._loop = FrameLoop(self._next_frame, self._tick, self._send_frame, work=self._work)
         self._running: asyncio.Task[None] | None = None
 
+    @property
+    def revision(self) -> int:
+        """How many changes of the controls there were, shown or not yet; for the tests."""
+        return self._application.revision
+
     def show(self) -> None:
         """Send the page the parts of the bench to build and, while it builds them, the first picture."""
         message = panel_glue.document_message(self._document, self._application.roots())
