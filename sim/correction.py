@@ -7,6 +7,8 @@ What it leaves is what it cannot see: its own uncertainty, errors beyond its ran
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,10 +57,9 @@ class Corrector:
         sample = lines + np.arange(self._window.start, self._window.stop)
         turns = sample * (standard.subcarrier_hz / rate_hz)
         self._carrier = np.exp(-2j * np.pi * (turns - np.floor(turns))).astype(np.complex64)
-        self._expected = self._burst_phasors(burst(standard).astype(np.float32))
+        self._expected = self._burst_phasors(_burst_in(standard, self._window.start, self._window.stop))
 
-    def _burst_phasors(self, video: FloatArray) -> NDArray[np.complex64]:
-        window = video[:, self._window]
+    def _burst_phasors(self, window: FloatArray) -> NDArray[np.complex64]:
         return np.asarray(((window - window.mean(axis=1, keepdims=True)) * self._carrier).sum(axis=1))
 
     def __call__(self, demod: FloatArray, mode: str, index: int, noise_s: float = 0.0) -> FloatArray:
@@ -95,11 +96,21 @@ class Corrector:
 
         Less than half a cycle. Reading later turns the subcarrier forward by that time: no need to move the picture.
         """
-        measured = self._burst_phasors(video) * np.exp(2j * np.pi * self._standard.subcarrier_hz * move_s)
+        measured = self._burst_phasors(video[:, self._window]) * np.exp(
+            2j * np.pi * self._standard.subcarrier_hz * move_s
+        )
         least = _LEAST_BURST * np.abs(self._expected).max()
         present = (np.abs(measured) > least) & (np.abs(self._expected) > least)
         turns = np.angle(measured * np.conj(self._expected)) / (2.0 * np.pi)
         return np.where(present, -turns / self._standard.subcarrier_hz, np.nan)
+
+
+@lru_cache(maxsize=2)
+def _burst_in(standard: Standard, start: int, stop: int) -> FloatArray:
+    """Return the samples of each line in which a corrector looks for the burst, as the standard has them (read only)."""
+    samples = burst(standard)[:, start:stop].astype(np.float32)
+    samples.setflags(write=False)
+    return samples
 
 
 def _held(values: NDArray[np.float64]) -> NDArray[np.float64]:

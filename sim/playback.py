@@ -10,6 +10,7 @@ import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,16 +127,23 @@ class NoisePool:
     def __init__(self, standard: Standard, seed: int) -> None:
         self._seed = seed
         self._count = standard.samples_per_frame
-        generator = np.random.default_rng([seed, 0])
-        length = 2 * self._count + 2 * self._MARGIN
-        parts = generator.standard_normal(2 * length, dtype=np.float32)
-        parts *= np.float32(math.sqrt(0.5))
-        self._pool = parts.view(np.complex64)
+        self._pool = _white_noise(seed, 2 * self._count + 2 * self._MARGIN)
 
     def frame(self, index: int) -> ComplexArray:
         """Return the noise of frame `index` with two samples of margin at each end (read only)."""
         start = int(np.random.default_rng([self._seed, 1, index]).integers(self._count))
         return self._pool[start : start + self._count + 2 * self._MARGIN]
+
+
+# Each takes some 8 MB; the machines of one bench share theirs.
+@lru_cache(maxsize=2)
+def _white_noise(seed: int, length: int) -> ComplexArray:
+    """Return complex noise of unit rms (read only)."""
+    parts = np.random.default_rng([seed, 0]).standard_normal(2 * length, dtype=np.float32)
+    parts *= np.float32(math.sqrt(0.5))
+    noise = parts.view(np.complex64)
+    noise.setflags(write=False)
+    return noise
 
 
 def _pass_slices(schedule: PassSchedule, count: int) -> list[tuple[int, slice]]:

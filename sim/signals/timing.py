@@ -10,6 +10,8 @@ frame is one of a sequence of two (NTSC) or four (PAL), which differ in the phas
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -315,6 +317,14 @@ def blanking_template(
     >>> template[20, [0, 30, 400]].tolist(), active_mask[20, [30, 400]].tolist()
     ([-20.0, -40.0, 0.0], [False, True])
     """
+    template, active_mask = _blanking(standard, colour_frame, with_burst)
+    return template.copy(), active_mask.copy()
+
+
+# As many as two standards need in one place of the colour sequence, with burst and without.
+@lru_cache(maxsize=4)
+def _blanking(standard: Standard, colour_frame: int, with_burst: bool) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Return what `blanking_template` does, made once: every machine needs it, and it takes longer than to copy it."""
     depth = standard.sync_level - standard.blanking_level
     template = standard.blanking_level + depth * sync_pulses(standard)
     if with_burst:

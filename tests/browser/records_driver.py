@@ -160,7 +160,7 @@ class RecordsPage:
             self.press(stage=stage)
             self.page.locator(f"section[data-stage={stage}]").wait_for()
         self.bench.tab_to(id=f"{name}-field")
-        before = self.bench.revision
+        before = self.bench.made_revision
         self.page.keyboard.press("Control+A")
         self.page.keyboard.type(f"{value:g}")
         self.page.keyboard.press("Enter")

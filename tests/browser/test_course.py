@@ -58,6 +58,19 @@ def drop(bench: BenchPage, name: str, data: bytes) -> None:
     )
 
 
+def plots_drawn(bench: BenchPage) -> None:
+    """Wait for the result's plots: a canvas each, as many as the bench has made, none without its size."""
+    sizes = bench.page.locator("#root-result-plots canvas.bk-layer")
+    widths = "all => all.map((canvas) => canvas.width)"
+
+    def drawn() -> bool:
+        before = sizes.evaluate_all(widths)
+        bench.page.wait_for_timeout(100)
+        return len(before) > 0 and all(before) and sizes.evaluate_all(widths) == before
+
+    bench.until(drawn, "the plots")
+
+
 # The course -------------------------------------------------------------------------------------------------
 
 
@@ -92,7 +105,6 @@ def test_course_fits_a_narrow_page(bench: BenchPage) -> None:
     page = bench.page
     to_course(bench)
     page.set_viewport_size({"width": 320, "height": 800})
-    page.wait_for_timeout(300)
     bench.screenshot("course-2-narrow")
     problems = axe_problems(bench)
     wide = page.evaluate("document.documentElement.scrollWidth")
@@ -139,11 +151,10 @@ def test_reference_is_read_on_a_narrow_page(bench: BenchPage) -> None:
     page.locator("[data-do=reference]").click()
     page.set_viewport_size({"width": 320, "height": 800})
     page.locator("details[data-page=standards] summary").click()
-    page.wait_for_timeout(300)
+    page.locator("details[data-page=standards][open]").wait_for()
     bench.screenshot("reference-2-narrow", full_page=False)
     wide = page.locator(".reference-dialog").evaluate("element => [element.scrollWidth, element.clientWidth]")
     page.set_viewport_size({"width": 1400, "height": 900})
-    page.wait_for_timeout(300)
     bench.screenshot("reference-3-standards", full_page=False)
     page.keyboard.press("Escape")
     assert wide[0] <= wide[1]
@@ -167,8 +178,7 @@ def test_a_replay_moves_the_controls_and_leaves_everything_as_it_was(bench: Benc
     page.locator("[data-do=check]").click()
     page.locator("[data-do=result]").click()
     page.locator("#result h3.outcome").wait_for()
-    bench.until(lambda: page.locator("#result canvas").count() > 0, "the plots")
-    page.wait_for_timeout(1000)
+    plots_drawn(bench)
     bench.screenshot("debrief-1-missed")
     kinds = page.locator(".event-list li").evaluate_all("rows => rows.map((row) => row.dataset.kind)")
     assert kinds == ["hint", "move", "submission"]
@@ -185,9 +195,8 @@ def test_a_replay_moves_the_controls_and_leaves_everything_as_it_was(bench: Benc
     before = bench.drawn_revision
     for _ in range(5):
         page.locator("[data-do=replay_next]").click()
-        page.wait_for_timeout(300)
     bench.until(lambda: control.input_value() == moved, "the control to move")
-    assert bench.drawn_revision > before
+    bench.until(lambda: bench.drawn_revision > before, "the picture of it")
     bench.screenshot("replay-2-end", full_page=False)
     assert axe_problems(bench) == []
     # At sixteen times the speed it comes to the end by itself.
@@ -215,11 +224,9 @@ def test_debrief_is_printed_alone_in_black_on_white(bench: BenchPage) -> None:
     page.locator("[data-do=check]").click()
     page.locator("[data-do=result]").click()
     page.locator("#result h3.outcome").wait_for()
-    bench.until(lambda: page.locator("#result canvas").count() > 0, "the plots")
-    page.wait_for_timeout(1000)
+    plots_drawn(bench)
     page.emulate_media(media="print", color_scheme="dark")
     try:
-        page.wait_for_timeout(500)
         bench.screenshot("debrief-2-print")
         reason = page.locator("#result .reason")
         seen = {
@@ -253,9 +260,8 @@ def test_a_dropped_lesson_is_judged_previewed_and_not_kept(bench: BenchPage) -> 
     page.locator(".step-title").wait_for()
     page.locator("[data-do=hint]").click()
     page.locator(".hint").wait_for()
-    page.wait_for_timeout(1500)
     page.locator("[data-do=leave]:visible").first.click()
-    page.wait_for_timeout(500)
+    page.locator("[data-mode=learn]").wait_for()
     assert "My own lesson" not in (page.locator(".left-attempts").text_content() or "")
     bench.check_unhurt()
 

@@ -21,7 +21,8 @@ NOTE = "The displaced bands were the ones that turned to noise."
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True)
+    # A picture that stands still leaves the machine to the records.
+    made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True, reduced_motion="reduce")
     yield made
     made.close()
 
@@ -35,7 +36,7 @@ def go_through_the_steps(learner: RecordsPage, lesson: str) -> None:
             learner.press(do="next")
         bench.until(lambda title=step.title: page.locator(".step-title").text_content() == title, step.title)
         if number <= asked.worked and step_moves(asked, start, number):
-            before = bench.revision
+            before = bench.made_revision
             learner.press(do="worked", backwards=True)
             bench.until(lambda seen=before: bench.revision > seen, "what the lesson does")
 

@@ -22,9 +22,9 @@ REACHED = [name for name, point in TEST_POINTS.items() if not point.inner]
 
 
 @pytest.fixture
-def bench(running_page: WatchedPage) -> Iterator[BenchPage]:
+def bench(still_page: WatchedPage) -> Iterator[BenchPage]:
     """The open bench with a machine in order and its monitors as at first."""
-    page = BenchPage(running_page)
+    page = BenchPage(still_page)
     page.choose_mode("practise")
     yield page
     page.check_unhurt()
@@ -160,17 +160,22 @@ def test_pictures_and_screens_are_saved_as_png(bench: BenchPage, tmp_path: Path)
         # Shown 4:3.
         assert picture.width / picture.height == pytest.approx(4.0 / 3.0, abs=0.01)
         assert np.ptp(np.asarray(picture.convert("L"))) > 200
+    screens: list[bytes] = []
+
+    def drawn() -> bool:
+        """Tell whether a screen is saved that was not there yet, with its trace and its graticule, not an empty one."""
+        path = saved(bench, "waveform", "Save PNG", tmp_path)
+        with Image.open(path) as screen:
+            brightness = np.asarray(screen.convert("RGB")).astype(int).sum(axis=2)
+        screens.append(path.read_bytes())
+        dark, trace = np.median(brightness) < 200, (brightness > 450).mean() > 0.002
+        return bool(dark and trace and screens[-1] not in screens[:-1])
+
     for display in DISPLAYS:
         button = {"vectors": "Vectorscope", "spectrum": "Spectrum"}.get(display)
         if button:
             bench.page.locator("#waveform").get_by_role("button", name=button).press("Enter")
-            bench.page.wait_for_timeout(900)
-        path = saved(bench, "waveform", "Save PNG", tmp_path)
-        with Image.open(path) as screen:
-            pixels = np.asarray(screen.convert("RGB")).astype(int)
-        # The dark screen with its trace and its graticule, not an empty one.
-        assert np.median(pixels.sum(axis=2)) < 200, display
-        assert (pixels.sum(axis=2) > 450).mean() > 0.002, display
+        bench.until(drawn, display)
         if button:
             bench.page.locator("#waveform").get_by_role("button", name=button).press("Enter")
 

@@ -59,7 +59,8 @@ def attempt_row(number: int, log: str | None = None) -> dict[str, Any]:
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True)
+    # A picture that stands still leaves the machine to the records.
+    made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True, reduced_motion="reduce")
     yield made
     made.close()
 

@@ -99,9 +99,9 @@ def logs_of(name: str) -> tuple[str, str]:
 @pytest.mark.timeout(900)
 @pytest.mark.parametrize("person", [0, 1], ids=["by_the_solution", "at_random"])
 @pytest.mark.parametrize("name", CHOSEN)
-def test_a_log_is_worth_the_same_here_and_in_the_page(running_page: WatchedPage, name: str, person: int) -> None:
+def test_a_log_is_worth_the_same_here_and_in_the_page(still_page: WatchedPage, name: str, person: int) -> None:
     log = logs_of(name)[person]
-    here, there = json.loads(scored(log)), scored_in_the_page(running_page, log)
+    here, there = json.loads(scored(log)), scored_in_the_page(still_page, log)
     checks_here, checks_there = here.pop("checks"), there.pop("checks")
     # Everything in words and every decision: exactly.
     assert there == here

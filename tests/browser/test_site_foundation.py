@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Route
 
 from bandbench.bench.lessons import read_course, read_lessons
 from tests.browser.watching import START_LIMIT_MS, WatchedPage
@@ -33,7 +33,8 @@ UNNEEDED = {
 }
 """What Panel and Bokeh import on a server, megabytes of it, and the bench does without."""
 
-CHANGE_LIMIT_S = 30.0
+CHANGE_LIMIT_S = 90.0
+"""A busy machine gets its time; nothing waits longer than it must."""
 
 # Mean of the grey levels, and mean difference of neighbours along the lines.
 PICTURE_LEVELS = """() => {
@@ -64,7 +65,7 @@ def levels(page: Page) -> tuple[float, float]:
 
 def trouble(page: Page) -> str:
     """Return the notice that the page shows instead of the bench."""
-    page.wait_for_selector("#trouble:not([hidden])", timeout=60_000)
+    page.wait_for_selector("#trouble:not([hidden])", timeout=START_LIMIT_MS)
     return page.inner_text("#trouble")
 
 
@@ -104,13 +105,11 @@ class TestLoading:
         assert len(values) >= 6
 
     def test_second_visit_takes_the_files_from_the_cache(self, running_page: WatchedPage) -> None:
-        page = running_page.page.context.new_page()
-        page.goto(running_page.url)
-        page.wait_for_selector("body[data-state='running']", timeout=START_LIMIT_MS)
+        page = running_page.page
+        # Another visit, not the same one loaded anew.
+        page.goto("about:blank")
+        running_page.start()
         taken = page.evaluate("performance.getEntriesByType('resource').map(entry => entry.transferSize)")
-        page.close()
-        # A browser draws no frames of a page behind another.
-        running_page.page.bring_to_front()
         assert len(taken) > 10
         assert sum(taken) == 0
 
@@ -126,7 +125,7 @@ class TestRunning:
     def test_the_picture_moves(self, running_page: WatchedPage) -> None:
         frames = "bandbench.statistics.frames"
         first = running_page.page.evaluate(frames)
-        wait_for(lambda: running_page.page.evaluate(frames) >= first + 20, "20 frames")
+        wait_for(lambda: running_page.page.evaluate(frames) >= first + 5, "five frames")
 
     def test_a_control_changes_the_picture_and_back(self, running_page: WatchedPage) -> None:
         page = running_page.page
@@ -201,12 +200,20 @@ class TestTrouble:
 
     def test_a_worker_that_does_not_answer_and_one_that_fails(self, watched_page: WatchedPage) -> None:
         watched_page.start()
+        # The worker waits for a file that is not handed over before the page has noticed: nothing hangs on a time.
+        held: list[Route] = []
+        watched_page.page.route("**/held", held.append)
         watched_page.page.workers[0].evaluate(
-            "() => { setTimeout(() => { const end = Date.now() + 32000; while (Date.now() < end); }, 0); }"
+            """() => {
+              const asked = new XMLHttpRequest();
+              asked.open("GET", "/held", false);
+              setTimeout(() => asked.send(), 0);
+            }"""
         )
         assert "has not answered for" in trouble(watched_page.page)
+        held[0].fulfill(body="")
         # It was only busy: the notice goes away.
-        watched_page.page.wait_for_selector("#trouble", state="hidden", timeout=60_000)
+        watched_page.page.wait_for_selector("#trouble", state="hidden", timeout=START_LIMIT_MS)
 
         watched_page.python(
             "from bandbench.bench.application import BenchApplication\n"

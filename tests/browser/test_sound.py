@@ -48,24 +48,28 @@ def microphone_browser(chromium_path: Path) -> Iterator[Browser]:
         chromium.close()
 
 
-def opened(browser: Browser, site_url: str, permissions: list[str]) -> Iterator[SoundPage]:
-    context = browser.new_context(viewport={"width": 1400, "height": 900}, permissions=permissions)
+@pytest.fixture(scope="module")
+def opened(microphone_browser: Browser, site_url: str) -> Iterator[BenchPage]:
+    """A page with the bench, that is heard by nobody yet."""
+    context = microphone_browser.new_context(viewport={"width": 1400, "height": 900})
     watched = WatchedPage(context.new_page(), site_url)
     watched.start()
-    yield SoundPage(BenchPage(watched))
+    yield BenchPage(watched)
     context.close()
 
 
-@pytest.fixture(scope="module")
-def permitted(microphone_browser: Browser, site_url: str) -> Iterator[SoundPage]:
-    """A page that may use the microphone."""
-    yield from opened(microphone_browser, site_url, ["microphone"])
+@pytest.fixture
+def permitted(opened: BenchPage) -> SoundPage:
+    """The page with a machine in order; it may use the microphone."""
+    opened.page.context.grant_permissions(["microphone"])
+    return SoundPage(opened)
 
 
-@pytest.fixture(scope="module")
-def refused(microphone_browser: Browser, site_url: str) -> Iterator[SoundPage]:
-    """A page that may not."""
-    yield from opened(microphone_browser, site_url, [])
+@pytest.fixture
+def refused(opened: BenchPage) -> SoundPage:
+    """The page with a machine in order; it may not use the microphone."""
+    opened.page.context.clear_permissions()
+    return SoundPage(opened)
 
 
 def test_sound_is_heard_after_a_press_only(permitted: SoundPage) -> None:

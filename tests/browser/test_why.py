@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Locator
+from playwright.sync_api import Locator
 
 from bandbench.bench.why import VIEWS
 from bandbench.bench.words import say
@@ -30,9 +30,9 @@ _RUNNING = "svg => svg.getAnimations({ subtree: true }).map((animation) => anima
 
 
 @pytest.fixture
-def bench(running_page: WatchedPage) -> Iterator[BenchPage]:
+def bench(still_page: WatchedPage) -> Iterator[BenchPage]:
     """The open bench with a machine in order."""
-    page = BenchPage(running_page)
+    page = BenchPage(still_page)
     page.choose_mode("practise")
     yield page
     page.check_unhurt()
@@ -131,15 +131,15 @@ def test_the_drawings_move_only_while_the_machine_plays(bench: BenchPage) -> Non
     play = monitor.get_by_role("button", name=say("picture.play"), exact=True)
     pause = monitor.get_by_role("button", name=say("picture.pause"), exact=True)
     slow = bench.page.get_by_text(say("why.slow", factor=2000))
-    if play.is_visible():
-        play.click()
+    bench.page.emulate_media(reduced_motion="no-preference")
+    play.click()
     bench.page.locator("#why").scroll_into_view_if_needed()
     bench.until(lambda: set(svg.evaluate(_RUNNING)) == {"running"}, "a turning wheel")
     assert slow.is_visible()
     pause.click()
     bench.until(lambda: slow.is_hidden(), "a wheel at rest")
     bench.page.locator("#why").scroll_into_view_if_needed()
-    assert set(svg.evaluate(_RUNNING)) == {"paused"}
+    bench.until(lambda: set(svg.evaluate(_RUNNING)) == {"paused"}, "its drawing at rest")
     # Whoever asks for little motion gets none, playing or not.
     bench.page.emulate_media(reduced_motion="reduce")
     play.click()
@@ -148,6 +148,9 @@ def test_the_drawings_move_only_while_the_machine_plays(bench: BenchPage) -> Non
     assert set(svg.evaluate(_RUNNING)) == {"paused"}
     bench.page.emulate_media(reduced_motion="no-preference")
     bench.until(lambda: set(svg.evaluate(_RUNNING)) == {"running"}, "a turning wheel again")
+    pause.click()
+    play.wait_for()
+    bench.page.emulate_media(reduced_motion="reduce")
 
 
 def test_a_fault_hidden_for_practice_hides_the_drawings_until_it_is_shown(bench: BenchPage) -> None:
@@ -181,13 +184,9 @@ def test_the_spectrum_is_drawn_for_the_chosen_tone(bench: BenchPage) -> None:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_drawings_are_accessible_and_fit_a_narrow_screen(browser: Browser, site_url: str, scheme: str) -> None:
-    context = browser.new_context(
-        viewport={"width": 320, "height": 800}, color_scheme="dark" if scheme == "dark" else "light"
-    )
-    watched = WatchedPage(context.new_page(), site_url)
-    watched.start()
-    bench = BenchPage(watched)
+def test_the_drawings_are_accessible_and_fit_a_narrow_screen(bench: BenchPage, scheme: str) -> None:
+    bench.page.set_viewport_size({"width": 320, "height": 800})
+    bench.page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
     bench.choose_mode("demonstrate")
     for stage in ("tape", "headwheel", "switcher", "modulator", "record_drive"):
         open_why(bench, stage)
@@ -196,5 +195,5 @@ def test_the_drawings_are_accessible_and_fit_a_narrow_screen(browser: Browser, s
         assert bench.page.evaluate("document.documentElement.scrollWidth") <= 320
         results = Axe().run(bench.page, context="#why", options={"resultTypes": ["violations"]})
         assert results.response["violations"] == []
-    bench.check_unhurt()
-    context.close()
+    bench.page.set_viewport_size({"width": 1400, "height": 900})
+    bench.page.emulate_media(color_scheme="light")
