@@ -96,9 +96,8 @@ class Corrector:
 
         Less than half a cycle. Reading later turns the subcarrier forward by that time: no need to move the picture.
         """
-        measured = self._burst_phasors(video[:, self._window]) * np.exp(
-            2j * np.pi * self._standard.subcarrier_hz * move_s
-        )
+        turned = np.exp(2j * np.pi * self._standard.subcarrier_hz * move_s)
+        measured = self._burst_phasors(video[:, self._window]) * turned
         least = _LEAST_BURST * np.abs(self._expected).max()
         present = (np.abs(measured) > least) & (np.abs(self._expected) > least)
         turns = np.angle(measured * np.conj(self._expected)) / (2.0 * np.pi)
@@ -107,7 +106,7 @@ class Corrector:
 
 @lru_cache(maxsize=2)
 def _burst_in(standard: Standard, start: int, stop: int) -> FloatArray:
-    """Return the samples of each line in which a corrector looks for the burst, as the standard has them (read only)."""
+    """Return the burst of the standard in the samples of each line where a corrector looks for it (read only)."""
     samples = burst(standard)[:, start:stop].astype(np.float32)
     samples.setflags(write=False)
     return samples
