@@ -37,6 +37,8 @@ globalThis.progressSeen = [];
 document.addEventListener("DOMContentLoaded", () => {
   const bar = document.getElementById("loading-bar");
   const step = document.getElementById("loading-step");
+  // An empty page in between has none.
+  if (step === null) return;
   new MutationObserver(() => progressSeen.push([bar.value, bar.max, step.textContent]))
     .observe(step, { childList: true });
 });
