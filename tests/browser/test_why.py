@@ -90,7 +90,13 @@ def test_each_stage_shows_its_drawings_and_says_what_they_show(bench: BenchPage)
                 assert box["height"] > 80
 
 
+def picture_button(bench: BenchPage, word: str) -> Locator:
+    return bench.page.locator("#picture").get_by_role("button", name=say(f"picture.{word}"), exact=True)
+
+
 def test_tracking_moves_the_path_over_the_drawn_tracks(bench: BenchPage) -> None:
+    # While the machine runs, what the heads follow is drawn anew: the capstan may still be phasing.
+    picture_button(bench, "play").click()
     open_why(bench, "tape")
     bench.until(lambda: kinds(bench) == ["tape"], "the tape drawing")
     svg = figures(bench).first.locator("svg")
@@ -106,6 +112,8 @@ def test_tracking_moves_the_path_over_the_drawn_tracks(bench: BenchPage) -> None
     # DERIVED: tracking phase moves the heads by a turn's four tracks x phase / 360.
     assert after["path"] - before["path"] == pytest.approx(turn * 30.0 / 360.0, abs=0.2)
     assert after["tracks"] == before["tracks"]
+    picture_button(bench, "pause").click()
+    picture_button(bench, "play").wait_for()
 
 
 def test_the_guide_moves_in_the_section(bench: BenchPage) -> None:
@@ -127,9 +135,7 @@ def test_the_drawings_move_only_while_the_machine_plays(bench: BenchPage) -> Non
     bench.until(lambda: kinds(bench) == ["wheel"], "the wheel")
     bench.page.locator("#why").scroll_into_view_if_needed()
     svg = figures(bench).first.locator("svg")
-    monitor = bench.page.locator("#picture")
-    play = monitor.get_by_role("button", name=say("picture.play"), exact=True)
-    pause = monitor.get_by_role("button", name=say("picture.pause"), exact=True)
+    play, pause = picture_button(bench, "play"), picture_button(bench, "pause")
     slow = bench.page.get_by_text(say("why.slow", factor=2000))
     bench.page.emulate_media(reduced_motion="no-preference")
     play.click()
