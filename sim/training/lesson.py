@@ -39,7 +39,7 @@ from sim.training.parts import (
     Until,
 )
 from sim.training.questionform import QUESTION_KEYS, question_of
-from sim.training.reader import LessonError, Table, check_format
+from sim.training.reader import LessonError, Table, file_table
 
 __all__ = [
     "CHECK_KINDS",
@@ -224,10 +224,7 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
     LessonError
         At the first thing that is not as a lesson must be; the error names file, key, reason and remedy.
     """
-    if isinstance(data, Mapping) and "format_version" in data:
-        check_format(data["format_version"], FORMAT_VERSION, source_name, LessonError)
-    top = Table(data, source_name, "", LessonError, _KEYS)
-    check_format(top.whole_number("format_version", 0, _LARGEST_VERSION), FORMAT_VERSION, source_name, LessonError)
+    top = file_table(data, source_name, LessonError, _KEYS, FORMAT_VERSION)
     start = top.table("start", ("controls", "condition", "must_fail", "faults", "fault_choice"))
     questions = (
         tuple(question_of(table) for table in top.tables("questions", QUESTION_KEYS, 1)) if "questions" in top else ()

@@ -1,7 +1,7 @@
 """Strict reading of plain tables (from TOML or JSON): every refusal names the file, the key and what to do.
 
-Contents: `Problem`, `DataError` and its two kinds `LessonError` and `AttemptError`, and `Table`, the reader that
-lessons and attempt logs share. Nothing here knows what a lesson is.
+Contents: `Problem`, `DataError` and its two kinds `LessonError` and `AttemptError`; `Table`, the reader that all data
+files share, and `file_table`, a whole file of the one format that is read. Nothing here knows what a lesson is.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from sim.errors import BandbenchError, known_names
 
-__all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table", "check_format", "file_table"]
+__all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table", "file_table"]
 
 
 @dataclass(frozen=True)
@@ -55,33 +55,6 @@ class LessonError(DataError):
 
 class AttemptError(DataError):
     """An attempt log is damaged, foreign, or does not belong to the lesson."""
-
-
-def check_format(version: object, known: int, source: str, error: type[DataError], remedy: str | None = None) -> None:
-    """Refuse a data file of another format; called before any unknown key of it is complained about.
-
-    Parameters
-    ----------
-    version : object
-        What the file gives as its ``format_version``.
-    known : int
-        The one format that is read here.
-    source : str
-        The file's name for messages.
-    error : type of DataError
-        The error to raise.
-    remedy : str, optional
-        What to do about it, where the file is not one that people write.
-    """
-    if version != known or isinstance(version, bool):
-        raise error(
-            Problem(
-                source,
-                "format_version",
-                f"is {version!r}, but this program reads format {known}",
-                remedy or f"Write format_version = {known}, or use the program that belongs to the file's format.",
-            )
-        )
 
 
 def _described(value: object) -> str:
@@ -298,11 +271,23 @@ def file_table(
     ----------
     data : object
         What the TOML or JSON parser gave.
+    source : str
+        The file's name for messages.
+    error : type of DataError
+        The error to raise.
     keys : iterable of str
         Every key the file may have, ``format_version`` among them.
-    source, error, known, remedy
-        As for `check_format`.
+    known : int
+        The one ``format_version`` that is read here.
+    remedy : str, optional
+        What to do about another one, where the file is not one that people write.
     """
-    version = Table(data, source, "", error, None).value("format_version")
-    check_format(version, known, source, error, remedy)
+    anything = Table(data, source, "", error, None)
+    version = anything.value("format_version")
+    if version != known or isinstance(version, bool):
+        raise anything.refusal(
+            "format_version",
+            f"is {_described(version)}, but this program reads format {known}",
+            remedy or f"Write format_version = {known}, or use the program that belongs to the file's format.",
+        )
     return Table(data, source, "", error, keys)

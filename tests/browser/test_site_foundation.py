@@ -27,11 +27,12 @@ UNNEEDED = {
     "panel_material_ui",
     "pandas",
     "requests",
+    "tomllib",
     "tornado",
     "tqdm",
     "xyzservices",
 }
-"""What Panel and Bokeh import on a server, megabytes of it, and the bench does without."""
+"""What Panel and Bokeh import on a server, megabytes of it, and a parser of the course's sources: it does without."""
 
 CHANGE_LIMIT_S = 90.0
 """A busy machine gets its time; nothing waits longer than it must."""
