@@ -121,7 +121,7 @@ def test_reference_opens_from_a_lesson_filters_and_closes(bench: BenchPage) -> N
     begin(bench, LESSON)
     bench.tab_to(do="reference")
     page.keyboard.press("Enter")
-    dialog = page.locator(".reference-dialog")
+    dialog = page.locator(".reference-dialog[aria-labelledby=reference-title]")
     dialog.wait_for()
     bench.until(lambda: page.locator("details[data-page]").count() == 7, "the pages")
     everything = page.locator("#reference-count").text_content() or ""
@@ -153,7 +153,7 @@ def test_reference_is_read_on_a_narrow_page(bench: BenchPage) -> None:
     page.locator("details[data-page=standards] summary").click()
     page.locator("details[data-page=standards][open]").wait_for()
     bench.screenshot("reference-2-narrow", full_page=False)
-    wide = page.locator(".reference-dialog").evaluate("element => [element.scrollWidth, element.clientWidth]")
+    wide = page.locator(".reference-dialog[aria-labelledby=reference-title]").evaluate("element => [element.scrollWidth, element.clientWidth]")
     page.set_viewport_size({"width": 1400, "height": 900})
     bench.screenshot("reference-3-standards", full_page=False)
     page.keyboard.press("Escape")
