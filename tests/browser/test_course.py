@@ -13,6 +13,7 @@ from tests.browser.watching import WatchedPage
 
 LESSONS = Path(__file__).parents[2] / "lessons"
 LESSON = "tracking-and-guide"
+REFERENCE = ".reference-dialog[aria-labelledby=reference-title]"
 OTHERS = (".top", "#lesson", "#picture", "#waveform", "#path", "#controls", "#transport", "#log", "#replay")
 
 
@@ -121,7 +122,7 @@ def test_reference_opens_from_a_lesson_filters_and_closes(bench: BenchPage) -> N
     begin(bench, LESSON)
     bench.tab_to(do="reference")
     page.keyboard.press("Enter")
-    dialog = page.locator(".reference-dialog[aria-labelledby=reference-title]")
+    dialog = page.locator(REFERENCE)
     dialog.wait_for()
     bench.until(lambda: page.locator("details[data-page]").count() == 7, "the pages")
     everything = page.locator("#reference-count").text_content() or ""
@@ -153,7 +154,7 @@ def test_reference_is_read_on_a_narrow_page(bench: BenchPage) -> None:
     page.locator("details[data-page=standards] summary").click()
     page.locator("details[data-page=standards][open]").wait_for()
     bench.screenshot("reference-2-narrow", full_page=False)
-    wide = page.locator(".reference-dialog[aria-labelledby=reference-title]").evaluate("element => [element.scrollWidth, element.clientWidth]")
+    wide = page.locator(REFERENCE).evaluate("element => [element.scrollWidth, element.clientWidth]")
     page.set_viewport_size({"width": 1400, "height": 900})
     bench.screenshot("reference-3-standards", full_page=False)
     page.keyboard.press("Escape")
