@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from bandbench.bench.datafiles import FOLDER, PARSED, data_names, parsed, read_data
+from bandbench.bench.demonstrations import read_demonstrations
 from bandbench.bench.faults import FAULTS, read_faults
 from bandbench.bench.glossary import read_glossary
 from bandbench.bench.lessons import read_course, read_lessons
@@ -20,12 +21,15 @@ def built(tmp_path: Path) -> Path:
     """Return the folder of data as the site gets it."""
     for name, content in own_files().items():
         if name.startswith("lessons/"):
-            (tmp_path / name.removeprefix("lessons/")).write_bytes(content)
+            path = tmp_path / name.removeprefix("lessons/")
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(content)
     return tmp_path
 
 
 def test_the_built_site_has_every_data_file_and_no_toml(built: Path) -> None:
-    assert [path.name for path in built.iterdir()] == [PARSED]
+    files = sorted(path.relative_to(built).as_posix() for path in built.rglob("*") if path.is_file())
+    assert files == [f"demonstrations/{PARSED}", PARSED]
     sources = {path.name: tomllib.loads(path.read_text("utf-8")) for path in FOLDER.glob("*.toml")}
     assert data_names(built) == data_names() == sorted(sources)
     assert {name: read_data(built / name) for name in sources} == sources
@@ -38,6 +42,7 @@ def test_it_reads_the_same_lessons_course_faults_and_terms(built: Path) -> None:
     assert read_course(lessons, built) == read_course(lessons)
     assert dict(read_faults(built / "faults.toml")) == dict(FAULTS)
     assert read_glossary(built / "glossary.toml") == read_glossary()
+    assert read_demonstrations(built / "demonstrations") == read_demonstrations()
 
 
 def test_toml_that_is_there_is_what_counts(built: Path) -> None:

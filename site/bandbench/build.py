@@ -62,6 +62,11 @@ PAGE_POLICY = "; ".join(
 )
 """What the page may load: this origin's files only."""
 
+CONSOLE_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; base-uri 'none'; form-action 'none'"
+)
+"""What the instructor's console may load: its own scripts and styles, and nothing else."""
+
 BOKEH_SCRIPTS = ("bokeh.min.js", "bokeh-widgets.min.js", "bokeh-tables.min.js")
 STORE_SOURCE = "idb/build/index.js"
 """The embedded store of the learners' records, beside Pyodide among the installed npm packages."""
@@ -184,6 +189,9 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
     files: dict[str, bytes] = {}
     for group in (core, scripts, panel, page, python, still):
         files |= group.paths()
+    files["console.html"] = _filled(
+        "console.html", {"page": page.folder, "content_security_policy": html.escape(CONSOLE_POLICY)}
+    )
     files["index.html"] = _index(
         {
             "page": page.folder,
@@ -209,12 +217,16 @@ def _sent_bytes(files: Mapping[str, bytes]) -> int:
 
 
 def _index(values: Mapping[str, str]) -> bytes:
-    """Fill in the page's placeholders; each must be used and none may be left."""
+    return _filled("index.html", values)
+
+
+def _filled(name: str, values: Mapping[str, str]) -> bytes:
+    """Fill in a page's placeholders; each must be used and none may be left."""
 
     class Placeholders(Template):
         pattern = r"\{\{(?P<named>\w+)\}\}|(?P<escaped>(?!))|(?P<braced>(?!))|(?P<invalid>(?!))"  # type: ignore[assignment]
 
-    page = Placeholders((STATIC / "index.html").read_text("utf-8"))
+    page = Placeholders((STATIC / name).read_text("utf-8"))
     return page.substitute(values).encode()
 
 

@@ -16,6 +16,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from bandbench.bench.datafiles import FOLDER, PARSED, parsed
+from bandbench.bench.demonstrations import DEMONSTRATIONS_FOLDER
 from bandbench.cache import cache_folder
 from sim.errors import BandbenchError
 
@@ -180,4 +181,7 @@ def own_files() -> dict[str, bytes]:
             if path.is_file() and path.suffix not in {".pyc", ".md"}:
                 base = REPOSITORY / "site" if part != REPOSITORY / "sim" else REPOSITORY
                 files[path.relative_to(base).as_posix()] = path.read_bytes()
-    return files | {f"{FOLDER.name}/{PARSED}": parsed().encode()}
+    for folder in (FOLDER, DEMONSTRATIONS_FOLDER):
+        place = folder.relative_to(FOLDER.parent).as_posix()
+        files[f"{place}/{PARSED}"] = parsed(folder).encode()
+    return files

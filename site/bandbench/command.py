@@ -21,6 +21,7 @@ _SUBCOMMANDS = {
     "report": "score a class's attempts again and report who can do what",
     "link": "make or read a link that fixes lesson, variation and help",
     "paper": "write job sheets, alignment records, records of practice, handouts",
+    "demonstrations": "list and check the prepared demonstrations",
 }
 
 EXIT_STATUS_OF_AN_ERROR = 2

@@ -1,5 +1,6 @@
 // The page: starts the worker, shows its progress, its parts and its pictures, and says so when something fails.
 
+import { acceptConsole, tellConsole } from "./classroom.mjs";
 import { hideTrouble, showProgress, showRunning, showTrouble } from "./loading.mjs";
 import { applyPatch, build, onIdle } from "./panels.mjs";
 import { acceptPictures, draw } from "./pictures.mjs";
@@ -73,6 +74,7 @@ const handlers = {
     post({ type: "built" });
     acceptPictures(post);
     acceptSound(post);
+    acceptConsole(post);
     acceptRecords(post, parts.version).catch((error) => fail("bench", `records: ${error.stack ?? error}`));
     if (visit !== null) acceptScorm(post, visit.said);
     built = true;
@@ -85,6 +87,7 @@ const handlers = {
   },
   sound: playSound,
   records: keepRecords,
+  console: tellConsole,
   answer: () => {},
   failed: ({ kind, detail }) => fail(kind, detail),
 };

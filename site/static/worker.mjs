@@ -126,6 +126,7 @@ async function handle(message) {
     case "picture_file": bench.picture_file(message.name, message.height, message.width, new Uint8Array(message.data)); break;
     case "microphone": bench.microphone(new Float32Array(message.data)); break;
     case "records": bench.records(message.kind, message.text); break;
+    case "console": bench.console(message.text); break;
     case "ask": post({ type: "answer" }); break;
   }
 }

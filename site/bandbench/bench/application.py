@@ -13,9 +13,12 @@ from bandbench.bench.assignment import AssignmentView
 from bandbench.bench.authoring import AuthoringView
 from bandbench.bench.bench import Bench
 from bandbench.bench.classdesk import ClassDeskView
+from bandbench.bench.console import ConsoleView
 from bandbench.bench.controls import ControlsView
 from bandbench.bench.course import CourseView
+from bandbench.bench.demonstrations import read_demonstrations
 from bandbench.bench.handling import HandlingView
+from bandbench.bench.instructor import Instructor
 from bandbench.bench.learner import LearnerView
 from bandbench.bench.lesson import LessonView
 from bandbench.bench.lessons import only_lesson, read_course, read_lessons
@@ -102,12 +105,14 @@ class BenchApplication:
         self.handling = HandlingView(bench, act)
         self.services = ServicesView(bench, act)
         self.log = LogView(bench, act, clock)
+        self.instructor = Instructor(bench, read_demonstrations())
+        self.console = ConsoleView(bench, act, self.instructor)
         self.views = [
             self.controls, self.path, self.lesson, self.assignment, self.course, self.paper, self.reference,
             self.replay, self.authoring,
             self.learner, self.monitor, self.scope, self.meters, self.why, self.sound, self.transport, self.record,
-            self.handling, self.services, self.log, self.result, self.class_desk,
-        ]  # fmt: skip
+            self.handling, self.services, self.log, self.result, self.class_desk, self.console,
+                    ]  # fmt: skip
         self._ticks = 0
         self._seen = self.bench.version
         self._read: PlaybackFrame | None = None
@@ -154,6 +159,7 @@ class BenchApplication:
             self.record.live()
         if self.bench.replay is not None:
             self.replay.live()
+        self.instructor.follow()
         self.learner.follow()
         self.visit.follow(self._clock())
         self.course.follow()
@@ -215,6 +221,14 @@ class BenchApplication:
             self.visit.take(text)
         else:
             self.learner.take(kind, text)
+
+    def next_console(self) -> str:
+        """Return what the instructor's consoles shall be told, or an empty text."""
+        return self.console.next_messages()
+
+    def on_console(self, text: str) -> None:
+        """Do what a console of the instructor asks (see `ConsoleView.take`)."""
+        self.console.take(text)
 
     def on_picture_file(self, picture: PictureFile) -> None:
         """Play a picture the user gave."""

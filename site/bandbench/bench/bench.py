@@ -10,7 +10,8 @@ from collections.abc import Callable, Mapping
 
 from bandbench.bench.errors import BenchError
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.openbench import OPEN_PRACTICE, OpenBench
+from bandbench.bench.instructed import InstructedBench
+from bandbench.bench.openbench import OPEN_PRACTICE
 from bandbench.bench.replaying import Replay
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
@@ -36,7 +37,7 @@ _FIRST_LESSON = "tracking-and-guide"
 _SEEDS = 10_000
 
 
-class Bench(OpenBench):
+class Bench(InstructedBench):
     """An open bench on which lessons are done and attempts are played again.
 
     Parameters
@@ -101,15 +102,19 @@ class Bench(OpenBench):
         """Return what keeps the explaining drawings, which show hidden errors too, from being shown; None if nothing.
 
         "assessment" or "diagnosis": a lesson of that mode that is not over; "fault": a fault hidden for practice and
-        not shown yet; "help": a lesson that was set without them and is not over.
+        not shown yet; "help": a lesson that was set without them and is not over; "instructor": the instructor hides
+        them, or has planted something and does not show them.
         """
         session = self.session
-        if session is not None:
-            if session.finished:
-                return None
+        if session is not None and not session.finished:
             if session.lesson.mode in ("assessment", "diagnosis"):
                 return session.lesson.mode
-            return None if self.permitted.why else "help"
+            if not self.permitted.why:
+                return "help"
+        if self.why_shown is False or (self.secret and not self.why_shown):
+            return "instructor"
+        if session is not None:
+            return None
         return "fault" if self.mode == "practise" and self.fault is not None and not self.fault_shown else None
 
     @property

@@ -48,7 +48,7 @@ def read_data(path: Path) -> object:
     return read_toml(path.read_text("utf-8"))
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def _parsed_in(folder: Path) -> dict[str, object]:
     path = folder / PARSED
     found: dict[str, object] = json.loads(path.read_text("utf-8")) if path.is_file() else {}

@@ -222,7 +222,6 @@ function demonstratePage(model, words, send) {
   const title = h("h3", { tabindex: -1 }, words.demonstrate);
   const state = h("p", { role: "status" });
   const fault = choice("fault-name", words.fault, () => {});
-  fault.show(model.faults[0][0], model.faults);
   const severity = h("input", { type: "range", id: "fault-severity", min: 0.05, max: 1, step: 0.05, value: 0.5 });
   const amount = h("span", { class: "about" });
   const say = () => {
@@ -234,13 +233,36 @@ function demonstratePage(model, words, send) {
   say();
   const plant = button(words.plant, () => send("plant_fault", { name: fault.select.value, severity: Number(severity.value) }), { class: "main" });
   const right = button(words.right, () => send("clear_fault"));
-  follow(model, ["fault"], () => {
+  const caption = h("section", { class: "step", role: "status" });
+  const form = h("div", { class: "column" }, fault.element,
+    h("span", { class: "field" }, h("label", { for: "fault-severity" }, words.severity), severity, amount), plant, right);
+  follow(model, ["fault", "faults", "caption"], () => {
     setText(state, model.fault.text);
+    const instructed = model.fault.state === "instructed";
+    form.hidden = instructed;
+    if (model.faults.length > 0) fault.show(fault.select.value || model.faults[0][0], model.faults);
+    else fault.show("", []);
     right.hidden = model.fault.state === "none";
+    const { demonstration, count, title: name, text } = model.caption;
+    caption.hidden = name === undefined;
+    if (caption.hidden) caption.replaceChildren();
+    else caption.replaceChildren(h("p", { class: "about" }, `${demonstration}. ${count}`), h("h4", { class: "step-title" }, name), prose(text));
   });
-  return { title, element: h("div", {}, title, h("p", { class: "about" }, words.demonstrate_text), state,
-    h("div", { class: "column" }, fault.element,
-      h("span", { class: "field" }, h("label", { for: "fault-severity" }, words.severity), severity, amount), plant, right),
+  // The page opens the console: only it knows what this window is called.
+  const refused = h("p", { class: "note", role: "alert" });
+  const open = button(words.console, () => {
+    const asked = new CustomEvent("bandbench:open-console", { detail: {} });
+    document.dispatchEvent(asked);
+    setText(refused, asked.detail.refused ? words.console_blocked : "");
+  }, { "data-do": "console", "aria-keyshortcuts": "Alt+Shift+K" });
+  document.addEventListener("keydown", (event) => {
+    if (model.page !== "demonstrate" || !event.altKey || !event.shiftKey || event.code !== "KeyK") return;
+    event.preventDefault();
+    open.click();
+  });
+  const about = h("p", { class: "about" }, fill(words.console_text, { name: document.documentElement.dataset.window ?? "" }));
+  return { title, element: h("div", {}, title, caption, h("p", { class: "about" }, words.demonstrate_text), state, form,
+    h("p", {}, open), about, refused,
     h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 

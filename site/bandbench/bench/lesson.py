@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 __all__ = ["LessonCard", "LessonView", "check_data"]
 
 
+_FAULT_LIST = [[fault.name, fault.title] for fault in FAULTS.values()]
+
+
 class LessonCard(Part):
     """The card.
 
@@ -53,7 +56,9 @@ class LessonCard(Part):
     fault : dict
         What is known about a planted fault.
     faults : list of [name, title]
-        Faults that can be planted.
+        Faults that can be planted; empty while an instructor works at the bench.
+    caption : dict
+        What the class reads of the demonstration that an instructor shows; empty without one.
     notice : str
         What could not be done.
     """
@@ -70,6 +75,7 @@ class LessonCard(Part):
     permitted = param.Dict(default={})
     fault = param.Dict(default={})
     faults = param.List(default=[])
+    caption = param.Dict(default={})
     notice = param.String(default="")
 
     _esm = script("lesson")
@@ -162,7 +168,6 @@ class LessonView(View):
         self.card = LessonCard(
             self.receive,
             words=self.words,
-            faults=[[fault.name, fault.title] for fault in FAULTS.values()],
         )
         self.refresh()
 
@@ -221,6 +226,9 @@ class LessonView(View):
             lesson=_lesson_data(bench.lesson) if bench.lesson else {},
             permitted=self._permitted(),
             fault=self._fault_data(),
+            caption={key: typeset(text) for key, text in bench.caption.items()},
+            # Nothing on the page names a fault while an instructor may have planted it.
+            faults=[] if bench.instructed or bench.secret or bench.caption else _FAULT_LIST,
         )
         if session is not None:
             submission = session.last_submission
@@ -252,6 +260,9 @@ class LessonView(View):
 
     def _fault_data(self) -> dict[str, Any]:
         bench = self.bench
+        if bench.instructed or bench.secret or bench.caption:
+            # Whether anything is planted, and what, is the instructor's to tell.
+            return {"state": "instructed", "text": say("lesson.instructed")}
         if bench.fault is None:
             return {"state": "none", "text": say("lesson.sound")}
         if not bench.fault_shown:

@@ -145,6 +145,18 @@ class Machines:
         self._lay_up(name)
         station.put_on(reel, "play")
 
+    def lay(self, name: str) -> Reel | None:
+        """Take a reel from the shelf, None for the work tape, for the caller to put on the machine worked on."""
+        reel = self._reel(name)
+        self.reel_name = name
+        return reel
+
+    def shelve(self, name: str, reel: Reel | None) -> None:
+        """Put a reel in the place of the one of that name; it is what is on the machine from then on."""
+        if reel is not None:
+            self._shelf[name] = reel
+        self.reel_name = name
+
     def _lay_up(self, name: str) -> None:
         if name == WORK_TAPE:
             self.station.recorder.load_tape(WORK_TAPE)

@@ -109,6 +109,12 @@ class MetersView(View):
     def update(self, readings: Readings) -> None:
         """Show the readings."""
         shown: dict[str, dict[str, object]] = {}
+        if not self.bench.readings_shown:
+            # What is put away does not go to the page at all.
+            away = {"text": None, "share": None, "reason": say("meters.away")}
+            names = (*readings.values, "tracking")
+            self.meters.param.update(readings=json.dumps(dict.fromkeys(names, away)), revision=readings.revision)
+            return
         for name, value in readings.values.items():
             share = _share(value, _range_of(name))
             shown[name] = {"text": readings.text(name), "share": share, "reason": readings.reasons.get(name)}

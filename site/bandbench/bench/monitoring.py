@@ -96,6 +96,14 @@ class Monitoring:
         if TEST_POINTS[self.scope.test_point].stage != name:
             self.scope = replace(self.scope, test_point=POINT_OF_STAGE[name])
 
+    def look_at(self, stage: str, lines: int, scope: Mapping[str, object], monitor: Mapping[str, object]) -> None:
+        """Open a stage with both monitors set as given, and else as they are at first; errors as for `set_scope`."""
+        self.extended = frozenset()
+        self.scope, self.monitor = Scope(), MonitorSettings()
+        self.choose_stage(stage)
+        self.set_scope(lines, scope)
+        self.set_monitor(monitor)
+
     def set_scope(self, lines: int, settings: Mapping[str, object]) -> None:
         """Change fields of `Scope`.
 

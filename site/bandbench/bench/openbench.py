@@ -66,7 +66,7 @@ class OpenBench:
     Notes
     -----
     A subclass gives the bench a purpose. It may refuse what would disturb that by overriding `check_free` and
-    `note_move`, which do nothing here.
+    `note_move`, which do nothing here, and hide more in the machine by overriding `planted_besides`.
     """
 
     def __init__(self, chance: random.Random | None = None) -> None:
@@ -91,6 +91,10 @@ class OpenBench:
 
     def check_free(self, what: str) -> None:
         """Raise BenchError if tape, programme or faults, named in words, may not be changed now."""
+
+    def planted_besides(self) -> Condition:
+        """Return what is hidden in the machine besides the bench's one fault: nothing."""
+        return Condition()
 
     def note_move(self, control: str, value: float, now_s: float) -> None:
         """Take note that a control is about to be set to a value it can take, or raise BandbenchError."""
@@ -421,12 +425,18 @@ class OpenBench:
         """Take the fault away; the controls stay where they are."""
         self.check_free("faults")
         self.fault, self.severity, self.fault_shown = None, 0.0, False
-        self.machines.own.recorder.set_condition(Condition())
-        self.moved()
+        self._renew_condition()
 
     def _plant(self, name: str, severity: float, shown: bool) -> None:
-        self.machines.own.recorder.set_condition(with_fault(Condition(), name, severity))
+        with_fault(Condition(), name, severity)
         self.fault, self.severity, self.fault_shown = name, severity, shown
+        self._renew_condition()
+
+    def _renew_condition(self) -> None:
+        condition = self.planted_besides()
+        if self.fault is not None:
+            condition = with_fault(condition, self.fault, self.severity)
+        self.machines.own.recorder.set_condition(condition)
         self.moved()
 
     # Set up for another purpose ------------------------------------------------------------------------------

@@ -184,4 +184,6 @@ class PathView(View):
             self.strip.states = states
 
     def _state_text(self) -> str:
+        if not self.bench.readings_shown:
+            return json.dumps(dict.fromkeys(STAGES, say("path.away")))
         return json.dumps(self._states | machine_states(self.bench.station))

@@ -94,6 +94,14 @@ class Application(Protocol):
         """Take what the page tells of the records it keeps: which kind of message, and the message as JSON."""
         ...
 
+    def next_console(self) -> str:
+        """Return what the instructor's consoles shall be told since this was last asked, as JSON, or an empty text."""
+        ...
+
+    def on_console(self, text: str) -> None:
+        """Take a message of an instructor's console, as JSON."""
+        ...
+
     def tick(self, now_s: float) -> None:
         """Update the scopes and readings; called some ten times a second, and soon after a control moved.
 

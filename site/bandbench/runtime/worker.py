@@ -93,6 +93,13 @@ class Worker:
             self._application.on_records(kind, text)
         self._send_records()
 
+    def console(self, text: str) -> None:
+        """Do what an instructor's console asks; show its effect at once."""
+        with panel_glue.current(self._document):
+            self._application.on_console(text)
+        self._loop.wake()
+        self._send_console()
+
     def _next_frame(self) -> FrameImage | None:
         with panel_glue.current(self._document):
             frame = self._application.next_frame()
@@ -105,6 +112,7 @@ class Worker:
         # A page that is hidden asks for no frames, and is still heard.
         self._send_sound()
         self._send_records()
+        self._send_console()
 
     def _work(self) -> bool:
         with panel_glue.current(self._document):
@@ -138,6 +146,11 @@ class Worker:
         changes = self._application.next_records()
         if changes:
             self._post({"type": "records", "text": changes})
+
+    def _send_console(self) -> None:
+        messages = self._application.next_console()
+        if messages:
+            self._post({"type": "console", "text": messages})
 
     def _send_patch(self, patch: Any, buffers: Any, _message_id: Any) -> None:
         self._post({"type": "patch", "patch": patch, "buffers": buffers})

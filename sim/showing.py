@@ -1,0 +1,247 @@
+"""A prepared demonstration put on a machine, cue by cue, and the proof that each cue shows what it says.
+
+Contents: `demonstration_recorder`, `set_cue`, `ActsToCome`, `read_now`, `expectation_names`; `CueReport`,
+`lint_demonstration`. What a demonstration is: `sim.training.demonstration`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from sim.controls import default_controls
+from sim.errors import BandbenchError, UnknownNameError
+from sim.faults import FaultSpec
+from sim.frame import PlaybackFrame
+from sim.instruments import MEASUREMENTS, MeasurementError, measure
+from sim.machine_readings import MACHINE_READINGS, read_machine
+from sim.recorder import Recorder
+from sim.reel import REELS, Reel, make_reel, tape_speed_m_per_s
+from sim.servos import GuideServo
+from sim.station import Station
+from sim.training.demonstration import WORK_TAPE, Cue, CueAct, Demonstration, Expectation, unknown_faults
+from sim.training.reader import Problem
+
+__all__ = [
+    "ActsToCome",
+    "CueReport",
+    "demonstration_recorder",
+    "expectation_problems",
+    "lint_demonstration",
+    "read_now",
+    "set_cue",
+]
+
+# MODEL: a class looks for some seconds; a value must stand that long, and a swing shows in that time.
+_MOMENTS_S = (0.0, 0.9, 2.0)
+_SWING_MOMENTS_S = tuple(0.31 * number for number in range(14))
+
+
+def demonstration_recorder(demonstration: Demonstration) -> Recorder:
+    """Return a recorder set to the demonstration's standard and practice, in order."""
+    return Recorder(demonstration.standard, demonstration.practice)
+
+
+def set_cue(
+    station: Station, cue: Cue, faults: Mapping[str, FaultSpec], reel: Reel | None, anew: bool = True, sent: str = ""
+) -> None:
+    """Put a machine into the state in which a cue begins; its acts are done by `ActsToCome`.
+
+    Parameters
+    ----------
+    station : Station
+        The machine, of the demonstration's standard and practice.
+    cue : Cue
+        What is set.
+    faults : mapping of str to FaultSpec
+        The fault catalogue.
+    reel : Reel or None
+        The cue's tape; None for the endless work tape.
+    anew : bool
+        Whether the tape is put on, led to its place and brought up to speed again; False lets a machine that is
+        already in the cue's mode with that tape on it run on.
+    sent : str
+        The signal that this tape is given already, which is then not made anew; empty if that is not known.
+
+    Raises
+    ------
+    BandbenchError
+        If a fault is not known or the tape does not fit.
+    """
+    recorder = station.recorder
+    condition = cue.hidden_condition(faults)
+    recorder.set_controls(default_controls(recorder.practice) | dict(cue.controls))
+    if recorder.condition != condition:
+        recorder.set_condition(condition)
+    # Wherever an automatic guide went before, it starts from the middle.
+    station.guide = GuideServo(station.standard)
+    recorder.set_guide_correction(0.0)
+    if reel is None:
+        if sent != cue.signal:
+            recorder.load_tape(WORK_TAPE, cue.signal)
+    elif sent != cue.signal:
+        recorder.load_source(cue.signal)
+    if anew:
+        place_m = None if reel is None else cue.place_s * tape_speed_m_per_s(station.standard)
+        station.put_on(reel, cue.deck, place_m)
+
+
+class ActsToCome:
+    """Acts of a cue that wait for their moment.
+
+    Parameters
+    ----------
+    acts : sequence of CueAct
+        In order.
+    now_s : float
+        When the cue began, on the station's clock [s].
+    """
+
+    def __init__(self, acts: Sequence[CueAct], now_s: float) -> None:
+        self._waiting: list[tuple[float, str]] = []
+        at_s = now_s
+        for act in acts:
+            at_s += act.after_s
+            self._waiting.append((at_s, act.act))
+
+    @property
+    def next_s(self) -> float | None:
+        """When the next act is due [s], or None if there is none."""
+        return self._waiting[0][0] if self._waiting else None
+
+    def do_due(self, station: Station) -> bool:
+        """Do what is due by now; tell whether anything was. BandbenchError if the machine refuses: then no more is."""
+        done = False
+        while self._waiting and self._waiting[0][0] <= station.time_s + 1e-9:
+            _, act = self._waiting.pop(0)
+            done = True
+            try:
+                station.do(act)
+            except BandbenchError:
+                self._waiting.clear()
+                raise
+        return done
+
+
+def read_now(station: Station, frame: PlaybackFrame, name: str) -> float | None:
+    """Return what an instrument reads, of the frame or of the machine; None where there is nothing to read.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such reading.
+    """
+    if name not in MEASUREMENTS and name not in MACHINE_READINGS:
+        raise UnknownNameError("reading", name, (*MEASUREMENTS, *MACHINE_READINGS))
+    try:
+        # Where both have a reading of one name, the machine's own meter is meant.
+        return read_machine(station, name) if name in MACHINE_READINGS else measure(frame, name)
+    except MeasurementError:
+        return None
+
+
+def expectation_problems(demonstration: Demonstration) -> list[Problem]:
+    """Return a problem for each reading that no instrument has, or that is given in another unit."""
+    problems = []
+    for place, cue in enumerate(demonstration.cues, start=1):
+        for number, one in enumerate(cue.expect, start=1):
+            key = f"cues[{place}].expect[{number}]"
+            spec = MACHINE_READINGS.get(one.reading) or MEASUREMENTS.get(one.reading)
+            if spec is None:
+                reason = str(UnknownNameError("reading", one.reading, (*MEASUREMENTS, *MACHINE_READINGS)))
+                problems.append(
+                    Problem(demonstration.source, f"{key}.reading", reason, "Name one that an instrument has.")
+                )
+            elif one.unit not in spec.unit.split(" or "):
+                problems.append(
+                    Problem(
+                        demonstration.source,
+                        f"{key}.unit",
+                        f"is {one.unit!r}, but that instrument reads in {spec.unit}",
+                        "Correct the unit, and the range with it.",
+                    )
+                )
+    return problems
+
+
+# The linter --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CueReport:
+    """What one cue showed: its number from 1, and the values read for each of its expectations, in order."""
+
+    number: int
+    cue: Cue
+    values: tuple[tuple[float | None, ...], ...]
+
+    @property
+    def missed(self) -> tuple[Expectation, ...]:
+        """What did not show as it was said."""
+        return tuple(one for one, read in zip(self.cue.expect, self.values, strict=True) if not one.holds(read))
+
+
+def lint_demonstration(
+    demonstration: Demonstration,
+    faults: Mapping[str, FaultSpec],
+    progress: Callable[[CueReport], None] | None = None,
+) -> list[Problem]:
+    """Run every cue on a machine and return what is wrong: names, refused acts, and what does not show as it says.
+
+    Parameters
+    ----------
+    demonstration : Demonstration
+        What to run.
+    faults : mapping of str to FaultSpec
+        The fault catalogue.
+    progress : callable, optional
+        Told of each cue as it is done.
+    """
+    problems = [*unknown_faults(demonstration, faults), *expectation_problems(demonstration)]
+    if problems:
+        return problems
+    recorder = demonstration_recorder(demonstration)
+    for number, cue in enumerate(demonstration.cues, start=1):
+        key = f"cues[{number}]"
+        try:
+            report = CueReport(number, cue, _shown(Station(recorder), cue, faults))
+        except BandbenchError as error:
+            problems.append(Problem(demonstration.source, key, str(error), "Correct the cue's settings or acts."))
+            continue
+        if progress is not None:
+            progress(report)
+        for one, read in zip(cue.expect, report.values, strict=True):
+            if not one.holds(read):
+                told = ", ".join("nothing" if value is None else f"{value:.4g} {one.unit}" for value in read)
+                problems.append(
+                    Problem(
+                        demonstration.source,
+                        f"{key}.expect[{cue.expect.index(one) + 1}]",
+                        f"{one.reading} reads {told}",
+                        "Correct the range, or set what shows it; a later 'wait_s' gives the machine more time.",
+                    )
+                )
+    return problems
+
+
+def _shown(station: Station, cue: Cue, faults: Mapping[str, FaultSpec]) -> tuple[tuple[float | None, ...], ...]:
+    """Return what each expectation's instrument reads at the moments that count."""
+    set_cue(station, cue, faults, None if cue.tape == WORK_TAPE else make_reel(REELS[cue.tape]), True)
+    began_s = station.time_s
+    acts = ActsToCome(cue.acts, began_s)
+
+    def run_to(at_s: float) -> None:
+        acts.do_due(station)
+        while acts.next_s is not None and acts.next_s <= at_s:
+            station.advance(acts.next_s - station.time_s)
+            acts.do_due(station)
+        station.advance(at_s - station.time_s)
+
+    swings = any(one.how == "swing" for one in cue.expect)
+    read: list[list[float | None]] = [[] for _ in cue.expect]
+    for moment_s in _SWING_MOMENTS_S if swings else _MOMENTS_S:
+        run_to(began_s + cue.wait_s + moment_s)
+        frame = station.frame()
+        for values, one in zip(read, cue.expect, strict=True):
+            values.append(read_now(station, frame, one.reading))
+    return tuple(tuple(values) for values in read)
