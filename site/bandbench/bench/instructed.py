@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.machines import WORK_TAPE
-from bandbench.bench.openbench import OpenBench
+from bandbench.bench.openbench import OPEN_PRACTICE, OpenBench
 from bandbench.bench.planting import Planting
 from sim.condition import Condition
 from sim.recorder import Recorder
@@ -59,10 +59,10 @@ class InstructedBench(OpenBench):
         """Return what the instructor has hidden in the machine."""
         return self.secret.condition()
 
-    def put_right(self, held: bool) -> None:
+    def put_right(self, held: bool, practice: str = OPEN_PRACTICE) -> None:
         """Return to a machine in order; what the instructor planted and hid is gone too."""
         self.secret, self.why_shown, self.readings_shown, self.caption = Planting(), None, True, {}
-        super().put_right(held)
+        super().put_right(held, practice)
 
     def set_instructed(self, instructed: bool) -> None:
         """Note whether a console is open."""

@@ -83,7 +83,7 @@ def take_state(bench: Bench) -> BenchState:
     BenchError
         If it cannot be come back to: in a lesson, on the second machine, while the tape winds or records.
     """
-    if bench.held or bench.mode is None:
+    if bench.held or bench.session is not None or bench.mode is None:
         raise BenchError(say("instructor.mark_lesson"))
     machines, station = bench.machines, bench.station
     if station is not machines.own or bench.programme == COPY:
