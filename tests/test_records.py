@@ -19,8 +19,10 @@ from bandbench.bench.bench import Bench
 from bandbench.bench.errors import BenchError
 from bandbench.bench.learner import LearnerView
 from bandbench.bench.lessons import read_lessons
+from bandbench.bench.progress import Advice
 from bandbench.bench.recordform import FILE_FORMAT, FILE_FORMAT_VERSION, RecordsError, checked_name, parse_records
 from bandbench.bench.records import LearnerRecords
+from bandbench.bench.result import ResultView
 from sim.errors import BandbenchError
 from sim.training.attempt import NoteWritten
 from sim.training.solution import solution_moves
@@ -584,7 +586,8 @@ def view_of(place: Place) -> tuple[LearnerView, Callable[[], dict[str, Any]]]:
             return str(error)
         return None
 
-    view = LearnerView(place.bench, act, lambda: place.now_s, place.records)
+    result = ResultView(place.bench, act, lambda: place.now_s, lambda _session, _score: Advice("", "", True))
+    view = LearnerView(place.bench, act, lambda: place.now_s, place.records, result.show, result.show_and_print)
 
     def shown() -> dict[str, Any]:
         place.store.serve(place.records)
@@ -651,3 +654,103 @@ def test_the_part_says_what_was_done_and_why_not(place: Place, exported: tuple[s
     place.now_s += 1000.0
     view.receive({"do": "note", "value": "Again."})
     assert [text for _, text in shown()["notes"]] == ["Again.", "Peak first, then straighten."]
+
+
+# Attempts that are looked back at -----------------------------------------------------------------------------------
+
+
+def test_a_kept_attempt_is_replayed_debriefed_and_left_as_it_was() -> None:
+    place = Place()
+    place.begin(seed=5)
+    place.turn("guide_position_um", 7.0)
+    place.turn("guide_position_um", 11.0)
+    place.bench.check_lesson(place.now_s)
+    place.bench.restart_lesson(place.now_s, 6)
+    place.follow()
+    (kept,) = place.records.history
+    before = place.kept
+    place.records.look_back(kept.id, place.now_s)
+    session = place.bench.running_session()
+    assert session.attempt.to_json() == kept.log
+    place.bench.begin_replay(place.now_s)
+    place.bench.seek_replay(0.0, place.now_s)
+    assert place.bench.recorder.controls["guide_position_um"] == session.start.controls["guide_position_um"]
+    place.bench.seek_replay(kept.attempt.duration_s, place.now_s)
+    assert place.bench.recorder.controls["guide_position_um"] == 11.0
+    place.bench.end_replay()
+    # It is over: nothing is turned, asked or submitted in it, and nothing of it is kept twice.
+    refused: tuple[Callable[[], object], ...] = (
+        lambda: place.bench.set_control("guide_position_um", 1.0, place.now_s),
+        lambda: place.bench.check_lesson(place.now_s),
+        lambda: place.bench.open_hint(1, place.now_s),
+        lambda: place.bench.do_deed("play"),
+    )
+    for act in refused:
+        with pytest.raises(BenchError, match="only looked at"):
+            act()
+    place.records.write_note("Seen again.", place.now_s)
+    place.follow()
+    assert session.attempt.to_json() == kept.log
+    assert {**place.kept, "notes": {}} == {**before, "notes": {}}
+    # Dealt anew it is one's own again, and is kept.
+    place.bench.restart_lesson(place.now_s, 7)
+    place.turn("guide_position_um", 2.0)
+    assert [json.loads(row["log"])["seed"] for row in place.kept["running"].values()] == [7]
+    assert len(place.records.history) == 1
+
+
+def test_a_lesson_that_goes_on_is_left_when_one_looks_back() -> None:
+    place = Place()
+    place.begin(seed=5)
+    place.turn("guide_position_um", 7.0)
+    place.bench.restart_lesson(place.now_s, 6)
+    place.turn("guide_position_um", 3.0)
+    (kept,) = place.records.history
+    place.records.look_back(kept.id, place.now_s)
+    place.follow()
+    assert [row.attempt.seed for row in place.records.resumable] == [6]
+    place.bench.leave_kept()
+    assert place.bench.session is None
+    assert place.bench.lesson is LESSONS[LESSON]
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [({"lesson_version": 99}, "version 99 of the lesson"), ({"lesson": "gone"}, "is not part of this site")],
+    ids=["another_version", "another_lesson"],
+)
+def test_what_cannot_be_replayed_says_why(change: dict[str, Any], told: str) -> None:
+    place = Place()
+    place.begin(seed=5)
+    place.turn("guide_position_um", 7.0)
+    place.bench.restart_lesson(place.now_s, 6)
+    place.follow()
+    (row,) = place.kept["attempts"].values()
+    log = {**json.loads(row["log"]), **change}
+    fields = {key: log.get(key, row[key]) for key in ("lesson", "lesson_version")}
+    place.store.rows["attempts"] = {row["id"]: {**row, **fields, "log": json.dumps(log)}}
+    place.store.send_all(place.records, place.store.profile)
+    view, shown = view_of(place)
+    (listed,) = shown()["attempts"]
+    assert told in listed["problem"]
+    view.receive({"do": "replay", "value": row["id"]})
+    assert told in view.card.notice
+    assert place.bench.replay is None
+
+
+def test_the_list_opens_replay_debrief_and_print() -> None:
+    place = Place()
+    place.begin(seed=5)
+    place.turn("guide_position_um", 7.0)
+    place.bench.restart_lesson(place.now_s, 6)
+    place.follow()
+    view, shown = view_of(place)
+    (listed,) = shown()["attempts"]
+    assert listed["problem"] == ""
+    for what in ("replay", "debrief", "print"):
+        view.receive({"do": what, "value": listed["id"]})
+        assert view.card.notice == ""
+        assert (place.bench.replay is not None) == (what == "replay")
+        assert place.bench.looking_back
+        # Never submitted, it is debriefed all the same.
+        assert place.bench.running_session().last_submission is None

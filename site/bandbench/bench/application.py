@@ -80,7 +80,10 @@ class BenchApplication:
         self.views: list[View] = []
         self.result = ResultView(bench, act, clock, lambda session, score: self.course.advice(session, score))
         self.lesson = LessonView(bench, act, clock, self.result.show)
-        self.learner = LearnerView(bench, act, clock, LearnerRecords(bench, say("learner.first_name")))
+        self.learner = LearnerView(
+            bench, act, clock, LearnerRecords(bench, say("learner.first_name")),
+            self.result.show, self.result.show_and_print,
+        )  # fmt: skip
         self.course = CourseView(bench, act, self.learner.records, course)
         of_course = [lessons[name] for name in self.course.course.lessons if name in lessons]
         self.visit = ScormVisit(bench, self.learner.records, of_course, single)

@@ -65,6 +65,8 @@ class Bench(InstructedBench):
         The help that is permitted in the session.
     open_practice : str
         Recording practice of the machine where no lesson asks for one.
+    looking_back : bool
+        Whether the session is that of a kept attempt: it is over, and only looked at.
     fading : callable, optional
         How many of a lesson's worked steps are still shown to this learner; all of them where nobody knows.
     """
@@ -80,6 +82,7 @@ class Bench(InstructedBench):
         self.task: Task | None = None
         self.permitted = FULL_HELP
         self.open_practice = OPEN_PRACTICE
+        self.looking_back = False
         self.fading: Callable[[Lesson], int] | None = None
         self._advised: str | None = None
         self._now_s = 0.0
@@ -93,6 +96,7 @@ class Bench(InstructedBench):
         self.mode = mode
         self.session = self.replay = self.task = None
         self.permitted = FULL_HELP
+        self.looking_back = False
         self.lesson = self._first_lesson() if mode == "learn" else None
         # In a lesson, and before a mode is chosen, the tape plays all the time.
         held = mode not in ("practise", "demonstrate")
@@ -226,6 +230,7 @@ class Bench(InstructedBench):
         self.session = Session(
             lesson, self._new_seed() if seed is None else seed, now_s, machine, self._worked_steps(lesson)
         )
+        self.looking_back = False
         self._dealt()
 
     def _worked_steps(self, lesson: Lesson) -> int | None:
@@ -257,6 +262,24 @@ class Bench(InstructedBench):
             self.recorder.set_controls(session.controls)
         self.moved()
 
+    def look_back(self, attempt: Attempt, now_s: float, permitted: Help = FULL_HELP) -> None:
+        """Show an attempt that is over, as it was after the last event of its log; nothing more is done in it.
+
+        Raises
+        ------
+        BandbenchError
+            If its lesson is not here or the log does not belong to it; then no lesson goes on.
+        """
+        self.resume_lesson(attempt, now_s, permitted)
+        self.looking_back = True
+
+    def leave_kept(self) -> None:
+        """Leave an attempt that was looked back at: its lesson can be begun then."""
+        lesson = self._chosen_lesson()
+        self.choose_mode("learn")
+        self.lesson = lesson
+        self.changed()
+
     def _machine_for(self, lesson: Lesson) -> LessonMachine:
         """Return a machine for the lesson: the bench's own, with the lesson's tape on it, or one that runs."""
         if lesson.running is not None:
@@ -267,6 +290,8 @@ class Bench(InstructedBench):
 
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the lesson anew: from the seed that was set for it, or another one of chance, if none is given."""
+        # An attempt that is only looked at may be followed by one of one's own.
+        self.looking_back = False
         session = self._working_session()
         worked = self._worked_steps(session.lesson)
         if worked is not None:
@@ -410,6 +435,8 @@ class Bench(InstructedBench):
     def _not_in_replay(self) -> None:
         if self.replay is not None:
             raise BenchError(say("replay.refused"))
+        if self.looking_back:
+            raise BenchError(say("replay.kept"))
 
     def advance(self, now_s: float) -> None:
         """Let time pass up to now: in a replay the attempt's, in a lesson on a running machine the lesson's."""

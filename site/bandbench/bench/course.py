@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import param
 
 from bandbench.bench.errors import BenchError
-from bandbench.bench.progress import Advice, advice_after, outcomes_of
+from bandbench.bench.progress import Advice, advice_after, advice_now, outcomes_of
 from bandbench.bench.readings import typeset
 from bandbench.bench.records import LearnerRecords
 from bandbench.bench.view import Action, Part, View, script
@@ -144,6 +144,8 @@ class CourseView(View):
 
     def advice(self, session: Session, score: Score) -> Advice:
         """Return the one thing to do after the attempt that has just been scored."""
+        if self.bench.looking_back:
+            return advice_now(self.state(), self.bench.lessons)
         before = self.outcomes(but=session.attempt.to_json())
         return advice_after(
             session.lesson, session.attempt, score, before, self.course, self.bench.lessons, self.now_s()

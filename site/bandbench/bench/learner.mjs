@@ -150,20 +150,29 @@ function importSection(words, send) {
   return { element, show, offer };
 }
 
-function attemptSection(words) {
+function attemptSection(words, send) {
   const entries = h("ol", { class: "attempts", reversed: true });
   const none = h("p", { class: "about" }, words.no_attempts);
   const more = h("p", { class: "about" });
   const spoilt = h("div");
   const element = h("div", {}, h("h4", {}, words.attempts), none, more, entries, spoilt);
+  let key = "";
   const show = ({ attempts, all, unreadable }) => {
     none.hidden = all > 0;
     more.hidden = all <= attempts.length;
     setText(more, fill(words.more_attempts, { shown: attempts.length, count: all }));
     entries.hidden = all === 0;
     entries.setAttribute("start", all);
-    entries.replaceChildren(...attempts.map(({ id, at, text, whole }) => h("li", {}, text, h("span", { class: "about" }, ` ${moment(at)} `),
-      whole ? paperButton(words.alignment_record, "alignment", id, { "aria-label": fill(words.alignment_of, { text, date: moment(at) }) }) : null)));
+    const next = JSON.stringify(attempts);
+    if (next !== key) {
+      key = next;
+      entries.replaceChildren(...attempts.map(({ id, at, text, whole, problem }) => h("li", { "data-attempt": id }, text,
+        h("span", { class: "about" }, ` ${moment(at)}`),
+        problem ? h("p", { class: "about" }, problem) : h("div", { class: "row" },
+          Object.entries({ replay: words.kept_replay, debrief: words.kept_debrief, print: words.kept_print })
+            .map(([what, label]) => button(label, () => send(what, id), { "data-do": `kept_${what}`, "aria-label": `${label}: ${text}` })),
+            whole ? paperButton(words.alignment_record, "alignment", id, { "aria-label": fill(words.alignment_of, { text, date: moment(at) }) }) : null))));
+    }
     spoilt.replaceChildren(...(unreadable.length === 0 ? [] : [h("h4", {}, words.unreadable), h("p", { class: "about" }, words.unreadable_about),
       h("ul", { class: "unreadable" }, unreadable.map((line) => h("li", {}, line)))]));
   };
@@ -178,7 +187,7 @@ export function render({ model, el }) {
   const notes = noteSection(words, send);
   const profile = profileSection(words, send, exportNow);
   const file = importSection(words, send);
-  const attempts = attemptSection(words);
+  const attempts = attemptSection(words, send);
   const lost = h("p");
   const lostBox = h("div", { class: "lost", role: "alert", hidden: true }, lost);
   const exportLost = h("p", { hidden: true }, button(words.export, exportNow, { "data-do": "export_now" }));

@@ -44,7 +44,13 @@ class LearnerCard(Part):
 
 
 class LearnerView(View):
-    """The learner's part of the page."""
+    """The learner's part of the page.
+
+    Parameters
+    ----------
+    show_result, print_result : callable
+        Show the debrief of the attempt at hand; show it and have it printed.
+    """
 
     WORDS: ClassVar[str] = "learner"
 
@@ -54,10 +60,14 @@ class LearnerView(View):
         act: Callable[[Action], str | None],
         clock: Callable[[], float],
         records: LearnerRecords,
+        show_result: Callable[[], None],
+        print_result: Callable[[], None],
     ) -> None:
         super().__init__(bench, act)
         self._clock = clock
         self.records = records
+        self._show_result = show_result
+        self._print_result = print_result
         self._open = False
         self._seen = (-1, -1)
         self.card = LearnerCard(self.receive, words=self.words)
@@ -94,6 +104,8 @@ class LearnerView(View):
                 return partial(records.resume, str(value), now_s)
             case "set_aside":
                 return partial(records.set_aside, str(value))
+            case "replay" | "debrief" | "print":
+                return partial(self._look_back, str(value), what, now_s)
             case "accept":
                 return partial(self._accept, notice)
             case "decline":
@@ -101,6 +113,13 @@ class LearnerView(View):
             case "note":
                 return partial(self._note, str(value), now_s, notice)
         raise ValueError(f"the learner's part knows no {what!r}")
+
+    def _look_back(self, attempt_id: str, what: str, now_s: float) -> None:
+        self.records.look_back(attempt_id, now_s)
+        if what == "replay":
+            self.bench.begin_replay(now_s)
+        else:
+            (self._print_result if what == "print" else self._show_result)()
 
     def _accept(self, notice: list[str]) -> None:
         plan = self.records.accept_file()
@@ -221,8 +240,13 @@ class LearnerView(View):
         else:
             outcome = say("learner.passed" if passed else "learner.not_yet")
         title = self._title(row.lesson)
-        text = say("learner.attempt", title=title, seed=row.attempt.seed, outcome=outcome)
-        return {"id": row.id, "at": row.ended_at, "text": text, "whole": passed is not None}
+        return {
+            "id": row.id,
+            "at": row.ended_at,
+            "text": say("learner.attempt", title=title, seed=row.attempt.seed, outcome=outcome),
+            "whole": passed is not None,
+            "problem": typeset(self.records.why_not_shown(row)),
+        }
 
     def _plan(self, plan: ImportPlan) -> dict[str, Any]:
         new = len(plan.attempts) + len(plan.left) + len(plan.notes)

@@ -1,6 +1,6 @@
 """From kept attempts to progress: what each amounts to, and what to do next after one that has just been scored.
 
-Contents: `outcome_of_row`, `outcomes_of`, `Advice`, `advice_after`.
+Contents: `outcome_of_row`, `outcomes_of`, `Advice`, `advice_after`, `advice_now`.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from sim.controls import CONTROLS
 from sim.training.attempt import Attempt, CheckSubmitted, HintOpened
 from sim.training.course import Course
 from sim.training.lesson import HINT_LEVELS, Lesson
-from sim.training.progress import Outcome, course_state
+from sim.training.progress import CourseState, Outcome, course_state
 from sim.training.score import Score
 
-__all__ = ["Advice", "advice_after", "outcome_of_row", "outcomes_of"]
+__all__ = ["Advice", "advice_after", "advice_now", "outcome_of_row", "outcomes_of"]
 
 
 def outcome_of_row(row: KeptAttempt, passed: bool) -> Outcome:
@@ -92,9 +92,16 @@ def advice_after(
     here = next((one for one in state.lessons if one.lesson_id == lesson.id), None)
     if here is not None and here.state not in ("mastered", "due"):
         return Advice(say("result.do_variation", row=here.row, passes=here.passes), lesson.id, True)
-    following = lessons.get(state.next_lesson or "")
-    if following is None or following.id == lesson.id:
+    if state.next_lesson == lesson.id:
         return Advice(say("result.do_rest"), lesson.id, True)
+    return advice_now(state, lessons)
+
+
+def advice_now(state: CourseState, lessons: Mapping[str, Lesson]) -> Advice:
+    """Return the one thing to do as the course stands, whatever was done last."""
+    following = lessons.get(state.next_lesson or "")
+    if following is None:
+        return Advice(say("result.do_rest"), "", True)
     due = any(one.lesson_id == following.id and one.state == "due" for one in state.lessons)
     key = "result.do_review" if due else "result.do_lesson"
     return Advice(say(key, title=following.title), following.id, False)

@@ -32,6 +32,7 @@ from bandbench.bench.recordform import (
     time_text,
 )
 from bandbench.bench.recordimport import ImportPlan, planned_import
+from bandbench.bench.words import say
 from sim.errors import BandbenchError
 from sim.training.assignment import FULL_HELP, score_within
 from sim.training.attempt import LONGEST_NOTE, Attempt, StepShown, check_belongs
@@ -290,8 +291,8 @@ class LearnerRecords:
         """
         if not self.loaded:
             return
-        # Nothing of a preview is kept.
-        session = None if self._bench.previewing else self._bench.session
+        # Nothing of a preview is kept, and what is only looked at is kept already.
+        session = None if self._bench.previewing or self._bench.looking_back else self._bench.session
         if session is not self._session or (session is not None and len(session.past) != self._past):
             self._let_go()
             if session is None:
@@ -451,6 +452,26 @@ class LearnerRecords:
         lesson = self._bench.lessons.get(row.lesson)
         return lesson if lesson is not None and lesson.version == row.lesson_version else None
 
+    def why_not_shown(self, row: KeptAttempt) -> str:
+        """Return why an attempt can be neither replayed nor debriefed here, or an empty text."""
+        lesson = self._bench.lessons.get(row.lesson)
+        if lesson is None:
+            return say("learner.kept_gone", lesson=row.lesson)
+        if lesson.version != row.lesson_version:
+            return say("learner.kept_older", then=row.lesson_version, now=lesson.version)
+        return ""
+
+    def look_back(self, attempt_id: str, now_s: float) -> None:
+        """Show an attempt that is over at the bench; a lesson that goes on is left, and can be resumed."""
+        if attempt_id not in self.attempts:
+            raise BenchError("this attempt is not kept here any more")
+        row = self.attempts[attempt_id]
+        problem = self.why_not_shown(row)
+        if problem:
+            raise BenchError(problem)
+        self._let_go()
+        self._bench.look_back(row.attempt, now_s, row.permitted)
+
     def passed(self, row: KeptAttempt) -> bool | None:
         """Tell whether an attempt is a pass, or None while its log has not been scored by this program."""
         outcome = row.outcome
@@ -508,7 +529,7 @@ class LearnerRecords:
         if not text.strip() or len(text.strip()) > LONGEST_NOTE:
             raise BenchError(f"a note has 1 to {LONGEST_NOTE} characters; this one has {len(text.strip())}")
         session = self._bench.session
-        if session is not None and not session.finished:
+        if session is not None and not session.finished and not self._bench.looking_back:
             session.note(text.strip(), now_s)
         if self.profile is None:
             self.profile = self._made_profile(self._first_name)

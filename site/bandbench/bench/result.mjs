@@ -1,5 +1,11 @@
 // The result of a lesson, in words; the plots stand under it.
 
+// Prints once the plots are drawn, at the latest after `tries` looks.
+function printDrawn(tries) {
+  const drawn = (globalThis.Bokeh?.documents ?? []).every((one) => one.is_idle);
+  setTimeout(() => (drawn && tries < 22) || tries === 0 ? globalThis.print() : printDrawn(tries - 1), 250);
+}
+
 export function render({ model, el }) {
   const { words } = model;
   const zone = document.getElementById("result");
@@ -64,5 +70,6 @@ export function render({ model, el }) {
       h("h4", {}, words.over_time));
     title.focus();
     zone.scrollIntoView({ block: "start" });
+    if (result.printed) printDrawn(24);
   });
 }

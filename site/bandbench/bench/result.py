@@ -189,6 +189,8 @@ class ResultView(View):
         """Close the page, and do what was asked: the lesson anew, another lesson, or a replay."""
         what = message["do"]
         self.close()
+        if what == "close" and self.bench.looking_back:
+            self.act(self.bench.leave_kept)
         if what == "again":
             self.act(lambda: self.bench.restart_lesson(self._clock()))
         elif what == "lesson":
@@ -196,11 +198,16 @@ class ResultView(View):
         elif what == "replay":
             self.act(lambda: self.bench.begin_replay(self._clock()))
 
-    def show(self) -> None:
+    def show_and_print(self) -> None:
+        """Show the result, and have it printed once its plots are drawn."""
+        self.show(printed=True)
+
+    def show(self, *, printed: bool = False) -> None:
         """Show the running attempt's result."""
         session = self.bench.running_session()
         score = session.score()
-        self.page.result = _result_data(session, score, self._advise(session, score), self.bench.permitted)
+        data = _result_data(session, score, self._advise(session, score), self.bench.permitted)
+        self.page.result = {**data, "printed": printed}
         readings: Sequence[ReadingTrack] = reading_tracks(
             session.lesson, session.attempt, session.start, session.machine
         )
@@ -221,5 +228,6 @@ class ResultView(View):
     def refresh(self) -> None:
         """Close the page when its lesson is left or dealt anew."""
         session = self.bench.session
-        if self.page.result and (session is None or session.last_submission is None):
+        nothing_yet = session is None or (session.last_submission is None and not self.bench.looking_back)
+        if self.page.result and nothing_yet:
             self.close()

@@ -516,6 +516,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "replay.kind_note": "notes",
         "replay.refused": "This is a replay: nothing can be turned or submitted in it. Leave the replay to work the "
         "bench yourself.",
+        "replay.kept": "This attempt is over, and is only looked at. Deal the lesson anew to work on it yourself.",
         "replay.nothing": "Nothing has been done in this attempt yet, so there is nothing to replay.",
         # Why views
         "why.choose": "Drawing",
@@ -754,6 +755,14 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "learner.not_text": "{name} is not a text file, so it is not a file of records. Nothing has changed.",
         "learner.not_read": "{name} could not be read. Nothing has changed. Try to choose it once more.",
         "learner.nothing_changed": "{reason} Nothing has changed.",
+        "learner.kept_replay": "Replay",
+        "learner.kept_debrief": "Debrief",
+        "learner.kept_print": "Print",
+        "learner.kept_gone": "Its lesson, “{lesson}”, is not part of this site, so it cannot be replayed here. It is "
+        "kept, and exported with the rest.",
+        "learner.kept_older": "It was done on version {then} of the lesson, and this site has version {now}: the same "
+        "moves would meet another machine, so it can be neither replayed nor scored here. It is kept, and exported "
+        "with the rest.",
         "learner.plan_title": "Import from {source}",
         "learner.plan_new": "Learner: {name}, new in this browser.",
         "learner.plan_known": "Learner: {name}, known in this browser.",
