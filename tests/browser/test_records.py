@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,19 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Dialog
 
-from tests.browser.records_driver import LESSONS, RecordsPage
+from sim.controls import CONTROLS
+from sim.training.deal import deal
+from sim.training.lint import solution_attempt
+from sim.training.progress import REVIEW_DAYS
+from sim.training.solution import solution_moves
+from tests.browser.records_driver import LESSONS, RecordsPage, machine_of
 
 # WCAG 2.2 at levels A and AA, as axe knows them.
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 
 LESSON = "tracking-and-guide"
+# A lesson that has changed since its first version.
+OUTDATED = "final-assessment"
 
 WRITE_STORE = """([version, stores, rows]) => new Promise((resolve, reject) => {
   const asked = indexedDB.open("bandbench-records", version);
@@ -252,6 +260,81 @@ def test_files_that_are_no_records_change_nothing(context: BrowserContext, site_
         assert records.part.locator("[data-do=accept]").is_hidden()
         assert records.store() == before
     records.bench.check_unhurt()
+
+
+def passed_row(number: int, days_ago: float) -> dict[str, Any]:
+    """Return a passed attempt as the store keeps it, ended so many days ago."""
+    machine = machine_of(LESSON)
+    log = solution_attempt(LESSONS[LESSON], deal(LESSONS[LESSON], number, machine), machine).to_json()
+    ended = datetime.now(UTC) - timedelta(days=days_ago)
+    return {**attempt_row(number, log), "ended_at": ended.isoformat(timespec="milliseconds").replace("+00:00", "Z")}
+
+
+def test_kept_attempts_are_looked_back_at_and_a_mastered_lesson_comes_back(
+    context: BrowserContext, site_url: str
+) -> None:
+    older = {**json.loads(passed_row(3, 45.0)["log"]), "lesson": OUTDATED, "lesson_version": 1, "events": []}
+    rows = [
+        ["profiles", PROFILE],
+        ["attempts", {**attempt_row(3, json.dumps(older)), "lesson": OUTDATED, "lesson_version": 1}],
+        # Mastered 40 days ago, so that the first review has been due for 39.
+        ["attempts", passed_row(4, 41.0)],
+        ["attempts", passed_row(5, 40.0)],
+    ]
+    plain = context.new_page()
+    plain.goto(site_url + "build.json")
+    plain.evaluate(WRITE_STORE, [1, [["profiles", False], ["attempts", True]], rows])
+    plain.close()
+    records = RecordsPage(context, site_url, "globalThis.print = () => { globalThis.printed = true; };")
+    page, bench = records.page, records.bench
+    records.to_course()
+    # The course says in words that it is due, and that it comes before anything new.
+    state = page.locator(f"[data-lesson={LESSON}] .choice-state")
+    bench.until(lambda: "review due since" in (state.text_content() or ""), "the review to be due")
+    assert "a review that is due" in (page.locator(".next-lesson").text_content() or "")
+    bench.screenshot("records-4-due")
+
+    records.open_details()
+    bench.until(lambda: sum("passed" in text for text in records.attempts()) == 2, "the attempts scored")
+    listed = records.part.locator(".attempts li")
+    outdated = listed.filter(has_text="version 1 of the lesson")
+    assert f"this site has version {LESSONS[OUTDATED].version}" in outdated.inner_text()
+    assert outdated.locator("button").count() == 0
+    records.part.locator(".attempts").screenshot(path=bench.screenshot("records-5-kept"))
+    latest = listed.filter(has_text="variation 5")
+    latest.locator("[data-do=kept_replay]").press("Enter")
+    page.locator("#replay").wait_for()
+    assert "variation 5" in (page.locator(".replay-title").text_content() or "")
+    page.locator("#replay-speed").select_option("16")
+    page.locator("#replay-place").focus()
+    page.keyboard.press("End")
+    (control, value), *_ = solution_moves(LESSONS[LESSON], deal(LESSONS[LESSON], 5, machine_of(LESSON)))
+    bench.open_stage(CONTROLS[control].stage)
+    bench.until(lambda: float(bench.field(control).input_value()) == value, "the control as it was")
+    records.press(do="replay_leave")
+    # The debrief stands where the replay is left, and closing it leads back to the course.
+    page.locator("#result .outcome").first.wait_for()
+    assert "variation 5" in (page.locator("#result .about").first.text_content() or "")
+    records.close_result()
+    bench.until(state.is_visible, "the course again")
+    latest.locator("[data-do=kept_print]").press("Enter")
+    bench.until(lambda: bool(page.evaluate("globalThis.printed")), "the debrief to be printed")
+    records.close_result()
+    assert len(records.attempts()) == 3
+
+    # Done again it is not due any more, and comes back after the next interval.
+    records.begin(LESSON)
+    records.solve(LESSON)
+    records.close_result()
+    records.to_course()
+    bench.until(lambda: "comes back on" in (state.text_content() or ""), "the next interval")
+    then = page.evaluate(
+        "days => new Date(Date.now() + days * 864e5).toLocaleDateString(document.documentElement.lang, "
+        "{ dateStyle: 'medium' })",
+        REVIEW_DAYS[1],
+    )
+    assert then in (state.text_content() or "")
+    bench.check_unhurt()
 
 
 def test_names_are_data_and_never_markup(context: BrowserContext, site_url: str) -> None:

@@ -44,7 +44,7 @@ from bandbench.bench.words import say
 from bandbench.runtime.application import FrameImage, PictureFile, SoundBlock
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
-from sim.training.progress import worked_steps
+from sim.training.stages import stage_of
 
 if TYPE_CHECKING:
     from panel.viewable import Viewable
@@ -91,7 +91,7 @@ class BenchApplication:
         self.course.elsewhere = self.visit.outcomes
         self.assignment = AssignmentView(bench, act, self.learner.records, self.course.course)
         self.paper = PaperView(bench, act, self.learner.records)
-        bench.fading = lambda lesson: worked_steps(lesson, self.course.outcomes())
+        bench.fading = lambda lesson: stage_of(lesson, self.course.outcomes()).worked
         self.reference = ReferenceView(bench, act)
         self.authoring = AuthoringView(bench, act)
         self.class_desk = ClassDeskView(bench, act, self.course.course, clock)

@@ -255,8 +255,9 @@ class Bench(InstructedBench):
         self.lesson = lesson
         session = Session.resumed(lesson, attempt, now_s, self._machine_for(lesson))
         self.session, self.permitted = session, permitted
-        if not permitted.worked:
-            session.worked = 0
+        worked = self._worked_steps(lesson)
+        if worked is not None:
+            session.worked = worked
         self._dealt()
         if session.running is None:
             self.recorder.set_controls(session.controls)

@@ -14,6 +14,7 @@ from bandbench.bench.errors import BenchError
 from bandbench.bench.progress import Advice, advice_after, advice_now, outcomes_of
 from bandbench.bench.readings import typeset
 from bandbench.bench.records import LearnerRecords
+from bandbench.bench.stagewords import stage_words
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.training.course import Course, CourseGroup
@@ -21,6 +22,7 @@ from sim.training.lesson import Lesson
 from sim.training.progress import CourseState, LessonState, Outcome, course_state
 from sim.training.score import Score
 from sim.training.session import Session
+from sim.training.stages import stage_at
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -219,6 +221,10 @@ class CourseView(View):
             "lessons": [self._lesson(one, one.lesson_id == following) for one in own],
         }
 
+    def _stage(self, lesson: Lesson, row: int) -> str:
+        """Return which stage the learner is in, where a lesson has more than one."""
+        return say("course.stage", stage=stage_words(stage_at(lesson, row))) if lesson.mode == "guided" else ""
+
     def _lesson(self, state: LessonState, following: bool) -> dict[str, Any]:
         lesson = self.bench.lessons[state.lesson_id]
         text, moment = state_words(state, self.bench.lessons)
@@ -230,7 +236,8 @@ class CourseView(View):
                 minutes=lesson.minutes,
                 level=say(f"course.level_{lesson.level}"),
                 mode=say(f"course.mode_{lesson.mode}"),
-            ),
+            )
+            + self._stage(lesson, state.row),
             "state": state.state,
             "text": typeset(text),
             "at": moment,

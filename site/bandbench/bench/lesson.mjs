@@ -184,6 +184,8 @@ function hintSection(model, words, send) {
 function stepsPage(model, words, send) {
   const title = h("h3", { tabindex: -1 });
   const seed = h("p", { class: "about seed" });
+  const stage = h("p", { class: "about lesson-stage" });
+  follow(model, ["stage"], () => setText(stage, model.stage));
   const briefing = h("div");
   const permitted = h("p", { class: "about set-for-you" });
   follow(model, ["permitted"], () => {
@@ -195,7 +197,7 @@ function stepsPage(model, words, send) {
     setText(seed, fill(words.seed, { seed: model.seed }));
     briefing.replaceChildren(...(model.lesson.briefing ? [prose(model.lesson.briefing), h("h4", {}, words.cautions), list("ul", model.lesson.cautions)] : []));
   });
-  return { title, element: h("div", { class: "steps" }, title, seed, permitted,
+  return { title, element: h("div", { class: "steps" }, title, seed, permitted, stage,
     stepSection(model, words, send), questionSection(model, words, send), checkSection(model, words, send), hintSection(model, words, send),
     h("details", {}, h("summary", {}, words.briefing), briefing),
     h("p", {}, paperButton(words.job_sheet, "job")),

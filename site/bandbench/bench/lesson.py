@@ -10,6 +10,7 @@ import param
 
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.readings import Readings, reading_label, typeset
+from bandbench.bench.stagewords import stage_sentence
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS, STAGES
@@ -18,6 +19,7 @@ from sim.training.assignment import FULL_HELP
 from sim.training.checks import CheckResult
 from sim.training.lesson import HINT_LEVELS, Lesson
 from sim.training.session import Session
+from sim.training.stages import stage_with
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -39,6 +41,8 @@ class LessonCard(Part):
         Title, briefing, objectives and cautions of the chosen lesson; empty without one.
     seed : int
         The variation that was dealt.
+    stage : str
+        How much of the work the lesson does for this learner, in a sentence.
     step : dict
         The step shown.
     watch : list of dict
@@ -66,6 +70,7 @@ class LessonCard(Part):
     page = param.String(default="choose")
     lesson = param.Dict(default={})
     seed = param.Integer(default=0)
+    stage = param.String(default="")
     step = param.Dict(default={})
     watch = param.List(default=[])
     hints = param.List(default=[])
@@ -235,6 +240,7 @@ class LessonView(View):
             hints = [session.lesson.hints.text(level) for level in range(1, len(HINT_LEVELS) + 1)]
             self.card.param.update(
                 seed=session.seed,
+                stage=stage_sentence(stage_with(session.lesson, session.worked)),
                 step=_step_data(session),
                 watch=self._watched(),
                 hints=[typeset(text) for text in hints[: session.hints_opened]],
