@@ -27,7 +27,7 @@ LESSONS = read_lessons()
 
 
 def kinds(lesson: Lesson) -> set[tuple[object, ...]]:
-    """What a score can depend on that this lesson has: kinds of checks and questions, tapes, signals, standards."""
+    """What a score can depend on that this lesson has: kinds of checks and questions, tapes, signals, stages."""
     found: set[tuple[object, ...]] = {
         ("mode", lesson.mode),
         ("standard", lesson.standard),
@@ -35,6 +35,7 @@ def kinds(lesson: Lesson) -> set[tuple[object, ...]]:
         ("signal", lesson.signal),
         ("machine", lesson.running is not None),
     }
+    found |= {("stage", CONTROLS[name].stage) for name in lesson.controls}
     found |= {("check", check.kind, check.hold_s > 0.0) for check in lesson.checks}
     for asked in lesson.questions:
         how = "stated" if asked.answer else "read" if asked.answer_measurement else "dealt"
@@ -44,11 +45,12 @@ def kinds(lesson: Lesson) -> set[tuple[object, ...]]:
 
 
 def covering(lessons: Mapping[str, Lesson]) -> tuple[str, ...]:
-    """Few lessons that have between them every kind that any lesson has: each time the one with most that is new."""
+    """Few lessons that have between them every kind that any lesson has: each time most of what is new for its time."""
     left = set().union(*map(kinds, lessons.values()))
     chosen: list[str] = []
     while left:
-        best = max(lessons, key=lambda name: (len(kinds(lessons[name]) & left), -len(lessons[name].checks)))
+        # A reading takes a frame or more in the browser; the time goes with the checks.
+        best = max(lessons, key=lambda name: len(kinds(lessons[name]) & left) / (2.0 + len(lessons[name].checks)))
         chosen.append(best)
         left -= kinds(lessons[best])
     return tuple(chosen)
