@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import random
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,11 +16,12 @@ from hypothesis import strategies as st
 from bandbench.bench.classfiles import read_class_file
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.recordform import log_sha256, time_text
-from sim.training.attempt import attempt_from_json
+from bandbench.class_sample import sample_log
+from sim.training.attempt import CheckSubmitted, attempt_from_json
 from sim.training.classform import Cell, Report
 from sim.training.classreport import ClassReport
 from sim.training.machine import Machine
-from sim.training.rescore import TurnMachine, TurnOver, worth_of
+from sim.training.rescore import ReportMachine, TurnOver, worth_of
 from sim.training.session import Session
 from tests.class_records import (
     CASE,
@@ -155,7 +157,7 @@ def test_nothing_is_dropped_while_scoring_goes_on() -> None:
 
 def test_a_score_in_turns_of_one_frame_is_the_same_and_no_turn_plays_more() -> None:
     lesson, attempt = LESSONS[LINE_UP], attempts_of(0)[2]
-    machine = TurnMachine(lesson, FAULTS, frames_a_turn=1)
+    machine = ReportMachine(lesson, FAULTS, frames_a_turn=1)
     turns = 0
     while True:
         machine.begin_turn()
@@ -169,6 +171,22 @@ def test_a_score_in_turns_of_one_frame_is_the_same_and_no_turn_plays_more() -> N
         break
     assert found == worth_of(lesson, attempt, Machine(lesson, faults=FAULTS), FAULTS)
     assert turns == machine.frames_played > 5
+
+
+@pytest.mark.parametrize("name", ["guide-position", "four-matches", TEST, "diagnosis-two-faults-in-one-picture"])
+def test_frames_that_decide_nothing_are_spared_and_the_score_is_the_same(name: str) -> None:
+    lesson = LESSONS[name]
+    sparing, full = ReportMachine(lesson, FAULTS), Machine(lesson, faults=FAULTS)
+    for seed in (1, 2):
+        log = sample_log(lesson, seed, FAULTS, random.Random(seed))
+        # Submitted once more, as delivered, before anything is moved.
+        early = [] if lesson.mode == "assessment" else [CheckSubmitted(0.25)]
+        tried = replace(log, events=(*early, *log.events))
+        assert worth_of(lesson, tried, sparing, FAULTS) == worth_of(lesson, tried, full, FAULTS)
+    assert sparing.frames_played < full.frames_played
+    # Submitted at the very start, nothing may be spared of what decides.
+    at_once = replace(log, events=(CheckSubmitted(0.0),))
+    assert worth_of(lesson, at_once, sparing, FAULTS) == worth_of(lesson, at_once, full, FAULTS)
 
 
 # Changed files --------------------------------------------------------------------------------------------------

@@ -26,7 +26,7 @@ from sim.training.classreport import ClassReport
 from sim.training.course import Course
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
-from sim.training.rescore import Worth, worth_of
+from sim.training.rescore import ReportMachine, Worth, worth_of
 from sim.training.run import machine_for
 
 __all__ = ["ReportError", "add_arguments", "class_files", "lessons_of", "run", "score_all"]
@@ -176,7 +176,7 @@ def _scored(attempts: Sequence[Attempt]) -> list[Worth]:
     global _machine
     lesson = _lessons[attempts[0].lesson_id, attempts[0].lesson_version]
     if _machine is None or _machine.lesson != lesson:
-        _machine = machine_for(lesson, FAULTS)
+        _machine = ReportMachine(lesson, FAULTS) if lesson.running is None else machine_for(lesson, FAULTS)
     return [worth_of(lesson, attempt, _machine, FAULTS) for attempt in attempts]
 
 

@@ -23,7 +23,7 @@ from sim.training.attempt import Attempt
 from sim.training.classreport import ClassReport
 from sim.training.course import Course
 from sim.training.lesson import Lesson
-from sim.training.rescore import TurnMachine, TurnOver, worth_of
+from sim.training.rescore import ReportMachine, TurnOver, worth_of
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -85,7 +85,7 @@ class ClassDeskView(View):
         self._course = course
         self._clock = clock
         self._moment = moment
-        self._machine: TurnMachine | None = None
+        self._machine: ReportMachine | None = None
         self._saved = 0
         self._report = ClassReport(())
         self._clear()
@@ -183,13 +183,13 @@ class ClassDeskView(View):
         # Worked on from the end, where taking one away costs nothing.
         self._queue = self._report.to_score()[::-1]
 
-    def _machine_of(self, lesson: Lesson) -> TurnMachine | None:
+    def _machine_of(self, lesson: Lesson) -> ReportMachine | None:
         """Return the lesson's machine with a fresh turn; None where scoring makes a machine that runs."""
         if lesson.running is not None:
             return None
         # Only the last one is kept: each holds a recorded tape.
         if self._machine is None or self._machine.lesson is not lesson:
-            self._machine = TurnMachine(lesson, FAULTS, frames_a_turn=1)
+            self._machine = ReportMachine(lesson, FAULTS, frames_a_turn=1)
         self._machine.begin_turn()
         return self._machine
 
