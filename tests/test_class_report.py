@@ -101,6 +101,21 @@ def test_a_pass_with_the_last_hint_is_no_evidence() -> None:
     assert "do a fresh variation without it" in cell.reason
 
 
+def test_a_pass_with_more_help_than_was_permitted_is_none() -> None:
+    data = anna()
+    row = data["attempts"][2]
+    data["attempts"] = [row]
+    row["help"] = ["why"]
+    row["outcome"]["passed"] = False
+    report = of_data(data)
+    cell = cells_of(report, "Anna")[LINE_UP]
+    assert report.flags == ()
+    assert (cell.state, cell.passes) == ("not_yet", 0)
+    # With the permission changed afterwards the stated result no longer fits.
+    del row["help"]
+    assert kinds(of_data(data)) == {"stated"}
+
+
 def test_item_analysis_counts_misses_per_check_question_and_step() -> None:
     data = anna()
     data["attempts"] = [data["attempts"][4]]

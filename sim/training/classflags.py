@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from sim.training.attempt import Attempt, ControlMoved, NoteWritten, StepShown
 from sim.training.classform import HELD_KINDS, ClassFile, Flag, HandedIn, LogKey, Person, log_key, printable
 from sim.training.lesson import Lesson
-from sim.training.rescore import Worth
+from sim.training.rescore import Worth, worth_within
 
 __all__ = ["ClassFlags"]
 
@@ -146,6 +146,7 @@ class ClassFlags:
         if worth.refused:
             flags.append(("refused", worth.refused))
             return flags
+        worth = worth_within(worth, one.permitted, attempt)
         flags += [("impossible", text) for text in worth.impossible]
         if one.stated is not None and one.stated != worth.passed:
             said, is_ = ("passed", "not yet") if one.stated else ("not yet", "passed")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sim.training.assignment import FULL_HELP, Help
 from sim.training.attempt import Attempt
 from sim.training.lesson import Lesson
 
@@ -116,6 +117,8 @@ class HandedIn:
         The result the file states: passed or not.
     untouched : bool or None
         Whether the log is still the one that the stated result was computed from.
+    permitted : Help
+        The help that was permitted; a pass with more is none.
     """
 
     source: str
@@ -128,6 +131,7 @@ class HandedIn:
     exported_s: float | None = None
     stated: bool | None = None
     untouched: bool | None = None
+    permitted: Help = FULL_HELP
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ from sim.training.classform import (
 )
 from sim.training.lesson import Lesson
 from sim.training.progress import Outcome, mastered_at, next_review, passes_in_a_row
-from sim.training.rescore import Worth
+from sim.training.rescore import Worth, worth_within
 
 __all__ = ["ClassReport"]
 
@@ -122,7 +122,9 @@ class ClassReport:
         flags = judge.of_attempts(handed, kept, doubles)
         held = {place for place, own in flags.items() if any(flag.held for flag in own)}
         worths = {
-            place: self._worths[key] for place, one in kept.items() if (key := log_key(one.attempt)) in self._worths
+            place: worth_within(self._worths[key], one.permitted, one.attempt)
+            for place, one in kept.items()
+            if (key := log_key(one.attempt)) in self._worths
         }
         counted = {place: kept[place] for place in worths if place not in held}
         tried = {one.attempt.lesson_id for one in kept.values()}

@@ -1,18 +1,19 @@
 """What an attempt that somebody handed in is worth: scored from its log alone, and whether the log can be real.
 
-Contents: `ItemResult`, `Worth`, `worth_of`, `impossible_events`; `ReportMachine`, which spares frames that nobody
-needs, and `TurnOver`, for whoever must not be kept waiting while a score is computed.
+Contents: `ItemResult`, `Worth`, `worth_of`, `worth_within`, `impossible_events`; `ReportMachine`, which spares frames
+that nobody needs, and `TurnOver`, for whoever must not be kept waiting while a score is computed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sim.errors import BandbenchError
 from sim.faults import FaultSpec
 from sim.training.answers import AnswerError, checked_answer
+from sim.training.assignment import Help, help_breaches
 from sim.training.attempt import (
     Attempt,
     CheckSubmitted,
@@ -27,7 +28,7 @@ from sim.training.machine import NO_FAULTS, LessonMachine, Machine
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
 
-__all__ = ["ItemResult", "ReportMachine", "TurnOver", "Worth", "impossible_events", "worth_of"]
+__all__ = ["ItemResult", "ReportMachine", "TurnOver", "Worth", "impossible_events", "worth_of", "worth_within"]
 
 
 @dataclass(frozen=True)
@@ -181,6 +182,14 @@ def worth_of(
         else (),
         careful=score.parts[-1].passed,
     )
+
+
+def worth_within(worth: Worth, permitted: Help, attempt: Attempt) -> Worth:
+    """Return what a log is worth where only so much help was permitted; as `sim.training.assignment.score_within`."""
+    breaches = help_breaches(permitted, attempt)
+    if not breaches or worth.refused:
+        return worth
+    return replace(worth, passed=False, clean=False, reason=" ".join((worth.reason, *breaches)))
 
 
 def impossible_events(

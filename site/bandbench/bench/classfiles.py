@@ -90,6 +90,7 @@ def _handed_in(name: str, row: KeptAttempt, person: Person, exported_s: float) -
         ended_s=_seconds(row.ended_at),
         exported_s=exported_s,
         stated=None if outcome is None else outcome.passed,
+        permitted=row.permitted,
         untouched=None if outcome is None else outcome.log_sha256 == log_sha256(row.log),
     )
 
