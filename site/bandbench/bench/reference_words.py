@@ -1,0 +1,116 @@
+"""Every text of the reference pages, by key.
+
+Contents: `REFERENCE_WORDS`, a part of `bandbench.bench.words.WORDS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+__all__ = ["REFERENCE_WORDS"]
+
+REFERENCE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        # Reference pages
+        "reference.open": "Reference",
+        "reference.open_text": "Glossary, standards, formulas, controls, readings, symptom chart, cautions.",
+        "reference.closed": "This lesson was set without the reference pages: they open again when it is over.",
+        "reference.title": "Reference",
+        "reference.filter": "Find in all pages",
+        "reference.close": "Close the reference",
+        "reference.loading": "The pages are being made.",
+        "reference.count": "{count} entries.",
+        "reference.found": "{count} entries with “{text}”.",
+        "reference.nothing": "Nothing with “{text}”. Try a shorter word.",
+        "reference.page_glossary": "Glossary",
+        "reference.about_glossary": "Words of the trade as they are used here.",
+        "reference.page_standards": "Standards",
+        "reference.about_standards": "Every number with where it comes from. What is called typical is not checked: "
+        "take it for no standard.",
+        "reference.page_formulas": "Formulas",
+        "reference.about_formulas": "Worked out by the simulator’s own functions, for both standards; the wavelength "
+        "is that of the high band’s carrier at blanking.",
+        "reference.page_controls": "Controls",
+        "reference.about_controls": "What each control does, how far it goes, and where it stands at first.",
+        "reference.page_readings": "Readings",
+        "reference.about_readings": "What each instrument reads. Times are positive when early, to the left on the "
+        "picture.",
+        "reference.page_symptoms": "Symptom chart",
+        "reference.about_symptoms": "From what shows to what may be wrong, what proves it and how to tell it from "
+        "what looks alike. N stands for the head’s number.",
+        "reference.page_cautions": "Cautions",
+        "reference.about_cautions": "What endangers people, heads and tape on a real machine. Its manual, the site’s "
+        "rules, local codes and a qualified person come first.",
+        "reference.column_term": "Word",
+        "reference.column_meaning": "Meaning",
+        "reference.column_source": "Source",
+        "reference.column_quantity": "Quantity",
+        "reference.column_value": "Value",
+        "reference.column_what": "What",
+        "reference.column_formula": "Formula",
+        "reference.column_control": "Control",
+        "reference.column_range": "Range",
+        "reference.column_default": "At first",
+        "reference.column_reading": "Reading",
+        "reference.column_unit": "Unit",
+        "reference.column_needs": "Needs",
+        "reference.column_symptom": "What shows",
+        "reference.column_cause": "What may be wrong",
+        "reference.column_proof": "What proves it",
+        "reference.column_tell": "How to tell it from others",
+        "reference.column_remedy": "What to do",
+        "reference.column_act": "Act",
+        "reference.column_caution": "Caution",
+        "reference.column_lesson": "Said in",
+        "reference.no_more": "no more is known",
+        "reference.quoted": "Quoted second-hand:",
+        "reference.derived": "Worked out:",
+        "reference.chosen": "Chosen for this simulator:",
+        "reference.partly": "{text} (partly typical)",
+        "reference.scanning": "Scanning standards",
+        "reference.practices": "Recording practice of {standard}",
+        "reference.footprint": "Footprint on tape, and the wheel",
+        "reference.of_stage": "{title}. {text}",
+        "reference.of_acts": "At the machine",
+        "reference.of_lessons": "In the lessons",
+        "reference.to": "to",
+        "reference.same": "{text} (again)",
+        "formula.frame_rate": "Frame rate",
+        "formula.line_rate_over_lines": "line rate / lines in a frame",
+        "formula.field_rate": "Field rate",
+        "formula.two_frames": "2 × frame rate",
+        "formula.line_period": "Line period H",
+        "formula.one_over_line_rate": "1 / line rate",
+        "formula.wheel_rate": "Turns of the head wheel in a second",
+        "formula.turns_times_frames": "turns in a frame × frame rate",
+        "formula.passes": "Head passes, or tracks, in a frame",
+        "formula.four_times_turns": "4 × turns in a frame",
+        "formula.lines_per_band": "Lines in a band",
+        "formula.lines_over_passes": "lines in a frame / passes in a frame",
+        "formula.tip_speed": "Speed of a tip over the tape",
+        "formula.circumference_times_rate": "π × tip circle × turns in a second",
+        "formula.wavelength": "Wavelength on tape",
+        "formula.speed_over_frequency": "tip speed / frequency",
+        "formula.subcarrier_cycles": "Cycles of subcarrier in a line",
+        "formula.subcarrier_over_line": "subcarrier / line rate",
+        "formula.skew": "Lean of a band with the guide {guide} um off in position",
+        "formula.two_sine": "2 × sin(half the angle of a band) × offset / tip speed",
+        "formula.scallop": "Bow of a band with the guide {guide} um off in height",
+        "formula.one_less_cosine": "(1 − cos(half the angle of a band)) × offset / tip speed",
+        "formula.quadrature": "Bands of a head that stands 1 arc minute off",
+        "formula.angle_over_turn": "angle / (360° × turns in a second)",
+        "formula.overlap": "Share of a head over its track, a quarter of the width aside",
+        "formula.one_less_offset": "1 − offset / track width",
+        "formula.spacing_loss": "Spacing loss at {spacing} um",
+        "formula.spacing_over_wave": "−54.6 dB × spacing / wavelength",
+        "formula.gap_loss": "Gap loss at a gap of {gap} um",
+        "formula.sinc_gap": "20 log | sin(π g) / (π g) |, g = 1.11 × gap / wavelength",
+        "formula.azimuth_loss": "Azimuth loss at {azimuth} deg",
+        "formula.sinc_azimuth": "20 log | sin(π a) / (π a) |, a = track width × tan(angle) / wavelength",
+        "formula.control_period": "One cycle of control track on tape",
+        "formula.four_pitches": "4 × track pitch",
+        "formula.sound_lead": "Time from head wheel to sound heads, {distance} mm on (typical)",
+        "formula.distance_over_speed": "distance / tape speed",
+    }
+)
