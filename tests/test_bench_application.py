@@ -79,7 +79,7 @@ def test_every_word_is_used() -> None:
         r"lesson\.(learn|practise|demonstrate)(_text)?|lesson\.hint_\d|result\.(what|why|next|result|diagnosis|order_and_care)"
         r"|why\.(view|title|scale|hidden)_\w+"
         r"|sound\.(figure|no_note)_\w+|sound\.no_output|learner\.why_\w+"
-        r"|course\.(level|mode)_\w+|reference\.(page|about|column)_\w+|formula\.\w+|replay\.kind_\w+"
+        r"|course\.(level|mode)_\w+|reference\.(page|about|column)_\w+|formula\.\w+|replay\.kind_\w+|stage\.\w+_about"
     )
     idle = [
         key for key in WORDS if not built.fullmatch(key) and not re.search(rf"\b{key.split('.')[1]}\b", code)
