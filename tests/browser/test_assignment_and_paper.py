@@ -132,7 +132,7 @@ def test_a_link_is_made_that_opens_as_it_says_and_files_are_judged(opened: Recor
     bench.until(lambda: link.input_value().endswith(wanted), "the link")
     opened.press(do="set_add")
     page.locator("#set-title").fill(XSS)
-    bench.until(lambda: "lessons=rf-envelope:12:hints-3.worked.glossary" in link.input_value(), "the list's link")
+    bench.until(lambda: "lessons=rf-envelope:12&help=hints-3,worked,glossary" in link.input_value(), "the list's link")
     with page.expect_download(timeout=1000 * WAIT_S) as download:
         opened.press(do="set_save")
     accessible(page, "#lesson")
