@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 # MODEL: a class looks for some seconds; a value must stand that long, and a swing shows in that time.
-_MOMENTS_S = (0.0, 0.9, 2.0)
+_MOMENTS_S = (0.0, 1.7)
 _SWING_MOMENTS_S = tuple(0.31 * number for number in range(14))
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bandbench.bench.application import BenchApplication
 from bandbench.bench.bench import Bench
 from bandbench.bench.console import ConsoleView
 from bandbench.bench.demonstrations import read_demonstrations
@@ -330,3 +331,29 @@ def test_a_copy_at_the_input_cannot_be_marked(bed: Bed) -> None:
     bed.bench.copy_to_input()
     with pytest.raises(BenchError, match="copy"):
         bed.instructor.mark()
+
+
+# What the class's card tells ----------------------------------------------------------------------------------------
+
+
+def test_the_card_names_no_fault_while_an_instructor_works_and_still_helps_with_ones_own_search() -> None:
+    application = BenchApplication(Clock())
+    bench, card = application.bench, application.lesson.card
+    bench.choose_mode("demonstrate")
+    application.lesson.refresh()
+    assert len(card.faults) == len(FAULTS)
+    application.on_console(json.dumps({"kind": "hello"}))
+    application.on_console(
+        json.dumps({"kind": "do", "number": 1, "action": "plant", "value": {"fault": "guide_high", "severity": 0.5}})
+    )
+    application.lesson.refresh()
+    assert (card.faults, card.fault["state"]) == ([], "instructed")
+    assert FAULTS["guide_high"].title not in json.dumps([card.fault, card.caption, card.lesson])
+    bench.choose_mode("practise")
+    bench.hide_fault()
+    application.lesson.refresh()
+    assert card.fault["state"] == "hidden"
+    application.on_console(json.dumps({"kind": "bye"}))
+    bench.choose_mode("demonstrate")
+    application.lesson.refresh()
+    assert (len(card.faults), card.fault["state"]) == (len(FAULTS), "none")

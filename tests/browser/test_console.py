@@ -165,6 +165,8 @@ def test_a_demonstration_runs_by_keys_with_notes_for_the_speaker_alone(bench: Be
     # The class judges by picture and waveform; the console reads what the cue promises.
     bench.until(lambda: console.page.locator("#cue .held").count() == 2, "both expectations to hold")
     assert bench.reading("rf_level_db_3") == "no reading"
+    assert axe_problems(bench.page) == []
+    bench.screenshot("console-class-window", full_page=False)
     # All that the console shows comes from the class's window: it can be loaded again.
     console.page.reload()
     console.wait_for_connection()

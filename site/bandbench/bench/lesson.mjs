@@ -214,7 +214,7 @@ function practisePage(model, words, send) {
     setText(state, model.fault.text);
     setText(hide, model.fault.state === "none" ? words.hide : words.hide_again);
     reveal.hidden = model.fault.state !== "hidden";
-    right.hidden = model.fault.state === "none";
+    right.hidden = ["none", "instructed"].includes(model.fault.state);
   });
   return { title, element: h("div", {}, title, h("p", { class: "about" }, words.practise_text), state,
     h("div", { class: "column" }, hide, reveal, right), h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
@@ -245,10 +245,10 @@ function demonstratePage(model, words, send) {
     if (model.faults.length > 0) fault.show(fault.select.value || model.faults[0][0], model.faults);
     else fault.show("", []);
     right.hidden = model.fault.state === "none";
-    const { demonstration, count, title: name, text } = model.caption;
-    caption.hidden = name === undefined;
+    const { demonstration, count, title: heading, text } = model.caption;
+    caption.hidden = heading === undefined;
     if (caption.hidden) caption.replaceChildren();
-    else caption.replaceChildren(h("p", { class: "about" }, `${demonstration}. ${count}`), h("h4", { class: "step-title" }, name), prose(text));
+    else caption.replaceChildren(h("p", { class: "about" }, `${demonstration}. ${count}`), h("h4", { class: "step-title" }, heading), prose(text));
   });
   // The page opens the console: only it knows what this window is called.
   const refused = h("p", { class: "note", role: "alert" });
@@ -262,9 +262,13 @@ function demonstratePage(model, words, send) {
     event.preventDefault();
     open.click();
   });
-  const about = h("p", { class: "about" }, fill(words.console_text, { name: document.documentElement.dataset.window ?? "" }));
-  return { title, element: h("div", {}, title, caption, h("p", { class: "about" }, words.demonstrate_text), state, form,
-    h("p", {}, open), about, refused,
+  // Before a class, nothing is said of what an instructor can do.
+  const about = h("p", { class: "about" }, words.console_text);
+  const free = h("p", { class: "about" }, words.demonstrate_text);
+  const name = h("p", { class: "about" }, fill(words.console_window, { name: document.documentElement.dataset.window ?? "" }));
+  follow(model, ["fault"], () => { about.hidden = free.hidden = model.fault.state === "instructed"; });
+  return { title, element: h("div", {}, title, caption, free, state, form,
+    h("p", {}, open), about, name, refused,
     h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 

@@ -233,7 +233,7 @@ class LessonView(View):
             fault=self._fault_data(),
             caption={key: typeset(text) for key, text in bench.caption.items()},
             # Nothing on the page names a fault while an instructor may have planted it.
-            faults=[] if bench.instructed or bench.secret or bench.caption else _FAULT_LIST,
+            faults=[] if self._instructed() else _FAULT_LIST,
         )
         if session is not None:
             submission = session.last_submission
@@ -264,9 +264,14 @@ class LessonView(View):
             text = f"{chosen} {text}".strip()
         return {"hints": hints, "limit": limit, "text": text}
 
+    def _instructed(self) -> bool:
+        bench = self.bench
+        return bool(bench.instructed or bench.secret or bench.caption)
+
     def _fault_data(self) -> dict[str, Any]:
         bench = self.bench
-        if bench.instructed or bench.secret or bench.caption:
+        own_search = bench.mode == "practise" and bench.fault is not None
+        if self._instructed() and not own_search:
             # Whether anything is planted, and what, is the instructor's to tell.
             return {"state": "instructed", "text": say("lesson.instructed")}
         if bench.fault is None:

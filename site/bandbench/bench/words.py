@@ -146,7 +146,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "lesson.instructed": "An instructor works at this bench from another window.",
         "lesson.console": "Open the instructor’s console",
         "lesson.console_text": "A second window for the instructor alone: plant, hide, freeze, go back, and show "
-        "prepared demonstrations. Key: Alt+Shift+K. This window is called {name}.",
+        "prepared demonstrations. Key: Alt+Shift+K.",
+        "lesson.console_window": "This window is called {name}.",
         "lesson.console_blocked": "The browser did not open a second window. Allow it for this page and press again.",
         "lesson.planted": "{title}, {severity} % of the worst. {text}",
         # Course
