@@ -14,9 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bandbench.bench.classfiles import read_class_file
+from bandbench.bench.classsample import sample_log
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.recordform import log_sha256, time_text
-from bandbench.class_sample import sample_log
 from sim.training.attempt import CheckSubmitted, attempt_from_json
 from sim.training.classform import Cell, Report
 from sim.training.classreport import ClassReport

@@ -14,11 +14,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bandbench.bench.classsample import sample_log, sample_records
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import read_course
 from bandbench.bench.reportpage import element, report_page
 from bandbench.bench.reporttables import CSV_NAMES, ReportTables, csv_tables, safe_cell
-from bandbench.class_sample import sample_log, sample_records
 from bandbench.command import main
 from bandbench.report import class_files, lessons_of, score_all
 from sim.training.attempt import attempt_from_json, check_belongs

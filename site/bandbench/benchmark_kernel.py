@@ -8,9 +8,9 @@ import statistics
 import time
 from collections.abc import Callable
 
+from bandbench.bench.classsample import sample_log
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import read_lessons
-from bandbench.class_sample import sample_log
 from sim.condition import Condition
 from sim.correction import CORRECTIONS
 from sim.instruments import colour_picture, picture
