@@ -20,7 +20,6 @@ from sim.training.progress import (
     next_review,
     outcome_of,
     passes_in_a_row,
-    worked_steps,
 )
 from sim.training.score import score_attempt
 from tests.training_examples import example, example_machine
@@ -131,16 +130,6 @@ def test_more_attempts_never_take_mastery_away(history: list[tuple[int, float, s
     before = mastered_at(line_up(), outcomes)
     after = mastered_at(line_up(), [*outcomes, done(seed, 61.0, "fail")])
     assert after == before
-
-
-def test_worked_steps_fade_backwards_with_each_pass_in_a_row() -> None:
-    lesson = replace(example("guided"), id="tracking-and-guide")
-    passed = [done(seed, float(seed)) for seed in range(1, 5)]
-    assert [worked_steps(lesson, passed[:count]) for count in range(4)] == [2, 1, 0, 0]
-    assert worked_steps(lesson, [*passed, done(9, 9.0, "fail")]) == 2
-    shown = replace(lesson, mode="demonstration")
-    assert worked_steps(shown, passed) == shown.worked
-    assert worked_steps(line_up(), passed) == 0
 
 
 def test_outcome_of_a_scored_attempt() -> None:

@@ -1,7 +1,7 @@
 """Progress of one learner: what is mastered, what comes back when, and what to do next. Computed from scored attempts.
 
 Contents: `Outcome` and `outcome_of` (what one attempt amounts to here), `passes_in_a_row`, `mastered_at`, `Review` and
-`next_review`, `worked_steps` (worked examples that fade), `LessonState`, `CourseState` and `course_state`.
+`next_review`, `LessonState`, `CourseState` and `course_state`.
 
 Nothing here forbids anything: every lesson is open at all times, the course only says what is best done next.
 """
@@ -28,7 +28,6 @@ __all__ = [
     "next_review",
     "outcome_of",
     "passes_in_a_row",
-    "worked_steps",
 ]
 
 REVIEW_DAYS = (1, 3, 7, 21)
@@ -134,17 +133,6 @@ def next_review(lesson: Lesson, outcomes: Iterable[Outcome]) -> Review | None:
             continue
         due_s = outcome.when_s + REVIEW_DAYS[stood] * _DAY_S
     return Review(due_s, stood)
-
-
-def worked_steps(lesson: Lesson, outcomes: Iterable[Outcome]) -> int:
-    """Return how many of the first steps the lesson does for this learner now.
-
-    A demonstration does them all. A guided lesson does one less, from the last worked step backwards, for each pass in
-    a row.
-    """
-    if lesson.mode != "guided":
-        return lesson.worked
-    return max(lesson.worked - passes_in_a_row(lesson, outcomes), 0)
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ class Session:
         The lesson's machine; give the bench's own recorder in one to spare a second recording of the tape.
     worked : int, optional
         How many of the first steps the lesson does for who asks, at most `Lesson.worked`, which is the default; see
-        `sim.training.progress.worked_steps`.
+        `sim.training.stages.stage_of`.
 
     Notes
     -----
