@@ -115,7 +115,7 @@ class Application(Protocol):
     def work(self) -> bool:
         """Do a little of something that takes long, a tenth of a second or so; tell whether there was any to do.
 
-        Called whenever nothing else is due; while the picture moves, for half of the time at most.
+        Called whenever nothing else is due; while the picture moves, not all of the time.
         """
         ...
 

@@ -31,8 +31,8 @@ TICK_SHARE = 0.2
 """Largest share of the time that these updates may take from the picture, unless a control has just moved."""
 TICK_PATIENCE_S = 0.2
 """How long these updates may be put off for a picture that shows a control's move. [s]"""
-WORK_SHARE = 0.5
-"""Largest share of the time that long work may take from a moving picture."""
+WORK_SHARE = 0.8
+"""Largest share of the time that long work may take from a moving picture; a frame gets its turn after every bit."""
 FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
 
