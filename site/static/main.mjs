@@ -7,6 +7,7 @@ import { acceptPictures, draw } from "./pictures.mjs";
 import { acceptRecords, keepRecords } from "./records.mjs";
 import { acceptScorm, openScorm } from "./scorm.mjs";
 import { acceptSound, heard, playSound } from "./sound.mjs";
+import { acceptStatements } from "./statements.mjs";
 import { say } from "./words.mjs";
 
 const parts = JSON.parse(document.getElementById("site-parts").textContent);
@@ -75,7 +76,9 @@ const handlers = {
     acceptPictures(post);
     acceptSound(post);
     acceptConsole(post);
-    acceptRecords(post, parts.version).catch((error) => fail("bench", `records: ${error.stack ?? error}`));
+    acceptRecords(post, parts.version)
+      .then(() => acceptStatements(post, parts.statements))
+      .catch((error) => fail("bench", `records: ${error.stack ?? error}`));
     if (visit !== null) acceptScorm(post, visit.said);
     built = true;
     runWhenWhole();

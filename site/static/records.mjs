@@ -6,7 +6,9 @@
 import { openDB } from "./idb.mjs";
 
 const NAME = "bandbench-records";
-const STORES = ["profiles", "attempts", "running", "notes"];
+const STORES = ["profiles", "attempts", "running", "notes", "statements"];
+// What a learner's records are made of; statements are computed from them, and are kept to be sent (statements.mjs).
+const ROWS = ["attempts", "running", "notes"];
 const FILE_FORMAT = "bandbench-records";
 const FILE_FORMAT_VERSION = 1;
 const LARGEST_FILE = 64e6;
@@ -27,6 +29,7 @@ const UPGRADES = [
       if (row.used_at === undefined) await profiles.put({ ...row, used_at: row.created_at });
     }
   },
+  (db) => { db.createObjectStore("statements", { keyPath: "id" }).createIndex("profile", "profile"); },
 ];
 
 const tell = (name, detail) => document.dispatchEvent(new CustomEvent(`bandbench:${name}`, { detail }));
@@ -158,10 +161,10 @@ function remember({ kind, store, row, id }) {
 // The rows of one learner: what the store holds, and what this visit has that could not be written.
 async function rowsOf(id) {
   const rows = {};
-  for (const name of STORES.slice(1)) rows[name] = [...memory.get(name).values()].filter((row) => row.profile === id);
+  for (const name of ROWS) rows[name] = [...memory.get(name).values()].filter((row) => row.profile === id);
   if (db === null) return rows;
   try {
-    for (const name of STORES.slice(1)) {
+    for (const name of ROWS) {
       const kept = id === "" ? [] : await db.getAllFromIndex(name, "profile", id);
       if (unwritten.length === 0) rows[name] = kept;
       else rows[name] = [...new Map([...kept, ...rows[name]].map((row) => [row.id, row])).values()];
@@ -195,6 +198,54 @@ async function sendAll(wanted) {
   const elsewhere = await heldElsewhere();
   post({ type: "records", kind: "all", text: JSON.stringify({ storage, app_version: version, profile, profiles: known, ...rows, elsewhere }) });
 }
+
+// The statements, for statements.mjs ------------------------------------------------------------------------------
+
+async function statementIsThere(id) {
+  if (memory.get("statements").has(id)) return true;
+  if (db === null) return false;
+  try {
+    return await db.getKey("statements", id) !== undefined;
+  } catch (error) {
+    setStorage("memory", reasonOf(error));
+    return false;
+  }
+}
+
+export const statementStore = {
+  // What is to be done with a new statement, with those of a deleted learner, and with what Python asks by other names than those of changes.
+  added: () => {},
+  forgotten: () => {},
+  asked: {},
+  // Every statement that is kept here, of all learners.
+  all: async () => {
+    const rows = new Map(memory.get("statements"));
+    if (db !== null) {
+      try {
+        for (const row of await db.getAll("statements")) if (!rows.has(row.id)) rows.set(row.id, row);
+      } catch (error) {
+        setStorage("memory", reasonOf(error));
+      }
+    }
+    return [...rows.values()];
+  },
+  // Keeps rows as they are now.
+  put: (rows) => {
+    const done = working.then(async () => {
+      for (const row of rows) {
+        remember({ kind: "put", store: "statements", row });
+        unwritten = unwritten.filter((other) => !(other.store === "statements" && other.row.id === row.id));
+        unwritten.push({ kind: "put", store: "statements", row });
+      }
+      await write();
+    });
+    working = done.catch(() => {});
+    return done;
+  },
+  // Who is at the bench: the learner's row, or undefined.
+  learner: async () => (await profiles()).find((row) => row.id === profile),
+  save: (name, text) => save(name, text),
+};
 
 // Two tabs never go on with the same attempt -----------------------------------------------------------------------
 
@@ -246,7 +297,16 @@ async function carryOut(change) {
       try { await navigator.storage.persist(); } catch { /* Kept all the same, only less surely. */ }
       return;
   }
+  if (statementStore.asked[change.do]) {
+    await statementStore.asked[change.do](change);
+    return;
+  }
   const entry = { kind: change.do, store: change.store, row: change.row, id: change.id ?? change.profile };
+  if (entry.store === "statements") {
+    if (await statementIsThere(entry.row.id)) return;
+    statementStore.added(entry.row);
+  }
+  if (entry.kind === "forget") statementStore.forgotten(entry.id);
   if (entry.store === "running") {
     if (entry.kind === "put") hold(entry.row.id);
     if (entry.kind === "delete") release(entry.id);

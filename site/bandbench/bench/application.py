@@ -32,6 +32,7 @@ from bandbench.bench.record import RecordView
 from bandbench.bench.records import LearnerRecords
 from bandbench.bench.reference import ReferenceView
 from bandbench.bench.replay import ReplayView
+from bandbench.bench.reporting import ReportingView
 from bandbench.bench.result import ResultView
 from bandbench.bench.scope import ScopeView
 from bandbench.bench.scormvisit import ScormVisit
@@ -89,6 +90,7 @@ class BenchApplication:
         self.visit = ScormVisit(bench, self.learner.records, of_course, single)
         self.learner.records.watchers.append(self.visit)
         self.course.elsewhere = self.visit.outcomes
+        self.reporting = ReportingView(bench, act, self.learner.records)
         self.assignment = AssignmentView(bench, act, self.learner.records, self.course.course)
         self.paper = PaperView(bench, act, self.learner.records)
         bench.fading = lambda lesson: stage_of(lesson, self.course.outcomes()).worked
@@ -113,9 +115,9 @@ class BenchApplication:
         self.views = [
             self.controls, self.path, self.lesson, self.assignment, self.course, self.paper, self.reference,
             self.replay, self.authoring,
-            self.learner, self.monitor, self.scope, self.meters, self.why, self.sound, self.transport, self.record,
-            self.handling, self.services, self.log, self.result, self.class_desk, self.console,
-                    ]  # fmt: skip
+            self.learner, self.reporting, self.monitor, self.scope, self.meters, self.why, self.sound, self.transport,
+            self.record, self.handling, self.services, self.log, self.result, self.class_desk, self.console,
+        ]  # fmt: skip
         self._ticks = 0
         self._seen = self.bench.version
         self._read: PlaybackFrame | None = None
@@ -222,6 +224,8 @@ class BenchApplication:
         """Take what the page keeps of the learner (see `LearnerView.take`), or a learning system says."""
         if kind == "scorm":
             self.visit.take(text)
+        elif kind == "launch":
+            self.reporting.take(text)
         else:
             self.learner.take(kind, text)
 

@@ -65,6 +65,10 @@ class LearnerRecords(KeptRecords):
         self._file: tuple[str, RecordsFile] | None = None
         self.plan: ImportPlan | None = None
 
+    def add_statement(self, row: Mapping[str, object]) -> None:
+        """Keep a statement of what was done, unless it is there already."""
+        self._add("statements", row)
+
     # Learners -----------------------------------------------------------------------------------------------
 
     def create_profile(self, name: str) -> None:
@@ -83,6 +87,10 @@ class LearnerRecords(KeptRecords):
         checked = checked_name(name)
         self._leave_lesson()
         self._choose(self.make_profile(checked, profile_id))
+
+    def leave(self) -> None:
+        """Leave the lesson that goes on, if any; it can be resumed."""
+        self._leave_lesson()
 
     def choose_profile(self, profile_id: str) -> None:
         """Choose another learner; a lesson that goes on is left, and can be resumed by who began it."""

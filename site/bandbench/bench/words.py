@@ -469,6 +469,59 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "learner.note": "New note",
         "learner.note_keep": "Keep this note",
         "learner.note_kept": "The note is kept.",
+        # What is reported
+        "reporting.title": "Reporting (xAPI): kept {kept}, sent {sent}",
+        "reporting.about": "What is done in lessons is also written down as statements (xAPI), without your name: only "
+        "under a number of this browser's.",
+        "reporting.closed": "They stay in this browser: this site was built without an address to send them to, and "
+        "its policy lets nothing out. Whoever runs it can build it with one (bandbench build --xapi-endpoint).",
+        "reporting.idle": "Nothing is sent until you say where to, and as whom.",
+        "reporting.all_sent": "Everything has been sent to {endpoint}.",
+        "reporting.sending": "Being sent to {endpoint}: {waiting}.",
+        "reporting.waiting": "Waiting to be sent: {waiting}.",
+        "reporting.offline": "There is no connection. Waiting: {waiting}; they are sent when it is back.",
+        "reporting.unreachable": "{endpoint} does not answer ({detail}). Waiting: {waiting}; tried again in {seconds} "
+        "s.",
+        "reporting.busy": "{endpoint} asks to wait ({detail}). Waiting: {waiting}; tried again in {seconds} s.",
+        "reporting.unauthorised": "{endpoint} does not accept this authorisation ({detail}). Give it again. Waiting: "
+        "{waiting}.",
+        "reporting.foreign": "{endpoint} does not answer as a record store does ({detail}). Check the address. "
+        "Waiting: {waiting}.",
+        "reporting.refused": "Statements that were refused",
+        "reporting.refused_about": "They stay here and go into the export; tell whoever runs this site.",
+        "reporting.settings": "Send statements",
+        "reporting.endpoint": "Address of the record store (ends before “statements”)",
+        "reporting.endpoint_not": "This site may send only to {origin}: give an address there.",
+        "reporting.version": "Version of xAPI",
+        "reporting.user": "User name or key",
+        "reporting.secret": "Password or secret",
+        "reporting.secret_about": "User name and password stay in the memory of this page: they are written nowhere, "
+        "and must be given again when the page is loaded again. The address is kept in this browser.",
+        "reporting.send": "Send from now on",
+        "reporting.stop": "Stop sending",
+        "reporting.export": "Export statements",
+        "reporting.exported": "Handed to the browser as {file}. Statements: {count}.",
+        "reporting.nothing": "There are no statements of this learner yet.",
+        "reporting.launched": "Launched by your learning system for {name}: “{title}”.",
+        "reporting.no_lesson": "Launched by your learning system for {name}, without a lesson that this site has: what "
+        "you do is reported, but cannot count as passed.",
+        "reporting.mode_normal": "What you do is reported to it.",
+        "reporting.mode_browse": "To look around: only that you were here is reported.",
+        "reporting.mode_review": "To look at again: only that you were here is reported.",
+        "reporting.title_launch": "Launched by a learning system",
+        "reporting.leave": "Report and leave",
+        "reporting.left": "The session is over, and reported. You can close this window.",
+        "reporting.left_waiting": "The session is over, but not all of it could be reported (waiting: {waiting}). "
+        "Leave this window open until it has been.",
+        "reporting.launch_opening": "Your learning system is being asked about this launch.",
+        "reporting.launch_short": "This launch by a learning system lacks {detail}. Launch the lesson again there. "
+        "Nothing is reported now.",
+        "reporting.launch_used": "This page was loaded again. Your learning system lets each launch report once: close "
+        "this window and launch the lesson there again. What you do here now is kept, but not reported.",
+        "reporting.launch_refused": "Your learning system did not accept this launch ({detail}). Launch the lesson "
+        "again there. Nothing is reported now.",
+        "reporting.launch_failed": "Your learning system could not be reached ({detail}). Launch the lesson again "
+        "there. Nothing is reported now.",
         # Log
         "log.undo": "Undo the last move",
         "log.none": "Nothing has been turned yet.",
