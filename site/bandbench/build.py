@@ -25,6 +25,7 @@ from bandbench.build_archive import archive_bytes
 from bandbench.build_assets import COMPRESSIBLE, AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
 from bandbench.build_page import lesson_html, still_picture
+from bandbench.policy import PAGE_POLICY, checked_endpoint, page_policy
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
 from sim.errors import BandbenchError
 
@@ -35,6 +36,7 @@ __all__ = [
     "BuildError",
     "add_arguments",
     "build_site",
+    "built_endpoint",
     "is_current",
     "run",
 ]
@@ -44,23 +46,6 @@ STATIC = REPOSITORY / "site" / "static"
 DEFAULT_OUTPUT = REPOSITORY / "dist"
 RECORD_NAME = "build.json"
 """What a build writes about itself: a digest of its inputs and the hash of every file."""
-
-PAGE_POLICY = "; ".join(
-    [
-        "default-src 'none'",
-        # blob: is how the small components start that Panel hands over as text.
-        "script-src 'self' blob:",
-        # Bokeh and Panel put style elements and attributes into the parts they draw.
-        "style-src 'self' 'unsafe-inline'",
-        "img-src 'self' data: blob:",
-        "font-src 'self' data:",
-        "connect-src 'self'",
-        "worker-src 'self'",
-        "base-uri 'none'",
-        "form-action 'none'",
-    ]
-)
-"""What the page may load: this origin's files only."""
 
 CONSOLE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; base-uri 'none'; form-action 'none'"
@@ -86,19 +71,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--wheels", type=Path, metavar="FOLDER", help="a folder that may hold NumPy's wheel for Pyodide, tried first"
     )
+    parser.add_argument(
+        "--xapi-endpoint",
+        default="",
+        metavar="URL",
+        help="a record store that learners may let this site send statements (xAPI) to (none)",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Build the site as the command line asks."""
     started_s = time.monotonic()
-    files = build_site(arguments.output, arguments.wheels)
+    files = build_site(arguments.output, arguments.wheels, arguments.xapi_endpoint)
     megabytes = sum(map(len, files.values())) / 1e6
     took_s = time.monotonic() - started_s
     print(f"Built {len(files)} files, {megabytes:.1f} MB, into {arguments.output} in {took_s:.1f} s")
     return 0
 
 
-def build_site(output: Path = DEFAULT_OUTPUT, wheels_folder: Path | None = None) -> dict[str, bytes]:
+def build_site(
+    output: Path = DEFAULT_OUTPUT, wheels_folder: Path | None = None, xapi_endpoint: str = ""
+) -> dict[str, bytes]:
     """Build the site.
 
     Parameters
@@ -107,6 +100,8 @@ def build_site(output: Path = DEFAULT_OUTPUT, wheels_folder: Path | None = None)
         The folder to build into. What an earlier build left there is replaced; any other folder is refused.
     wheels_folder : Path, optional
         A folder that may hold NumPy's wheel (see `bandbench.pyodide_source`).
+    xapi_endpoint : str
+        Address of a record store that the page may send statements to; without one it may talk to its own origin only.
 
     Returns
     -------
@@ -117,15 +112,18 @@ def build_site(output: Path = DEFAULT_OUTPUT, wheels_folder: Path | None = None)
     ------
     BuildError
         If the output folder holds something else, or a part is not as expected.
+    PolicyError
+        If the page cannot be opened to the record store.
     PyodideSourceError, PythonSourcesError
         If a part cannot be had.
     """
     if output.exists() and any(output.iterdir()) and not (output / RECORD_NAME).is_file():
         raise BuildError(f"{output} holds files that no build made; empty it or name another folder with --output.")
     inputs = _inputs_digest()
-    files = _site_files(wheels_folder)
+    files = _site_files(wheels_folder, xapi_endpoint)
     record = {
         "inputs": inputs,
+        "xapi_endpoint": xapi_endpoint,
         "files": {path: hashlib.sha256(content).hexdigest() for path, content in sorted(files.items())},
     }
     files[RECORD_NAME] = json.dumps(record, indent=1).encode()
@@ -136,6 +134,14 @@ def build_site(output: Path = DEFAULT_OUTPUT, wheels_folder: Path | None = None)
         shutil.rmtree(output, ignore_errors=True)
         built.rename(output)
     return files
+
+
+def built_endpoint(output: Path) -> str:
+    """Return the record store that a folder's build may send statements to; an empty text if none."""
+    try:
+        return str(json.loads((output / RECORD_NAME).read_text("utf-8")).get("xapi_endpoint", ""))
+    except (OSError, ValueError):
+        return ""
 
 
 def is_current(output: Path) -> bool:
@@ -155,7 +161,8 @@ def _inputs_digest() -> str:
     return content_digest({path.relative_to(REPOSITORY).as_posix(): path.read_bytes() for path in paths})
 
 
-def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
+def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, bytes]:
+    origin, endpoint = checked_endpoint(xapi_endpoint) if xapi_endpoint else ("", "")
     core_folder = pyodide_core()
     wheels = build_python.browser_wheels()
     core = AssetGroup("pyodide", {name: (core_folder / name).read_bytes() for name in CORE_FILES[:-1]})
@@ -181,6 +188,8 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
         "archive": f"{python.folder}/site-packages.pack",
         "sizes": sizes,
         "lock_info": lock["info"],
+        # Whom statements may be sent to, and whether a learning system may launch the page.
+        "statements": {"origin": origin, "endpoint": endpoint, "cmi5": False},
     }
     lessons = read_lessons()
     first_lesson = lessons[read_course(lessons).lessons[0]]
@@ -198,7 +207,7 @@ def _site_files(wheels_folder: Path | None) -> dict[str, bytes]:
             "bokeh": scripts.folder,
             "panel": panel.folder,
             "parts": json.dumps(parts).replace("<", "\\u003c"),
-            "content_security_policy": html.escape(PAGE_POLICY),
+            "content_security_policy": html.escape(page_policy(origin) if origin else PAGE_POLICY),
             "download_megabytes": f"{_sent_bytes(files) / 1e6:.0f}",
             "lesson": lesson_html(first_lesson),
             "still": f"{still.folder}/still.png",

@@ -21,6 +21,7 @@ from pathlib import Path, PurePosixPath
 from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.build import DEFAULT_OUTPUT, RECORD_NAME, build_site, is_current
 from bandbench.build_page import lesson_html
+from bandbench.policy import checked_origin, with_connections
 from sim.errors import BandbenchError, UnknownNameError
 from sim.training.course import Course
 from sim.training.lesson import Lesson
@@ -40,6 +41,7 @@ START = "index.html"
 _DATE = (1980, 1, 1, 0, 0, 0)
 _FILE_MODE = 0o100644 << 16
 _PACKED_ALREADY = {".pack", ".png", ".whl", ".zip"}
+_ANY_SAFE = "https:"
 _PARTS = '<script id="site-parts" type="application/json">'
 
 
@@ -81,6 +83,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of ``bandbench package``."""
     parser.add_argument("kind", choices=KINDS, help="the standard that the learning system understands")
     parser.add_argument("--lesson", metavar="ID", help="one lesson alone (the whole course)")
+    parser.add_argument(
+        "--lms-origin",
+        metavar="ORIGIN",
+        help="cmi5: the only origin that the package may report to, such as https://lms.school.example (any with https)",
+    )
     parser.add_argument("--out", type=Path, metavar="ZIP", help="the file to write (bandbench-KIND.zip)")
 
 
@@ -92,7 +99,8 @@ def run(arguments: argparse.Namespace) -> int:
     if not is_current(DEFAULT_OUTPUT):
         print("Building the site ...", flush=True)
         build_site(DEFAULT_OUTPUT)
-    content = zip_bytes(package_files(site_files(DEFAULT_OUTPUT), arguments.kind, arguments.lesson))
+    site = site_files(DEFAULT_OUTPUT)
+    content = zip_bytes(package_files(site, arguments.kind, arguments.lesson, arguments.lms_origin))
     try:
         out.write_bytes(content)
     except OSError as error:
@@ -117,7 +125,9 @@ def site_files(folder: Path) -> dict[str, bytes]:
     }
 
 
-def package_files(site: Mapping[str, bytes], kind: str, lesson: str | None = None) -> dict[str, bytes]:
+def package_files(
+    site: Mapping[str, bytes], kind: str, lesson: str | None = None, lms_origin: str | None = None
+) -> dict[str, bytes]:
     """Return what belongs in a package, by path.
 
     Parameters
@@ -128,17 +138,27 @@ def package_files(site: Mapping[str, bytes], kind: str, lesson: str | None = Non
         One of `KINDS`.
     lesson : str, optional
         Id of the only lesson inside; without it the whole course is.
+    lms_origin : str, optional
+        For cmi5: the only origin that the page may report to beside its own; without it, any with https.
 
     Raises
     ------
     UnknownNameError
         If there is no such lesson.
+    PolicyError
+        If the page cannot be opened to this origin.
     """
     lessons = read_lessons()
     chosen = _chosen(lessons, lesson)
     course = read_course(lessons)
     index = site[START].decode()
     parts = _parts_of(index)
+    if lms_origin is not None and kind != "cmi5":
+        raise PackageError(f"a {kind} package reports to the page around it alone; --lms-origin is for cmi5.")
+    if kind == "cmi5":
+        # Which learning system launches it, and where that keeps its records, is known only at the launch.
+        index = with_connections(index, checked_origin(lms_origin) if lms_origin else _ANY_SAFE)
+        parts = {**parts, "statements": {"origin": "", "endpoint": "", "cmi5": True}}
     marked = _with_parts(index, {**parts, "package": {"kind": kind, "lesson": lesson or ""}})
     if chosen is not None:
         # The page reads before any script runs: what it says is the lesson that is inside.

@@ -12,7 +12,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path, PurePosixPath
 from urllib.parse import unquote, urlsplit
 
-from bandbench.build import DEFAULT_OUTPUT, PAGE_POLICY, build_site, is_current
+from bandbench.build import DEFAULT_OUTPUT, build_site, built_endpoint, is_current
+from bandbench.policy import PAGE_POLICY, policy_of
 from sim.errors import BandbenchError
 
 __all__ = ["ServeError", "add_arguments", "make_server", "run"]
@@ -56,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Serve until interrupted, building first if the project's files have changed."""
     if not is_current(DEFAULT_OUTPUT):
         print("Building the site ...", flush=True)
-        build_site(DEFAULT_OUTPUT)
+        build_site(DEFAULT_OUTPUT, xapi_endpoint=built_endpoint(DEFAULT_OUTPUT))
     server = make_server(DEFAULT_OUTPUT, arguments.port)
     address = f"http://{LOOPBACK}:{server.server_address[1]}/"
     print(f"bandbench is served at {address} (Ctrl-C ends it)", flush=True)
@@ -128,6 +129,11 @@ class _Handler(BaseHTTPRequestHandler):
     def log_message(self, *_: object) -> None:
         """Keep quiet: one line a file would bury the address."""
 
+    def _page_policy(self) -> str:
+        # A page that was built for a record store states so itself; the header must not forbid it again.
+        index = self._folder / "index.html"
+        return policy_of(index.read_text("utf-8")) if index.is_file() else PAGE_POLICY
+
     def _answer(self, *, with_body: bool) -> None:
         path = PurePosixPath(unquote(urlsplit(self.path).path).lstrip("/") or "index.html")
         target = self._folder / path
@@ -148,7 +154,7 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_header("Cache-Control", FOREVER if path.parts[0] == "assets" else "no-cache")
         self.send_header("X-Content-Type-Options", "nosniff")
         self.send_header("Cross-Origin-Opener-Policy", "same-origin")
-        policy = WORKER_POLICY if path.name == "worker.mjs" else PAGE_POLICY
+        policy = WORKER_POLICY if path.name in ("worker.mjs", "worker.js") else self._page_policy()
         self.send_header("Content-Security-Policy", policy + "; frame-ancestors 'self'")
         self.end_headers()
         if with_body:
