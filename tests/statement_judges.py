@@ -141,7 +141,8 @@ SCHEMA = _object(
                 "success": {"type": "boolean"},
                 "completion": {"type": "boolean"},
                 "response": _TEXT,
-                "duration": {"type": "string", "pattern": r"^PT\d+(\.\d{1,2})?S$"},
+                # Stores take finer ones than they compare.
+                "duration": {"type": "string", "pattern": r"^PT\d+(\.\d+)?S$"},
                 "extensions": _EXTENSIONS,
             }
         ),

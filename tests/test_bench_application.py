@@ -74,12 +74,15 @@ def test_every_word_is_used() -> None:
     code = "\n".join(text for text in texts if not re.search(r"^\w*WORDS: Mapping\[str, str\] =", text, re.MULTILINE))
     # What became of an export or a file is told by the page, in words of the learner's part.
     code += (SITE / "static" / "records.mjs").read_text("utf-8")
+    # And how sending and a launch stand, in words of the reporting part.
+    code += "".join((SITE / "static" / f"{name}.mjs").read_text("utf-8") for name in ("statements", "cmi5"))
     # Some keys are put together from a name: a mode, a part of the debrief, a hint's level.
     built = re.compile(
         r"lesson\.(learn|practise|demonstrate)(_text)?|lesson\.hint_\d|result\.(what|why|next|result|diagnosis|order_and_care)"
         r"|why\.(view|title|scale|hidden)_\w+"
         r"|sound\.(figure|no_note)_\w+|sound\.no_output|learner\.why_\w+"
         r"|course\.(level|mode)_\w+|reference\.(page|about|column)_\w+|formula\.\w+|replay\.kind_\w+|stage\.\w+_about"
+        r"|reporting\.mode_\w+"
     )
     idle = [
         key for key in WORDS if not built.fullmatch(key) and not re.search(rf"\b{key.split('.')[1]}\b", code)

@@ -62,10 +62,14 @@ class RecordsPage:
         Run before anything of the page's.
     query : str
         What is fixed by the address the page is opened with.
+    others : tuple of str
+        Origins that the page may talk to beside its own.
     """
 
-    def __init__(self, context: BrowserContext, url: str, init_script: str = "", query: str = "") -> None:
-        self.watched = WatchedPage(context.new_page(), url)
+    def __init__(
+        self, context: BrowserContext, url: str, init_script: str = "", query: str = "", others: tuple[str, ...] = ()
+    ) -> None:
+        self.watched = WatchedPage(context.new_page(), url, others=others)
         self.watched.page.set_default_timeout(1000.0 * WAIT_S)
         if init_script:
             self.watched.page.add_init_script(init_script)

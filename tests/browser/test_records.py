@@ -226,7 +226,7 @@ def test_a_store_of_the_first_schema_is_taken_over(context: BrowserContext, site
     # The damaged one is told, and stays.
     assert "attempts[2].log" in records.part.locator(".unreadable").inner_text()
     store = records.store()
-    assert set(store) == {"profiles", "attempts", "running", "notes"}
+    assert set(store) == {"profiles", "attempts", "running", "notes", "statements"}
     assert store["profiles"] == [{**PROFILE, "used_at": PROFILE["created_at"]}]
     assert store["attempts"][1] == attempt_row(2, "{")
     records.bench.check_unhurt()

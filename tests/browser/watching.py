@@ -20,15 +20,17 @@ class WatchedPage:
     url: str
     requests: list[str] = field(default_factory=list)
     complaints: list[str] = field(default_factory=list)
+    # Other origins that the page may talk to; that one of them fails is no fault of the page's.
+    others: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        self.page.on("console", lambda line: self._note(line.type, line.text))
+        self.page.on("console", lambda line: self._note(line.type, line.text, line.location["url"]))
         self.page.on("pageerror", lambda error: self.complaints.append(f"error: {error}"))
         self.page.on("request", lambda request: self.requests.append(request.url))
-        self.page.on("requestfailed", lambda request: self.complaints.append(f"failed: {request.url}"))
+        self.page.on("requestfailed", lambda request: self._note("error", f"failed: {request.url}", request.url))
 
-    def _note(self, kind: str, text: str) -> None:
-        if kind in {"error", "warning"}:
+    def _note(self, kind: str, text: str, address: str) -> None:
+        if kind in {"error", "warning"} and not (self.others and address.startswith(self.others)):
             self.complaints.append(f"{kind}: {text}")
 
     def start(self, query: str = "") -> None:
@@ -44,7 +46,7 @@ class WatchedPage:
 
     def foreign_requests(self) -> list[str]:
         """Return the requests to anything but the site's own origin."""
-        own = (self.url, f"blob:{self.url}", "data:")
+        own = (self.url, f"blob:{self.url}", "data:", *self.others)
         return [address for address in self.requests if not address.startswith(own)]
 
     def python(self, code: str) -> object:
