@@ -93,7 +93,7 @@ def test_a_closed_site_keeps_statements_and_sends_nothing(browser: Browser, site
     assert refused == "kept in"
     page.page.close()
     assert lms.requests == []
-    assert page.watched.foreign_requests() == [f"{lms.address}/xapi/statements"]
+    assert page.watched.foreign_requests() == []
     context.close()
 
 
@@ -135,7 +135,7 @@ def test_a_launch_is_worked_on_passed_reported_and_left(
         before = len(lms.statements)
         page.solve(LESSON)
         page.stands("offline")
-        assert "no connection" in page.page.locator(".part.reporting [role=status]").first.inner_text()
+        assert "no connection" in page.page.locator(".part.reporting [role=status]").last.inner_text()
         assert len(lms.statements) == before
         context.set_offline(False)
         page.until(lambda: "completed" in verbs(lms.statements), "what was done without a connection")
@@ -249,6 +249,7 @@ def test_a_site_built_for_a_store_sends_once_the_learner_says_so(
         part.get_by_text("Statements that were refused").wait_for()
         assert part.locator("#reporting-secret").input_value() == ""
         page.solve(LESSON)
+        page.until(lambda: "terminated" in verbs(lms.statements), "what was done to be sent")
         page.stands("all_sent")
         assert verbs(lms.statements) == ["attempted", "passed", "completed", "terminated"]
         assert lms.versions == {"2.0.0"}
