@@ -17,7 +17,7 @@ from sim.errors import known_names
 
 __all__ = ["statement_problems"]
 
-_UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[1-5][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", re.IGNORECASE)
+_UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[1-8][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", re.IGNORECASE)
 # A scheme and something after it, without blanks and without what RFC 3987 keeps out of identifiers.
 _IRI = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:[^\s<>\"{}|\\^`]+")
 _MAILBOX = re.compile(r"mailto:[^\s@]+@[^\s@]+")

@@ -310,7 +310,8 @@ class _Speaker:
         if result:
             statement["result"] = dict(result)
         statement["context"] = {
-            "registration": around.attempt_id,
+            # An attempt in an imported file may have any number for its UUID; a registration must be a proper one.
+            "registration": statement_id("attempt", around.attempt_id),
             "contextActivities": activities,
             "revision": str(self._lesson.version),
             "platform": "bandbench",

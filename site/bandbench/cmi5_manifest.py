@@ -43,8 +43,9 @@ def manifest_files(packaged: Packaged) -> dict[str, bytes]:
             for name in group.lessons:
                 _unit(block, inside[name])
                 grouped.add(name)
-        for name in inside.keys() - grouped:
-            _unit(root, inside[name])
+        for name, lesson in inside.items():
+            if name not in grouped:
+                _unit(root, lesson)
     ElementTree.indent(root)
     return {MANIFEST_NAME: ElementTree.tostring(root, "utf-8", xml_declaration=True)}
 

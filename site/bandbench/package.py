@@ -86,7 +86,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--lms-origin",
         metavar="ORIGIN",
-        help="cmi5: the only origin that the package may report to, such as https://lms.school.example (any with https)",
+        help="cmi5: the only origin to report to, such as https://lms.school.example (any with https)",
     )
     parser.add_argument("--out", type=Path, metavar="ZIP", help="the file to write (bandbench-KIND.zip)")
 
