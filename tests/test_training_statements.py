@@ -315,7 +315,7 @@ JSON = st.recursive(
 @given(st.data())
 @settings(max_examples=150, deadline=None)
 def test_any_change_is_judged_as_the_schema_judges_it(data: st.DataObject) -> None:
-    statement = SOUND
+    statement: Any = SOUND
     path: list[str] = []
     while isinstance(statement, dict) and (not path or data.draw(st.booleans())):
         path.append(data.draw(st.sampled_from(sorted(statement))))

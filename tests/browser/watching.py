@@ -24,13 +24,17 @@ class WatchedPage:
     others: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        self.page.on("console", lambda line: self._note(line.type, line.text, line.location["url"]))
+        self.page.on("console", lambda line: self._hear(line.type, line.text, line.location["url"]))
         self.page.on("pageerror", lambda error: self.complaints.append(f"error: {error}"))
         self.page.on("request", lambda request: self.requests.append(request.url))
-        self.page.on("requestfailed", lambda request: self._note("error", f"failed: {request.url}", request.url))
+        self.page.on("requestfailed", lambda request: self._hear("failed", request.url, request.url))
 
-    def _note(self, kind: str, text: str, address: str) -> None:
-        if kind in {"error", "warning"} and not (self.others and address.startswith(self.others)):
+    def _hear(self, kind: str, text: str, address: str) -> None:
+        if not (self.others and address.startswith(self.others)):
+            self._note(kind, text)
+
+    def _note(self, kind: str, text: str) -> None:
+        if kind in {"error", "warning", "failed"}:
             self.complaints.append(f"{kind}: {text}")
 
     def start(self, query: str = "") -> None:
