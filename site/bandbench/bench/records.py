@@ -65,10 +65,6 @@ class LearnerRecords(KeptRecords):
         self._file: tuple[str, RecordsFile] | None = None
         self.plan: ImportPlan | None = None
 
-    def add_statement(self, row: Mapping[str, object]) -> None:
-        """Keep a statement of what was done, unless it is there already."""
-        self._add("statements", row)
-
     # Learners -----------------------------------------------------------------------------------------------
 
     def create_profile(self, name: str) -> None:

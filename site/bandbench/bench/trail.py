@@ -178,4 +178,5 @@ class Trail:
         }
 
     def _keep(self, statement: Statement, profile: str, attempt: str, place: int) -> None:
-        self._records.add_statement(self._row(statement, profile, attempt, place))
+        # Never over one that is there: what was told once stays as it was told.
+        self._records.ask_page("add", store="statements", row=self._row(statement, profile, attempt, place))
