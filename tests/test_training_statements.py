@@ -19,7 +19,7 @@ from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, HintOpen
 from sim.training.deal import deal
 from sim.training.lesson import Lesson
 from sim.training.lint import solution_attempt
-from sim.training.machine import Machine
+from sim.training.run import machine_for
 from sim.training.score import Score, score_attempt
 from sim.training.statementcheck import statement_problems
 from sim.training.statements import (
@@ -58,7 +58,7 @@ def solved() -> Done:
     """Return every lesson's worked solution: attempt, score, statements."""
     done = {}
     for lesson in LESSONS.values():
-        machine = Machine(lesson, faults=FAULTS)
+        machine = machine_for(lesson, FAULTS)
         attempt = solution_attempt(lesson, deal(lesson, SEED, machine), machine)
         score = score_attempt(lesson, attempt, machine)
         done[lesson.id] = (lesson, attempt, score, attempt_statements(lesson, attempt, around(), score))
