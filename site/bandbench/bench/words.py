@@ -471,8 +471,8 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "learner.note_kept": "The note is kept.",
         # What is reported
         "reporting.title": "Reporting (xAPI): kept {kept}, sent {sent}",
-        "reporting.about": "What is done in lessons is also written down as statements (xAPI), without your name: only "
-        "under a number of this browser's.",
+        "reporting.about": "What is done in lessons is also written down as statements (xAPI): under a number of this "
+        "browser's instead of your name, or as the learning system that launched the lesson names you.",
         "reporting.closed": "They stay in this browser: this site was built without an address to send them to, and "
         "its policy lets nothing out. Whoever runs it can build it with one (bandbench build --xapi-endpoint).",
         "reporting.idle": "Nothing is sent until you say where to, and as whom.",
