@@ -12,8 +12,9 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
+import threading
 import time
+from collections import deque
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -193,32 +194,40 @@ def recipe_test(arguments: list[str]) -> None:
     tests_in_two_halves()
 
 
-# Waits for the machine most of the time: a wheel takes a minute to come to rest.
-WAITING_TESTS = "tests/browser/test_transport.py"
-
-
 def tests_in_two_halves() -> None:
-    """Run the tests side by side on two cores, most of those in a browser here; show one half after the other."""
+    """Run the tests side by side on two cores: one begins with those in a browser, file by file, the other with all
+    that need none; whoever is done first goes on with the next file of the browser's."""
     pytest = (str(VENV_PYTHON), "-m", "pytest", "--durations=15")
-    with tempfile.TemporaryFile() as said:
+    waiting: deque[tuple[str, ...]] = deque(
+        (str(path.relative_to(ROOT)),) for path in sorted((ROOT / "tests" / "browser").glob("test_*.py"))
+    )
+    speaking = threading.Lock()
+    failed: list[str] = []
 
-        def other_half() -> int:
-            codes = [
-                subprocess.call((*pytest, *words), cwd=ROOT, stdout=said, stderr=subprocess.STDOUT)
-                for words in (("-m", "not browser"), (WAITING_TESTS,))
-            ]
-            return max(codes)
+    def run_one(words: tuple[str, ...]) -> None:
+        said = subprocess.PIPE
+        done = subprocess.run((*pytest, *words), cwd=ROOT, stdout=said, stderr=subprocess.STDOUT, check=False)
+        with speaking:
+            say(f"\n== pytest {' '.join(words)}\n{done.stdout.decode('utf-8', 'replace')}")
+            if done.returncode:
+                failed.append(" ".join(words))
 
-        with ThreadPoolExecutor(1) as pool:
-            other = pool.submit(other_half)
-            say("\n== the tests that need no browser run meanwhile; what they say comes below")
-            here = subprocess.call((*pytest, "-m", "browser", f"--ignore={WAITING_TESTS}"), cwd=ROOT)
-            there = other.result()
-        say("\n== the other half of the tests")
-        said.seek(0)
-        say(said.read().decode("utf-8", "replace"))
-    if here or there:
-        raise Failure(f"tests failed: exit status {here} of the first half, {there} of the other")
+    def work(first: tuple[tuple[str, ...], ...] = ()) -> None:
+        for words in first:
+            run_one(words)
+        while True:
+            try:
+                words = waiting.popleft()
+            except IndexError:
+                return
+            run_one(words)
+
+    say("\n== all tests, two lots side by side; each lot says what it has to say when it is done")
+    with ThreadPoolExecutor(2) as pool:
+        for lot in [pool.submit(work), pool.submit(work, (("-m", "not browser"),))]:
+            lot.result()
+    if failed:
+        raise Failure(f"tests failed: {'; '.join(failed)}")
 
 
 def recipe_bench(arguments: list[str]) -> None:

@@ -7,7 +7,6 @@ sound is sent.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, MutableMapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -46,7 +45,7 @@ class DeedSpec:
         What can be chosen, with its words; empty where nothing is, and where `kind` says that it is a number.
     kind : str
         ``act`` (nothing is chosen), ``one`` (one of `choices`), ``some`` (one or more of them, joined by ``+``) or
-        ``seconds`` (a number above 0).
+        ``seconds`` (a number).
     do : callable
         Does it at a station: station, choice, and the shelf of the reels that were used before.
     """
@@ -80,6 +79,8 @@ def check_deed(name: str, choice: str = "") -> str:
         return ""
     if spec.kind == "seconds":
         return repr(_seconds(name, choice))
+    if not choice:
+        raise DeedError(f"'{name}': nothing is chosen; choose {'at least ' if spec.kind == 'some' else ''}one")
     given = choice.split(_JOIN) if spec.kind == "some" else [choice]
     for one in given:
         if one not in spec.choices:
@@ -88,13 +89,11 @@ def check_deed(name: str, choice: str = "") -> str:
 
 
 def _seconds(name: str, choice: str) -> float:
+    # How long it may be is for the machine to say.
     try:
-        seconds = float(choice)
+        return float(choice)
     except ValueError:
-        seconds = math.nan
-    if not (math.isfinite(seconds) and seconds > 0.0):
-        raise DeedError(f"'{name}': {choice!r} is no number of seconds above 0")
-    return seconds
+        raise DeedError(f"'{name}': {choice!r} is no number of seconds") from None
 
 
 def do_deed(station: Station, name: str, choice: str, shelf: Shelf) -> None:

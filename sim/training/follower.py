@@ -40,6 +40,10 @@ _STILL_FRAMES = (0, 7, 16)
 _SWING_FRAMES = (0, 7, 16, 24, 33, 41, 50, 58, 67, 75)
 
 
+# The frame on which a held machine is read when something is asked of how it was delivered.
+_AS_DELIVERED_S = 0.0
+
+
 @dataclass(frozen=True)
 class FollowedWork:
     """What the operator did: the log, ending in a submission, and how many moves it took."""
@@ -88,13 +92,14 @@ class _Operator(Hand):
         return likely_faults(candidates, series, self.lesson.fault_count, setups)
 
     def _watched(self, names: tuple[str, ...], frames: tuple[int, ...]) -> list[dict[str, float]]:
-        """Return readings of some frames from now on, hands off."""
+        """Return readings of some frames, hands off: from now on, or where the machine is held, from the first."""
         frame_s = 1.0 / self._machine.frame_rate_hz
         shown, watched = [], 0
         for frame in frames:
-            self.wait((frame - watched) * frame_s)
-            watched = frame
-            shown.append(self.read(names))
+            if self.lesson.running:
+                self.wait((frame - watched) * frame_s)
+                watched = frame
+            shown.append(self.read(names, (frame + 0.5) * frame_s))
         return shown
 
     def badness(self, watched: set[str]) -> float:
@@ -167,12 +172,12 @@ def _answer(worker: _Operator, question: Question) -> None:
         return
     name = question.answer_measurement
     if question.kind == "numeric":
-        value = worker.read([str(name)])[str(name)]
+        value = worker.read([str(name)], _AS_DELIVERED_S)[str(name)]
         if not math.isnan(value):
             worker.answer(question.name, repr(value))
         return
     if question.kind == "head" and name is not None:
-        read = worker.read([f"{name}_{head}" for head in range(1, 5)])
+        read = worker.read([f"{name}_{head}" for head in range(1, 5)], _AS_DELIVERED_S)
         found = extreme_head(list(read.values()), question.extreme)
         if found is not None:
             worker.answer(question.name, str(found))

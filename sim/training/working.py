@@ -97,9 +97,11 @@ class Hand:
         elif step.wait_s:
             self.wait(step.wait_s)
 
-    def read(self, names: Iterable[str]) -> dict[str, float]:
-        """Read instruments now."""
-        return self._machine.read(self._start, self.attempt.events, self.clock_s, names)
+    def read(self, names: Iterable[str], at_s: float | None = None) -> dict[str, float]:
+        """Read instruments now, or, at a machine that is held, on the frame of another moment."""
+        return self._machine.read(
+            self._start, self.attempt.events, self.clock_s if at_s is None or self.lesson.running else at_s, names
+        )
 
     def answer(self, question: str, answer: str) -> None:
         """Answer a question."""

@@ -168,6 +168,7 @@ def test_a_window_that_is_closed_or_loaded_again_ends_its_session(
         assert cmi5_problems(lms.statements, lms.judged()) == []
         # The token was asked for once; what is done now stays here.
         assert lms.tokens == {"session-1": 1}
+        page.page.locator(".part.course").wait_for()
         page.begin(LESSON)
         page.press(do="hint")
         page.until(lambda: len(page.store()["statements"]) >= 3, "the statements to be kept")
