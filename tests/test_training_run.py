@@ -313,6 +313,7 @@ def test_the_bench_shows_the_lessons_machine_and_gives_its_own_back() -> None:
     assert not bench.machines.held
     assert bench.station is session.running.live.station
     assert not bench.frame.off_tape
+    assert bench.reel_name == "interchange-525"
     assert bench.act_refusal("play") is not None
     bench.advance(1.0)
     for act in ("check_threading", "close_covers", "play"):

@@ -12,6 +12,7 @@ from sim.training.attempt import ActDone, attempt_from_json
 from sim.training.deal import deal
 from sim.training.run import RunningMachine
 from sim.training.score import score_attempt
+from sim.transport import ACTS
 from tests.browser.records_driver import LESSONS, RecordsPage
 
 LESSON = "run-up-and-lock"
@@ -25,11 +26,15 @@ def context(browser: Browser) -> Iterator[BrowserContext]:
 
 
 def do(learner: RecordsPage, act: str) -> None:
-    """Press the button of an act; what is handled at the machine itself is opened first."""
-    button = learner.page.locator(f"[data-act={act}]")
-    if not button.is_visible():
+    """Press the button of an act; what is handled at the machine itself is opened first, and asks once more."""
+    by_hand = ACTS[act].group in ("reel", "covers", "care", "cards")
+    if by_hand and learner.page.locator("details.handling").get_attribute("open") is None:
         learner.page.locator("details.handling > summary").click()
-    button.click()
+    learner.page.locator(f"[data-act={act}]").click()
+    if by_hand:
+        if ACTS[act].caution:
+            learner.page.locator("[data-do=confirm]").click()
+        learner.page.locator("[data-now=done]", has_text=ACTS[act].title).wait_for()
 
 
 def go_on(learner: RecordsPage, step: int) -> None:

@@ -239,7 +239,9 @@ class OpenBench:
     @property
     def reel_name(self) -> str:
         """The tape on the machine."""
-        return self.recorder.tape.name if self.held else self.machines.reel_name
+        if self.held:
+            return self.recorder.tape.name
+        return WORK_TAPE if self.station.reel is None else self.station.reel.name
 
     def take_reel(self, name: str) -> None:
         """Take a reel to hand, to be fitted next: only with none on the machine."""
