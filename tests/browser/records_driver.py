@@ -130,6 +130,7 @@ class RecordsPage:
         self.page.keyboard.type(name)
         self.page.keyboard.press("Enter")
         self.is_learner(name)
+        self.part.locator("#learner-name").wait_for(state="hidden")
 
     def to_course(self) -> None:
         """Go to the list of lessons from the choice of what to do, or from a lesson that goes on."""

@@ -62,7 +62,12 @@ function profileSection(words, send, exportNow) {
   const cancel = button(words.cancel, () => close(make), { "data-do": "cancel" });
   const form = h("div", { class: "asked", hidden: true },
     h("span", { class: "field" }, h("label", { for: "learner-name" }, words.name), field), h("div", { class: "row" }, done, cancel));
-  field.addEventListener("keydown", (event) => { if (event.key === "Enter") finish(); });
+  field.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    // The focus goes to a button, which the same Enter would press.
+    event.preventDefault();
+    finish();
+  });
   let naming = "create";
   let opener = null;
   const close = (next) => {
