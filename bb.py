@@ -191,17 +191,19 @@ def recipe_test(arguments: list[str]) -> None:
         return
     # A build first: both halves of the tests then find everything that has to be fetched.
     in_venv("bandbench.command", "build")
-    tests_in_two_halves()
+    tests_side_by_side()
 
 
-def tests_in_two_halves() -> None:
-    """Run the tests side by side on two cores: one begins with those in a browser, file by file, the other with all
-    that need none; whoever is done first goes on with the next file of the browser's."""
+# Waits for the machine most of the time: a wheel takes a minute to come to rest.
+WAITING_TESTS = "tests/browser/test_transport.py"
+
+
+def tests_side_by_side() -> None:
+    """Run the tests on two cores: one lot begins with those in a browser, file by file, another with all that need
+    none, and goes on with the next of the browser's files when it is done; the one that mostly waits runs beside."""
     pytest = (str(VENV_PYTHON), "-m", "pytest", "--durations=15")
-    files = sorted((ROOT / "tests" / "browser").glob("test_*.py"))
-    # The longest first, so that nobody waits for it at the end: a wheel takes a minute to come to rest.
-    files.sort(key=lambda path: path.name != "test_transport.py")
-    waiting = deque((str(path.relative_to(ROOT)),) for path in files)
+    files = [str(path.relative_to(ROOT)) for path in sorted((ROOT / "tests" / "browser").glob("test_*.py"))]
+    waiting = deque((name,) for name in files if name != WAITING_TESTS)
     speaking = threading.Lock()
     failed: list[str] = []
 
@@ -223,9 +225,14 @@ def tests_in_two_halves() -> None:
                 return
             run_one(words)
 
-    say("\n== all tests, two lots side by side; each lot says what it has to say when it is done")
-    with ThreadPoolExecutor(2) as pool:
-        for lot in [pool.submit(work), pool.submit(work, (("-m", "not browser"),))]:
+    say("\n== all tests, in lots side by side; each lot says what it has to say when it is done")
+    with ThreadPoolExecutor(3) as pool:
+        lots = [
+            pool.submit(run_one, (WAITING_TESTS,)),
+            pool.submit(work),
+            pool.submit(work, (("-m", "not browser"),)),
+        ]
+        for lot in lots:
             lot.result()
     if failed:
         raise Failure(f"tests failed: {'; '.join(failed)}")
