@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 
 import numpy as np
@@ -68,6 +69,26 @@ def test_readings_that_cannot_be_taken_say_why() -> None:
     with pytest.raises(SoundError, match="not the same tone"):
         phase_between_deg(np.sin(2 * np.pi * 1000.0 * TIME_S), np.sin(2 * np.pi * 2000.0 * TIME_S))
     assert level_db(np.zeros(10)) == level_db(np.zeros(0)) == -math.inf
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    frequency_hz=st.floats(0.0, SAMPLE_RATE_HZ / 2.0),
+    noise=st.sampled_from([0.0, 0.01, 0.2]),
+    count=st.integers(20, 2 * SAMPLE_RATE_HZ),
+)
+def test_any_sound_is_read_or_the_reason_said(frequency_hz: float, noise: float, count: int) -> None:
+    # A tape that winds plays tones up to the highest that the samples can hold; a worker once stopped over one.
+    chance = np.random.default_rng(5)
+    sound = np.cos(2.0 * np.pi * frequency_hz * np.arange(count) / SAMPLE_RATE_HZ) + noise * chance.normal(size=count)
+    for read in (flutter_of, tone_of, third_harmonic_of):
+        with contextlib.suppress(SoundError):
+            assert np.all(np.isfinite(np.atleast_1d(read(sound))))
+
+
+def test_the_highest_tone_has_no_flutter_to_read() -> None:
+    with pytest.raises(SoundError, match="too near an end"):
+        flutter_of(np.cos(np.pi * np.arange(SAMPLE_RATE_HZ)))
 
 
 def test_before_anything_has_played_there_is_silence() -> None:

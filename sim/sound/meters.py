@@ -134,6 +134,8 @@ class _Tone:
         centre = round(frequency_hz * self._lines_a_hz)
         half = math.ceil((_FLUTTER_BAND_HZ + _TONE_SPREAD * frequency_hz) * self._lines_a_hz)
         half = min(half, centre, self.samples.size // 2 - centre)
+        if 2 * half < _LEAST_TURNS:
+            return "the tone lies too near an end of what can be heard; play one in between"
         lines = self.spectrum[centre - half : centre + half]
         turning = np.fft.ifft(np.fft.ifftshift(lines))
         turns_a_s = turning.size / self._lines_a_hz
