@@ -1,6 +1,6 @@
 """A recorder at work: deck, servos, reel, electronics and sound, moved on through time together.
 
-Contents: `Station`, `STEP_S`, `LOOP_LENGTH_M`.
+Contents: `Station`, `STEP_S`, `LOOP_LENGTH_M`, `LONGEST_GAP_S`.
 
 `Recorder` says what comes off a tape that runs; here it is made to run. Time passes in fixed steps, all of it: a slow
 computer asks for fewer frames, and gets those of the right moments.
@@ -36,11 +36,16 @@ from sim.servos.settings import GAIN_LIMIT_DB
 from sim.sound import SOUND_TRACKS, SoundSettings, SoundSystem
 from sim.transport import Deck, InterlockError
 
-__all__ = ["LOOP_LENGTH_M", "STEP_S", "Station"]
+__all__ = ["LONGEST_GAP_S", "LOOP_LENGTH_M", "STEP_S", "Station"]
 
 # MODEL: short against every loop.
 STEP_S = 0.01
 """Time step of deck and servos [s]."""
+
+# MODEL: longer than any busy page keeps the clock waiting, shorter than a computer sleeps.
+LONGEST_GAP_S = 60.0
+"""Longest time between two looks at the clock that a machine lives through [s]; after a longer one, when the computer
+slept, it goes on where it was. For whoever tells a station how much time has passed."""
 
 # DERIVED: 4800 ft, 64 min at 15 in/s.
 LOOP_LENGTH_M = 4800 * 0.3048

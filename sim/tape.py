@@ -1,7 +1,7 @@
 """Tapes: what is recorded, by whom and how well, as data; and the recorded RF of one frame.
 
-Contents: `TapeSpec`, `TAPES`, `get_tape`, `RecordSettings`, `RecordedFrame`, `record_frame`. Every tape, station and
-workshop here is invented.
+Contents: `TapeSpec`, `TAPES`, `WORK_TAPE`, `get_tape`, `RecordSettings`, `RecordedFrame`, `record_frame`. Every tape,
+station and workshop here is invented.
 """
 
 from __future__ import annotations
@@ -20,7 +20,10 @@ from sim.headtape import record_current_db, wavelength_m
 from sim.headwheel import GuideGeometry, pass_schedule
 from sim.standards import FOOTPRINT, Practice, Standard
 
-__all__ = ["TAPES", "RecordSettings", "RecordedFrame", "TapeSpec", "get_tape", "record_frame"]
+__all__ = ["TAPES", "WORK_TAPE", "RecordSettings", "RecordedFrame", "TapeSpec", "get_tape", "record_frame"]
+
+WORK_TAPE = "programme"
+"""Name of the recorder's own endless tape, which shows at once what it would record now."""
 
 FourHeads = tuple[float, float, float, float]
 _EVEN: FourHeads = (0.0, 0.0, 0.0, 0.0)
@@ -96,7 +99,7 @@ _TAPES = (
         recorded_here=False,
     ),
     TapeSpec(
-        name="programme",
+        name=WORK_TAPE,
         title="Work tape, recorded on this machine",
         description="Whatever programme you choose, recorded with this machine's FM level and played at once.",
         standard="",

@@ -194,9 +194,11 @@ def test_frames_that_decide_nothing_are_spared_and_the_score_is_the_same(name: s
     sparing, full = ReportMachine(lesson, FAULTS), Machine(lesson, faults=FAULTS)
     for seed in (1, 2):
         log = sample_log(lesson, seed, FAULTS, random.Random(seed))
-        # Submitted once more, as delivered, before anything is moved.
-        early = [] if lesson.mode == "assessment" else [CheckSubmitted(0.25)]
-        tried = replace(log, events=(*early, *log.events))
+        # Submitted once more where that does not decide: as delivered, or after the one that counts.
+        if lesson.mode == "assessment":
+            tried = replace(log, events=(*log.events, CheckSubmitted(log.duration_s + 1.0)))
+        else:
+            tried = replace(log, events=(CheckSubmitted(0.25), *log.events))
         assert worth_of(lesson, tried, sparing, FAULTS) == worth_of(lesson, tried, full, FAULTS)
     assert sparing.frames_played < full.frames_played
     # Submitted at the very start, nothing may be spared of what decides.

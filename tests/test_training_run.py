@@ -15,6 +15,7 @@ from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import read_lessons
 from sim.deeds import DEEDS, DeedError, check_deed, deed_words
 from sim.errors import BandbenchError
+from sim.station import LONGEST_GAP_S
 from sim.training.attempt import (
     ActDone,
     Attempt,
@@ -29,7 +30,7 @@ from sim.training.reader import AttemptError, LessonError
 from sim.training.references import name_problems
 from sim.training.run import Run, RunningMachine
 from sim.training.score import Score, score_attempt
-from sim.training.session import LONGEST_GAP_S, Session, SessionError
+from sim.training.session import Session, SessionError
 from sim.training.timeline import reading_tracks
 from tests.training_lessons import line_up_data
 

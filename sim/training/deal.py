@@ -195,7 +195,7 @@ def deal(lesson: Lesson, seed: int, machine: LessonMachine | None = None) -> Sta
     machine = machine or machine_for(lesson)
     for number in range(MOST_DRAWS):
         start = draw(lesson, seed, number, machine.faults)
-        if not lesson.checks or _leaves_work(lesson, check_results(lesson, machine, start, (), 0.0)):
+        if not lesson.checks or _leaves_work(lesson, machine, start):
             return start
     what = f"leave too little to do (must fail: {known_names(lesson.must_fail) or 'any check'})"
     raise LessonError(
@@ -208,6 +208,11 @@ def deal(lesson: Lesson, seed: int, machine: LessonMachine | None = None) -> Sta
     )
 
 
-def _leaves_work(lesson: Lesson, results: Sequence[CheckResult]) -> bool:
+def _leaves_work(lesson: Lesson, machine: LessonMachine, start: Start) -> bool:
+    # What is out at first sight is nearly always enough; only else is it watched for the hold times.
+    return any(_missed_enough(lesson, check_results(lesson, machine, start, (), 0.0, hold)) for hold in (False, True))
+
+
+def _missed_enough(lesson: Lesson, results: Sequence[CheckResult]) -> bool:
     missed = {result.check.name for result in results if not result.passed}
     return missed.issuperset(lesson.must_fail) if lesson.must_fail else bool(missed)

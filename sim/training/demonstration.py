@@ -20,6 +20,7 @@ from sim.instruments import RATES, TEST_POINTS, VIDEO_POINTS
 from sim.reel import REELS
 from sim.signals import SIGNALS
 from sim.standards import STANDARDS, get_practice
+from sim.tape import WORK_TAPE
 from sim.training.parts import IDENTIFIER
 from sim.training.reader import DataError, Problem, Table, file_table
 from sim.transport import ACTS
@@ -44,9 +45,6 @@ __all__ = [
 
 DEMONSTRATION_FORMAT_VERSION = 1
 """The format of demonstrations this parser reads."""
-
-WORK_TAPE = "programme"
-"""The recorder's own endless tape, which shows at once what it would record now."""
 
 DECK_MODES = ("play", "standby", "stop")
 """What the machine does when a cue begins."""

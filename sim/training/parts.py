@@ -116,9 +116,6 @@ class Deed:
     name: str
     choice: str = ""
 
-    def __str__(self) -> str:
-        return f"{self.name}:{self.choice}" if self.choice else self.name
-
 
 @dataclass(frozen=True)
 class RunningStart:

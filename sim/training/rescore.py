@@ -106,21 +106,20 @@ class ReportMachine(Machine):
     def score(self, attempt: Attempt, source_name: str) -> Score:
         """Return an attempt's score, as `score_attempt` does, but for the readings of submissions that do not decide.
 
-        A check that fails on its first frame fails, whatever its hold time shows later. So the dealt start, which is
-        to fail, and the submissions before the last are first read on one frame; only where one of them does not fail
-        on it, everything is read in full.
+        A check that fails on its first frame fails, whatever its hold time shows later. So the submissions before the
+        last are first read on one frame; only where one of them does not fail on it, everything is read in full.
         """
         submitted = [event.at_s for event in attempt.events if isinstance(event, CheckSubmitted)]
         one_counts = self.lesson.mode == "assessment"
         deciding = submitted[:1] if one_counts else submitted[-1:]
-        # A start is dealt by what is read at 0 s.
-        self._brief = frozenset({0.0, *submitted}).difference(deciding)
+        # What a start is dealt by is read at 0 s, and in full.
+        self._brief = frozenset(submitted).difference(deciding, {0.0})
         try:
             score = score_attempt(self.lesson, attempt, self, source_name)
         finally:
             brief, self._brief = self._brief, frozenset()
         passed_early = any(one.passed and one.at_s in brief for one in score.submissions)
-        if score.start.draw == 0 and (one_counts or not passed_early):
+        if one_counts or not passed_early:
             return score
         return score_attempt(self.lesson, attempt, self, source_name)
 

@@ -10,7 +10,7 @@ import math
 from sim.controls import check_control
 from sim.deeds import check_deed
 from sim.errors import BandbenchError, known_names
-from sim.station import STEP_S
+from sim.station import LONGEST_GAP_S, STEP_S
 from sim.training.answers import AnswerResult, checked_answer, judged
 from sim.training.attempt import (
     LONGEST_NOTE,
@@ -34,15 +34,9 @@ from sim.training.parts import LARGEST_SEED
 from sim.training.run import RunningMachine, machine_for
 from sim.training.score import Score, Submission, score_attempt, submission_at
 from sim.training.solution import step_moves
+from sim.training.working import LOOK_EVERY_S
 
-__all__ = ["LONGEST_GAP_S", "Session", "SessionError"]
-
-LONGEST_GAP_S = 60.0
-"""Longest time between two looks at the clock that a machine that runs lives through [s]; after a longer one, when the
-computer slept, it goes on where it was."""
-
-# How often a worked step that waits for a reading looks at it [s].
-_LOOK_EVERY_S = 0.5
+__all__ = ["Session", "SessionError"]
 
 
 class SessionError(BandbenchError):
@@ -338,7 +332,7 @@ class Session:
                 read = running.read(self.start, self.attempt.events, at_s, [name])
                 if step.until.reached(read[name]):
                     break
-            piece_s = min(_LOOK_EVERY_S, step.wait_s - waited_s)
+            piece_s = min(LOOK_EVERY_S, step.wait_s - waited_s)
             self._skip(piece_s)
             waited_s += piece_s
 

@@ -21,13 +21,15 @@ from sim.training.lesson import Deed, Lesson, Step, Until
 from sim.training.machine import LessonMachine, Start
 from sim.training.solution import step_moves
 
-__all__ = ["SECONDS_A_MOVE", "Hand", "do_worked_steps"]
+__all__ = ["LOOK_EVERY_S", "SECONDS_A_MOVE", "Hand", "do_worked_steps"]
 
+# MODEL: only the order matters where the machine is held.
 SECONDS_A_MOVE = 0.5
-"""Time that a hand takes for one thing [s]; where the machine is held, only the order matters."""
+"""Time that a hand takes for one thing [s]."""
 
-# How often a hand that waits for a reading looks at it [s].
-_LOOK_EVERY_S = 0.5
+# MODEL: as often as one glances at a meter.
+LOOK_EVERY_S = 0.5
+"""How often a hand that waits for a reading looks at it [s]."""
 
 
 class Hand:
@@ -85,7 +87,7 @@ class Hand:
         """Wait until a reading is where it is waited for, or as long as one waits."""
         end_s = self.clock_s + at_most_s
         while self.clock_s < end_s and not until.reached(self.read([until.reading])[until.reading]):
-            self._tick(min(_LOOK_EVERY_S, end_s - self.clock_s))
+            self._tick(min(LOOK_EVERY_S, end_s - self.clock_s))
 
     def begin(self, number: int, step: Step) -> None:
         """Turn to a step, do what it says at a machine that runs, and wait as it says."""

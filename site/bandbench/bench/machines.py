@@ -10,20 +10,13 @@ from collections.abc import Mapping
 from sim.errors import BandbenchError, UnknownNameError
 from sim.recorder import Recorder
 from sim.reel import REELS, Reel, make_reel, reels_of
-from sim.station import Station
-from sim.tape import TAPES
+from sim.station import LONGEST_GAP_S, Station
+from sim.tape import TAPES, WORK_TAPE
 
-__all__ = ["LONGEST_GAP_S", "MACHINES", "WORK_TAPE", "Machines"]
-
-WORK_TAPE = "programme"
-"""Name of the endless tape that shows at once what the machine would record."""
+__all__ = ["MACHINES", "WORK_TAPE", "Machines"]
 
 MACHINES = ("this", "second")
 """The machine that is worked on, and one in good order to play its recordings on."""
-
-LONGEST_GAP_S = 60.0
-"""Longest time between two looks at the clock that the machine lives through [s]; after a longer one, when the computer
-slept, it goes on where it was."""
 
 
 class Machines:

@@ -18,13 +18,13 @@ from sim.controls import CONTROLS
 from sim.deeds import DEEDS
 from sim.instruments import MEASUREMENTS
 from sim.machine_readings import MACHINE_READINGS
-from sim.standards import get_standard
 from sim.tape import TAPES
 from sim.training.alignment import AlignmentRecord, ReadingFound
 from sim.training.assignment import FULL_HELP, Help, score_within
 from sim.training.attempt import ActDone, Attempt, ControlMoved, HintOpened, NoteWritten
 from sim.training.checks import number_text
 from sim.training.lesson import Check, Lesson, Question
+from sim.training.references import unit_of
 
 __all__ = ["PractisedAttempt", "alignment_sheet", "job_sheet", "practice_sheet"]
 
@@ -202,9 +202,8 @@ def _settings(record: AlignmentRecord) -> Grid:
 
 def _reading(lesson: Lesson, one: ReadingFound) -> tuple[str, ...]:
     name = one.measurement
-    of_frame = MEASUREMENTS.get(name)
-    spec = of_frame or MACHINE_READINGS[name]
-    unit = of_frame.unit_in(get_standard(lesson.standard)) if of_frame else spec.unit
+    spec = MEASUREMENTS.get(name) or MACHINE_READINGS[name]
+    unit = unit_of(lesson, name)
 
     def text(value: float | None) -> str:
         if value is None:
