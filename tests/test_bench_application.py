@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from bandbench.bench.application import ROUND, BenchApplication
-from bandbench.bench.report_words import REPORT_WORDS
 from bandbench.bench.words import WORDS, say, words_of
+from bandbench.build_page import PAGE_PREFIXES
 from bandbench.runtime.application import PictureFile
 from sim.controls import CONTROLS, STAGES
 from sim.instruments import DEFAULT_READINGS
@@ -61,17 +61,33 @@ def test_every_part_has_its_place_in_the_page_and_every_place_its_part(applicati
 
 @pytest.mark.parametrize("path", SCRIPTS, ids=lambda path: str(path.name))
 def test_a_script_uses_words_that_there_are(path: Path) -> None:
-    prefix = {"monitor": "picture"}.get(path.stem, path.stem)
+    prefix = {"monitor": "picture", "classdesk": "report"}.get(path.stem, path.stem)
     used = set(re.findall(r"\bwords\.(\w+)", path.read_text("utf-8")))
-    known = REPORT_WORDS if path.stem == "classdesk" else words_of(prefix)
-    assert used <= set(known), f"{path.name} shows words that are not among the bench's"
+    assert used <= set(words_of(prefix)), f"{path.name} shows words that are not among the bench's"
+
+
+@pytest.mark.parametrize(
+    ("prefix", "names"), [("script", ("main", "loading", "pictures")), ("desk", ("console",))], ids=["page", "console"]
+)
+def test_the_pages_own_scripts_say_words_that_there_are_and_all_of_them(prefix: str, names: tuple[str, ...]) -> None:
+    code = "".join((SITE / "static" / f"{name}.mjs").read_text("utf-8") for name in names)
+    said = set(re.findall(r'\bsay\([^"`]*"([\w.]+)"', code)) | set(re.findall(r': "([a-z]+\.[a-z_]+)"', code))
+    known = set(words_of(prefix))
+    assert {key for key in said if "." in key} <= known
+    # What is put together from a name: a step, a kind of trouble, a state, a key.
+    built = re.compile(r"(step|kept|why)\.\w+|\w+\.(title|action)|key\.\w+|window\.(gone|silent)")
+    assert [key for key in known if not built.fullmatch(key) and key not in code] == []
+
+
+def test_the_pages_name_texts_that_there_are_and_all_of_them() -> None:
+    for prefix, name in (("page", "index.html"), ("console", "console.html")):
+        named = re.findall(r'data-word(?:-\w+)?="([\w.]+)"', (SITE / "static" / name).read_text("utf-8"))
+        assert set(named) == {f"{prefix}.{key}" for key in words_of(prefix)}
 
 
 def test_every_word_is_used() -> None:
     files = (path for path in (SITE / "bandbench").rglob("*") if path.suffix in {".py", ".mjs", ".css"})
-    texts = [path.read_text("utf-8") for path in files]
-    # A table of words uses none of them.
-    code = "\n".join(text for text in texts if not re.search(r"^\w*WORDS: Mapping\[str, str\] =", text, re.MULTILINE))
+    code = "\n".join(path.read_text("utf-8") for path in files)
     # What became of an export or a file is told by the page, in words of the learner's part.
     code += (SITE / "static" / "records.mjs").read_text("utf-8")
     # And how sending and a launch stand, in words of the reporting part.
@@ -82,11 +98,15 @@ def test_every_word_is_used() -> None:
         r"|why\.(view|title|scale|hidden)_\w+"
         r"|sound\.(figure|no_note)_\w+|sound\.no_output|learner\.why_\w+"
         r"|course\.(level|mode)_\w+|reference\.(page|about|column)_\w+|formula\.\w+|replay\.kind_\w+|stage\.\w+_about"
-        r"|reporting\.mode_\w+"
+        r"|reporting\.mode_\w+|report\.(flag|kind)_\w+"
     )
     idle = [
-        key for key in WORDS if not built.fullmatch(key) and not re.search(rf"\b{key.split('.')[1]}\b", code)
-    ]  # fmt: skip
+        key
+        for key in WORDS
+        if not key.startswith(PAGE_PREFIXES)
+        and not built.fullmatch(key)
+        and not re.search(rf"\b{key.split('.')[1]}\b", code)
+    ]
     assert idle == []
 
 

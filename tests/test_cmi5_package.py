@@ -44,6 +44,7 @@ def site() -> dict[str, bytes]:
         "lesson": lesson_html(LESSONS[COURSE.lessons[0]]),
         "still": "assets/still.png",
         "still_words": "bars",
+        "words": "{}",
     }
     return {START: _index(values)}
 

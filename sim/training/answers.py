@@ -95,7 +95,7 @@ def answer_options(
     if question.kind == "head":
         return tuple((str(head), f"Head {head}") for head in _HEADS)
     if question.kind == "choice":
-        words = {option: option for option in question.options}
+        words = dict(question.option_words)
     else:
         words = {name: _title(name, faults) for name in _cause_names(lesson, question, start, faults)}
     # By lot, so that neither the place in the file nor in the catalogue tells anything.

@@ -100,6 +100,8 @@ class Lesson:
     running : RunningStart or None
         How a machine that runs is delivered; None for one that is held in play, where every frame is the same whenever
         it is looked at.
+    language : str
+        In which its texts are (BCP 47).
     """
 
     source: str
@@ -138,6 +140,7 @@ class Lesson:
     care: Care = NO_PAR
     passes: int = 2
     running: RunningStart | None = None
+    language: str = "en"
 
     @property
     def acts(self) -> tuple[Deed, ...]:

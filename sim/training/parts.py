@@ -267,6 +267,9 @@ class Question:
         Share in the points, above 0.
     explain : str
         What is said about the answer afterwards.
+    shown : tuple of str
+        What is shown for each of the options of a ``choice`` in another language; empty in English. What is logged and
+        compared is the option.
     step : int or None
         On a running machine: the step (from 1) after which it can be answered; a measured answer is what the
         instrument reads at that moment. None: at any time.
@@ -288,7 +291,13 @@ class Question:
     extreme: str = "furthest"
     tolerance: float = 0.0
     unit: str = ""
+    shown: tuple[str, ...] = ()
     step: int | None = None
+
+    @property
+    def option_words(self) -> tuple[tuple[str, str], ...]:
+        """The options of a ``choice``, each with what is shown for it."""
+        return tuple(zip(self.options, self.shown or self.options, strict=True))
 
     @property
     def source_text(self) -> str:

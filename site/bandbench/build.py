@@ -20,14 +20,16 @@ from pathlib import Path
 from string import Template
 
 from bandbench import build_python
+from bandbench.bench.languages import ENGLISH, WORDS_FOLDER, browser_json, language_texts
 from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.build_archive import archive_bytes
 from bandbench.build_assets import COMPRESSIBLE, AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
-from bandbench.build_page import lesson_html, still_picture
+from bandbench.build_page import lesson_html, still_picture, with_texts, words_json
 from bandbench.policy import PAGE_POLICY, checked_endpoint, page_policy
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
 from sim.errors import BandbenchError
+from sim.training.assignment import LANGUAGES
 
 __all__ = [
     "DEFAULT_OUTPUT",
@@ -48,9 +50,10 @@ RECORD_NAME = "build.json"
 """What a build writes about itself: a digest of its inputs and the hash of every file."""
 
 CONSOLE_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; base-uri 'none'; form-action 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src data:; base-uri 'none'; "
+    "form-action 'none'"
 )
-"""What the instructor's console may load: its own scripts and styles, and nothing else."""
+"""What the instructor's console may load: its own scripts and styles and a language's texts, and nothing else."""
 
 BOKEH_SCRIPTS = ("bokeh.min.js", "bokeh-widgets.min.js", "bokeh-tables.min.js")
 STORE_SOURCE = "idb/build/index.js"
@@ -156,7 +159,7 @@ def is_current(output: Path) -> bool:
 def _inputs_digest() -> str:
     """Return a digest of every file of the project that decides what a build makes."""
     paths = [build_python.LOCK_FILE, *(REPOSITORY / "site" / "npm").glob("*.json")]
-    for folder in (STATIC, REPOSITORY / "site" / "bandbench", REPOSITORY / "sim", REPOSITORY / "lessons"):
+    for folder in (STATIC, WORDS_FOLDER, REPOSITORY / "site" / "bandbench", REPOSITORY / "sim", REPOSITORY / "lessons"):
         paths += [path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
     return content_digest({path.relative_to(REPOSITORY).as_posix(): path.read_bytes() for path in paths})
 
@@ -170,6 +173,8 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     panel = AssetGroup("panel", _panel_assets(build_python.wheel_of(wheels, "panel")))
     own_page = {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in {".mjs", ".css"}}
     page = AssetGroup("page", own_page | {STORE_NAME: (core_folder.parent / STORE_SOURCE).read_bytes()})
+    others = {name: f"words-{name}.json" for name in LANGUAGES if name != ENGLISH}
+    words = AssetGroup("words", {file: browser_json(name).encode() for name, file in others.items()})
     archive = compressed(_archive([*wheels, numpy_wheel(wheels_folder)], core_folder))
     python = AssetGroup("python", {"site-packages.pack": archive})
     lock = json.loads((core_folder / "pyodide-lock.json").read_text("utf-8"))
@@ -198,12 +203,15 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     files: dict[str, bytes] = {}
     for group in (core, scripts, panel, page, python, still):
         files |= group.paths()
+    texts = words_json(language_texts().words, {name: f"{words.folder}/{file}" for name, file in others.items()})
     files["console.html"] = _filled(
-        "console.html", {"page": page.folder, "content_security_policy": html.escape(CONSOLE_POLICY)}
+        "console.html",
+        {"page": page.folder, "content_security_policy": html.escape(CONSOLE_POLICY), "words": texts},
     )
     files["index.html"] = _index(
         {
             "page": page.folder,
+            "words": texts,
             "bokeh": scripts.folder,
             "panel": panel.folder,
             "parts": json.dumps(parts).replace("<", "\\u003c"),
@@ -214,7 +222,7 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
             "still_words": html.escape(still_words),
         }
     )
-    return files
+    return files | words.paths()
 
 
 def _sent_bytes(files: Mapping[str, bytes]) -> int:
@@ -230,13 +238,13 @@ def _index(values: Mapping[str, str]) -> bytes:
 
 
 def _filled(name: str, values: Mapping[str, str]) -> bytes:
-    """Fill in a page's placeholders; each must be used and none may be left."""
+    """Fill in a page's placeholders, of which none may be left, and its texts in English."""
 
     class Placeholders(Template):
         pattern = r"\{\{(?P<named>\w+)\}\}|(?P<escaped>(?!))|(?P<braced>(?!))|(?P<invalid>(?!))"  # type: ignore[assignment]
 
     page = Placeholders((STATIC / name).read_text("utf-8"))
-    return page.substitute(values).encode()
+    return with_texts(page.substitute(values), language_texts().words).encode()
 
 
 def _archive(wheels: list[Path], core: Path) -> bytes:

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from bandbench.bench.datafiles import FOLDER, PARSED, parsed
 from bandbench.bench.demonstrations import DEMONSTRATIONS_FOLDER
+from bandbench.bench.languages import ENGLISH, WORDS_FOLDER, browser_json
 from bandbench.cache import cache_folder
 from sim.errors import BandbenchError
 
@@ -172,7 +173,8 @@ def trimmed_wheel(wheel: Path) -> dict[str, bytes]:
 def own_files() -> dict[str, bytes]:
     """Return the project's own files for the browser, by their path in ``site-packages``.
 
-    What the data files say goes beside the packages, as ``lessons/`` (see `bandbench.bench.datafiles`).
+    What the data files say goes beside the packages, as ``lessons/`` (see `bandbench.bench.datafiles`), and the English
+    texts as ``words/`` (see `bandbench.bench.languages`).
     """
     package = REPOSITORY / "site" / "bandbench"
     files = {}
@@ -184,4 +186,5 @@ def own_files() -> dict[str, bytes]:
     for folder in (FOLDER, DEMONSTRATIONS_FOLDER):
         place = folder.relative_to(FOLDER.parent).as_posix()
         files[f"{place}/{PARSED}"] = parsed(folder).encode()
+    files[f"{WORDS_FOLDER.name}/{ENGLISH}.json"] = browser_json(ENGLISH).encode()
     return files

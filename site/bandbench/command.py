@@ -22,6 +22,7 @@ _SUBCOMMANDS = {
     "link": "make or read a link that fixes lesson, variation and help",
     "paper": "write job sheets, alignment records, records of practice, handouts",
     "demonstrations": "list and check the prepared demonstrations",
+    "words": "check the texts in other languages, and write what is to be translated",
 }
 
 EXIT_STATUS_OF_AN_ERROR = 2

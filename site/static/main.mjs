@@ -1,6 +1,7 @@
 // The page: starts the worker, shows its progress, its parts and its pictures, and says so when something fails.
 
 import { acceptConsole, tellConsole } from "./classroom.mjs";
+import { offerLanguages, spoken, textsAddress } from "./language.mjs";
 import { hideTrouble, showProgress, showRunning, showTrouble } from "./loading.mjs";
 import { applyPatch, build, onIdle } from "./panels.mjs";
 import { acceptPictures, draw } from "./pictures.mjs";
@@ -167,8 +168,12 @@ function start() {
     sizes: parts.sizes,
     lock_info: parts.lock_info,
     lesson: visit?.lesson ?? only,
+    language: spoken,
+    texts: textsAddress && address(textsAddress),
   });
   watch();
 }
 
+// A learning system lets a visit begin once, so it alone says in which language.
+if (packaged === "") offerLanguages(document.getElementById("language-field"), document.getElementById("language"));
 start();

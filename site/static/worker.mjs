@@ -86,6 +86,9 @@ async function start(config) {
   const download = downloadCounter(config.sizes);
   const archive = fetchArchive(config.archive, download.note);
   archive.catch(() => {});
+  // The texts of another language than English (see bench/languages.py).
+  const texts = config.texts === null ? null : fetch(config.texts).then((response) => response.text());
+  texts?.catch(() => {});
   const { loadPyodide } = await import(`${config.pyodide}pyodide.mjs`);
   const pyodide = await loadPyodide({
     indexURL: config.pyodide,
@@ -95,6 +98,7 @@ async function start(config) {
       HOME: "/home/bench",
       PANEL_CDN_ROOT: config.panel,
       PYTHONHASHSEED: "0",
+      BANDBENCH_LANGUAGE: config.language,
       // Panel asks models for attributes they lack, at every update; a search for similar names takes 7 ms each time.
       BOKEH_PERFORM_ERROR_DIAGNOSTICS: "no",
       BOKEH_VALIDATE_DOC: "no",
@@ -104,6 +108,7 @@ async function start(config) {
       download.finish();
       progress("python");
       writeArchive(FS, sitePackages, files);
+      if (texts !== null) FS.writeFile(`${sitePackages}/words/${config.language}.json`, await texts);
     },
   });
   // For the tests and the benchmark: nothing in the site uses it.

@@ -15,10 +15,10 @@ import param
 
 from bandbench.bench.classfiles import LARGEST_FILE, read_class_file
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.report_words import REPORT_WORDS, report_say
 from bandbench.bench.reportpage import report_page
 from bandbench.bench.reporttables import CSV_NAMES, ReportTables, csv_tables
 from bandbench.bench.view import Action, Part, View, script
+from bandbench.bench.words import say
 from sim.training.attempt import Attempt
 from sim.training.classreport import ClassReport
 from sim.training.course import Course
@@ -104,11 +104,6 @@ class ClassDeskView(View):
         self._file_at_s = self._told_at_s = self._clock()
         self._began: tuple[float, int] | None = None
         self._tables: ReportTables | None = None
-
-    @property
-    def words(self) -> dict[str, str]:
-        """The texts of the report."""
-        return dict(REPORT_WORDS)
 
     def roots(self) -> dict[str, Any]:
         """Return the desk."""
@@ -218,17 +213,17 @@ class ClassDeskView(View):
 
     def _progress_text(self, done: int, total: int) -> str:
         if not self._files:
-            return report_say("nothing")
+            return say("report.nothing")
         if self._going:
-            return report_say("scoring", done=done, total=total, left=self._left_text())
-        return report_say("done" if done == total else "stopped", done=done, total=total)
+            return say("report.scoring", done=done, total=total, left=self._left_text()).replace("  ", " ")
+        return say("report.done" if done == total else "stopped", done=done, total=total)
 
     def _left_text(self) -> str:
         if self._began is None or self._began[1] == len(self._queue):
             return ""
         began_s, waiting = self._began
         left_s = (self._clock() - began_s) / (waiting - len(self._queue)) * len(self._queue)
-        return report_say("left_soon") if left_s < 60.0 else report_say("left_minutes", minutes=round(left_s / 60.0))
+        return say("report.left_soon") if left_s < 60.0 else say("report.left_minutes", minutes=round(left_s / 60.0))
 
     def _show_tables(self) -> None:
         self._stale = False

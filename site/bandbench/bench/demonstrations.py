@@ -8,6 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from bandbench.bench.datafiles import FOLDER, data_names, read_data
+from bandbench.bench.overlays import translated
 from sim.training.demonstration import Demonstration, DemonstrationError, parse_demonstration
 from sim.training.reader import Problem
 
@@ -26,7 +27,7 @@ def read_demonstrations(folder: Path = DEMONSTRATIONS_FOLDER) -> dict[str, Demon
     """
     found: dict[str, Demonstration] = {}
     for name in data_names(folder):
-        one = parse_demonstration(read_data(folder / name), name)
+        one = parse_demonstration(translated(folder / name, read_data(folder / name)), name)
         if one.id in found:
             where = f"{found[one.id].source} already has the id {one.id!r}"
             raise DemonstrationError(Problem(name, "id", where, "Give each demonstration its own id."))

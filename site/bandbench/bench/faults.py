@@ -10,6 +10,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from bandbench.bench.datafiles import FOLDER, read_data
+from bandbench.bench.overlays import translated
 from sim import faults
 from sim.condition import Condition
 from sim.faults import FaultSpec, parse_faults
@@ -27,7 +28,7 @@ def read_faults(path: Path = FAULTS_FILE) -> Mapping[str, FaultSpec]:
     FaultError
         If the file is not a catalogue; names file, key, reason and remedy.
     """
-    return MappingProxyType(parse_faults(read_data(path), path.name))
+    return MappingProxyType(parse_faults(translated(path, read_data(path)), path.name))
 
 
 FAULTS = read_faults()

@@ -5,10 +5,11 @@ Contents: `Term`, `GlossaryError`, `parse_glossary`, `read_glossary`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bandbench.bench.datafiles import FOLDER, read_data
+from bandbench.bench.overlays import texts_of
 from sim.training.lesson import PROVENANCE_MARKS
 from sim.training.parts import source_text
 from sim.training.reader import DataError, file_table
@@ -19,6 +20,10 @@ GLOSSARY_FORMAT_VERSION = 1
 """The format of glossaries this parser reads."""
 
 GLOSSARY_FILE = FOLDER / "glossary.toml"
+
+
+_PLAIN = str.maketrans({"ä": "a", "ö": "o", "ü": "u"})
+"""In an alphabet, a German umlaut stands with its letter."""
 
 
 class GlossaryError(DataError):
@@ -68,5 +73,13 @@ def parse_glossary(data: object, source_name: str) -> tuple[Term, ...]:
 
 
 def read_glossary(path: Path = GLOSSARY_FILE) -> tuple[Term, ...]:
-    """Return the terms of a glossary file; errors as for `parse_glossary`."""
-    return parse_glossary(read_data(path), path.name)
+    """Return the terms of a glossary file in the bench's language; errors as for `parse_glossary`."""
+    terms = parse_glossary(read_data(path), path.name)
+    texts = texts_of(path)
+    if texts is None:
+        return terms
+    said = (
+        replace(one, **{part: texts[f"terms.{one.term}.{part}"] for part in ("term", "meaning", "source")})
+        for one in terms
+    )
+    return tuple(sorted(said, key=lambda one: one.term.casefold().translate(_PLAIN)))

@@ -6,10 +6,12 @@ Contents: `read_lessons`, `read_course`; `only_lesson` (one of them with a cours
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from bandbench.bench.datafiles import FOLDER, data_names, read_data
 from bandbench.bench.faults import FAULTS
+from bandbench.bench.overlays import data_language, shown_options, texts_of, translated
 from sim.training.course import Course, CourseGroup, course_of, parse_course
 from sim.training.lesson import Lesson, parse_lesson
 from sim.training.references import require_names
@@ -33,10 +35,23 @@ def read_lessons(folder: Path = FOLDER) -> dict[str, Lesson]:
     for name in data_names(folder):
         if name in NOT_LESSONS:
             continue
-        lesson = parse_lesson(read_data(folder / name), name)
+        path = folder / name
+        lesson = _with_options(parse_lesson(translated(path, read_data(path)), name), path)
         require_names(lesson, FAULTS)
         lessons[lesson.id] = lesson
     return lessons
+
+
+def _with_options(lesson: Lesson, path: Path) -> Lesson:
+    """Return a lesson in the language of its texts, with what is shown for the options of its questions."""
+    texts = texts_of(path)
+    if texts is None:
+        return lesson
+    questions = tuple(
+        replace(one, shown=shown_options(one.name, len(one.options), texts)) if one.kind == "choice" else one
+        for one in lesson.questions
+    )
+    return replace(lesson, questions=questions, language=data_language(path))
 
 
 def read_course(lessons: Mapping[str, Lesson], folder: Path = FOLDER) -> Course:
@@ -49,7 +64,8 @@ def read_course(lessons: Mapping[str, Lesson], folder: Path = FOLDER) -> Course:
     """
     if _COURSE not in data_names(folder):
         return course_of(lessons)
-    return parse_course(read_data(folder / _COURSE), _COURSE)
+    path = folder / _COURSE
+    return parse_course(translated(path, read_data(path)), _COURSE)
 
 
 def only_lesson(name: str, lessons: Mapping[str, Lesson], course: Course) -> tuple[dict[str, Lesson], Course]:

@@ -117,7 +117,7 @@ def _question(question: Question) -> Iterator[Block]:
     yield Prose(typeset(question.text))
     # Of a question after the cause the options are names of the catalogue; the bench shows them as they are dealt.
     if question.kind == "choice" and question.options:
-        yield Items(tuple(map(typeset, question.options)))
+        yield Items(tuple(typeset(words) for _, words in question.option_words))
     yield Lines(say("paper.answer_lines"), 1)
 
 

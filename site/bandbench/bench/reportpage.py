@@ -12,8 +12,8 @@ import html
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-from bandbench.bench.report_words import report_say
 from bandbench.bench.reporttables import ReportTables, day_text
+from bandbench.bench.words import say
 
 __all__ = ["Markup", "element", "report_page"]
 
@@ -77,7 +77,7 @@ def report_page(tables: ReportTables, made_s: float) -> str:
     """
     digest = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
-    heading = report_say("heading", date=day_text(made_s))
+    heading = say("report.heading", date=day_text(made_s))
     head = (
         f'<meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -86,7 +86,7 @@ def report_page(tables: ReportTables, made_s: float) -> str:
     body = (
         element("h1", heading),
         element("p", tables.counts),
-        element("p", report_say("trust")),
+        element("p", say("report.trust")),
         *_flags(tables),
         *_matrix(tables),
         *_items(tables),
@@ -109,26 +109,26 @@ def _table(kind: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> Ma
 
 
 def _flags(tables: ReportTables) -> Iterable[Markup]:
-    yield element("h2", report_say("flags"))
+    yield element("h2", say("report.flags"))
     if not tables.flags:
-        yield element("p", report_say("flags_none"))
+        yield element("p", say("report.flags_none"))
         return
-    yield element("p", report_say("flags_about"))
+    yield element("p", say("report.flags_about"))
     heads = ("flag_kind", "flag_who", "flag_where", "flag_lesson", "flag_why", "flag_held")
-    yield _table("flags", [report_say(key) for key in heads], tables.flags)
+    yield _table("flags", [say(f"report.{key}") for key in heads], tables.flags)
 
 
 def _matrix(tables: ReportTables) -> Iterable[Markup]:
-    yield element("h2", report_say("skills"))
+    yield element("h2", say("report.skills"))
     columns = tables.columns
     if not columns:
-        yield element("p", report_say("skills_none"))
+        yield element("p", say("report.skills_none"))
         return
     groups = [(title, len(list(own))) for title, own in groupby(columns, key=lambda column: column.group)]
     top = (element("th", title, scope="colgroup", colspan=count) for title, count in groups)
     second = (element("th", column.title, scope="col", class_="skill") for column in columns)
-    person = element("th", report_say("person"), scope="col", rowspan=2)
-    summed = element("th", report_say("sum"), scope="col", rowspan=2)
+    person = element("th", say("report.person"), scope="col", rowspan=2)
+    summed = element("th", say("report.sum"), scope="col", rowspan=2)
     rows = (
         element(
             "tr",
@@ -143,9 +143,9 @@ def _matrix(tables: ReportTables) -> Iterable[Markup]:
 
 
 def _items(tables: ReportTables) -> Iterable[Markup]:
-    yield element("h2", report_say("items"))
-    yield element("p", report_say("items_about" if tables.lesson_tables else "items_none"))
-    heads = [report_say(key) for key in ("item", "kind", "step", "missed", "common")]
+    yield element("h2", say("report.items"))
+    yield element("p", say("report.items_about" if tables.lesson_tables else "items_none"))
+    heads = [say(f"report.{key}") for key in ("item", "kind", "step", "missed", "common")]
     for one in tables.lesson_tables:
         yield element("h3", one.heading)
         if one.worst:
@@ -154,13 +154,13 @@ def _items(tables: ReportTables) -> Iterable[Markup]:
 
 
 def _evidence(tables: ReportTables) -> Iterable[Markup]:
-    yield element("h2", report_say("evidence"))
+    yield element("h2", say("report.evidence"))
     people = tables.report.people
-    yield element("p", report_say("evidence_about" if people else "nobody"))
+    yield element("p", say("report.evidence_about" if people else "nobody"))
     for row in people:
         yield element("h3", row.person.name)
         lines = tables.evidence(row)
         if not lines:
-            yield element("p", report_say("no_attempts"))
+            yield element("p", say("report.no_attempts"))
             continue
         yield element("dl", (element("div", element("dt", title), element("dd", text)) for title, text in lines))

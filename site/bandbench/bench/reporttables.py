@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from bandbench.bench.readings import typeset
-from bandbench.bench.report_words import report_say
+from bandbench.bench.words import say
 from sim.training.classform import Cell, Flag, Item, LessonItems, PersonRow, Report
 from sim.training.course import Course
 from sim.training.lesson import Lesson
@@ -85,8 +85,8 @@ class ReportTables:
     def counts(self) -> str:
         """How much was handed in, in a sentence or two."""
         one = self.report
-        return report_say(
-            "counts",
+        return say(
+            "report.counts",
             files=one.files,
             people=len(one.people),
             attempts=one.attempts,
@@ -105,21 +105,21 @@ class ReportTables:
 
     def summed(self, row: PersonRow) -> str:
         """Return how many skills somebody has mastered, of those that anybody tried."""
-        return report_say("sum_of", count=row.mastered, total=len(row.cells))
+        return say("report.sum_of", count=row.mastered, total=len(row.cells))
 
     def state(self, cell: Cell) -> str:
         """Return how a skill stands, in a few words."""
-        no_date = report_say("no_date")
+        no_date = say("report.no_date")
         match cell.state:
             case "mastered":
-                text = report_say("mastered", date=day_text(cell.mastered_s) or no_date)
+                text = say("report.mastered", date=day_text(cell.mastered_s) or no_date)
             case "due":
-                text = report_say("due", date=day_text(cell.due_s) or no_date)
+                text = say("report.due", date=day_text(cell.due_s) or no_date)
             case "passed":
-                text = report_say("passed", row=cell.row, needed=cell.needed)
+                text = say("report.passed", row=cell.row, needed=cell.needed)
             case state:
-                text = report_say(state)
-        return report_say("held_also", text=text, count=cell.held) if cell.held and cell.state != "held" else text
+                text = say(f"report.{state}")
+        return say("report.held_also", text=text, count=cell.held) if cell.held and cell.state != "held" else text
 
     def evidence(self, row: PersonRow) -> list[tuple[str, str]]:
         """Return what stands behind somebody's cells: title of the lesson, and sentences."""
@@ -130,23 +130,23 @@ class ReportTables:
         ]
 
     def _sentences(self, cell: Cell) -> str:
-        no_date = report_say("no_date")
+        no_date = say("report.no_date")
         texts = []
         if cell.attempts:
             texts.append(
-                report_say(
-                    "evidence_line",
+                say(
+                    "report.evidence_line",
                     state=_capital(self.state(cell)),
                     attempts=cell.attempts,
                     passes=cell.passes,
-                    last_pass=(day_text(cell.last_pass_s) or no_date) if cell.passes else report_say("open"),
+                    last_pass=(day_text(cell.last_pass_s) or no_date) if cell.passes else say("report.open"),
                     last=day_text(cell.last_s) or no_date,
                 )
             )
         if cell.held:
-            texts.append(report_say("evidence_held", held=cell.held))
+            texts.append(say("report.evidence_held", held=cell.held))
         if cell.reason:
-            texts.append(report_say("evidence_reason", reason=typeset(cell.reason)))
+            texts.append(say("report.evidence_reason", reason=typeset(cell.reason)))
         return " ".join(texts)
 
     @property
@@ -159,18 +159,18 @@ class ReportTables:
         worst = one.steps[0] if one.steps else None
         return LessonTable(
             one.lesson_id,
-            report_say("items_lesson", title=title, attempts=one.attempts, passed=one.passed),
-            report_say("worst_step", step=worst.step, title=typeset(worst.title), missed=worst.missed) if worst else "",
+            say("report.items_lesson", title=title, attempts=one.attempts, passed=one.passed),
+            say("report.worst_step", step=worst.step, title=typeset(worst.title), missed=worst.missed) if worst else "",
             tuple(self._item(item) for item in one.items),
         )
 
     def _item(self, item: Item) -> tuple[str, str, str, str, str]:
         share = round(100.0 * item.missed / item.asked) if item.asked else 0
         return (
-            typeset(item.title) if item.title else report_say("care_title"),
-            report_say(f"kind_{item.kind}"),
+            typeset(item.title) if item.title else say("report.care_title"),
+            say(f"report.kind_{item.kind}"),
             "" if item.step is None else str(item.step),
-            report_say("missed_of", missed=item.missed, asked=item.asked, share=share),
+            say("report.missed_of", missed=item.missed, asked=item.asked, share=share),
             typeset(item.common),
         )
 
@@ -182,12 +182,12 @@ class ReportTables:
     def _flag(self, flag: Flag) -> tuple[str, str, str, str, str, str]:
         lesson = self._lessons.get(flag.lesson_id)
         return (
-            report_say("flag_lesson_" if flag.kind == "lesson" else f"flag_{flag.kind}"),
+            say("report.flag_lesson_" if flag.kind == "lesson" else f"flag_{flag.kind}"),
             self._names.get(flag.person, ""),
             f"{flag.source}: {flag.place}",
             flag.lesson_id if lesson is None else typeset(lesson.title),
             flag.text,
-            report_say("yes" if flag.held else "no"),
+            say("report.yes" if flag.held else "no"),
         )
 
 
