@@ -1,15 +1,18 @@
 """A prepared demonstration put on a machine, cue by cue, and the proof that each cue shows what it says.
 
-Contents: `demonstration_recorder`, `set_cue`, `ActsToCome`, `read_now`, `expectation_names`; `CueReport`,
-`lint_demonstration`. What a demonstration is: `sim.training.demonstration`.
+Contents: `demonstration_recorder`, `set_cue`, `ActsToCome`, `read_now`, `expectation_problems`; `CueWatch` and
+`Verdict` (while a cue is shown); `CueReport`, `lint_demonstration`. What a demonstration is:
+`sim.training.demonstration`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections import deque
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 
 from sim.controls import default_controls
+from sim.deeds import do_deed
 from sim.errors import BandbenchError, UnknownNameError
 from sim.faults import FaultSpec
 from sim.frame import PlaybackFrame
@@ -20,11 +23,14 @@ from sim.reel import REELS, Reel, make_reel, tape_speed_m_per_s
 from sim.servos import GuideServo
 from sim.station import Station
 from sim.training.demonstration import WORK_TAPE, Cue, CueAct, Demonstration, Expectation, unknown_faults
+from sim.training.parts import Deed
 from sim.training.reader import Problem
 
 __all__ = [
     "ActsToCome",
     "CueReport",
+    "CueWatch",
+    "Verdict",
     "demonstration_recorder",
     "expectation_problems",
     "lint_demonstration",
@@ -98,29 +104,29 @@ class ActsToCome:
     """
 
     def __init__(self, acts: Sequence[CueAct], now_s: float) -> None:
-        self._waiting: list[tuple[float, str]] = []
+        self._waiting: list[tuple[float, Deed]] = []
         at_s = now_s
         for act in acts:
             at_s += act.after_s
-            self._waiting.append((at_s, act.act))
+            self._waiting.append((at_s, act.deed))
 
     @property
     def next_s(self) -> float | None:
         """When the next act is due [s], or None if there is none."""
         return self._waiting[0][0] if self._waiting else None
 
-    def do_due(self, station: Station) -> bool:
-        """Do what is due by now; tell whether anything was. BandbenchError if the machine refuses: then no more is."""
-        done = False
-        while self._waiting and self._waiting[0][0] <= station.time_s + 1e-9:
-            _, act = self._waiting.pop(0)
-            done = True
+    def do_due(self, now_s: float, do: Callable[[str, str], None]) -> None:
+        """Do what is due by now on the station's clock [s]; BandbenchError if the machine refuses: then no more is.
+
+        `do` does a deed of `sim.deeds.DEEDS`, given its name and choice.
+        """
+        while self._waiting and self._waiting[0][0] <= now_s + 1e-9:
+            _, deed = self._waiting.pop(0)
             try:
-                station.do(act)
+                do(deed.name, deed.choice)
             except BandbenchError:
                 self._waiting.clear()
                 raise
-        return done
 
 
 def read_now(station: Station, frame: PlaybackFrame, name: str) -> float | None:
@@ -138,6 +144,91 @@ def read_now(station: Station, frame: PlaybackFrame, name: str) -> float | None:
         return read_machine(station, name) if name in MACHINE_READINGS else measure(frame, name)
     except MeasurementError:
         return None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What is told of one expectation while its cue is shown.
+
+    Attributes
+    ----------
+    value : float or None
+        What the instrument reads now [unit]; None where there is nothing to read.
+    swing : float or None
+        How far it has moved over the last seconds, peak to peak [unit], where a swing is expected.
+    holds : bool or None
+        Whether it is as expected; None while that cannot be told yet.
+    shown : bool
+        Whether it has been so at any time since the cue began.
+    wait_s : float
+        How long until it can be told [s]; 0 where it can.
+    """
+
+    value: float | None
+    swing: float | None
+    holds: bool | None
+    shown: bool
+    wait_s: float
+
+
+class CueWatch:
+    """The instruments of a cue, looked at again and again while it is shown.
+
+    A swing is judged over the same stretch of time as by the linter; it is told early where it is enough already and
+    could only grow.
+
+    Parameters
+    ----------
+    cue : Cue
+        What is expected.
+    """
+
+    def __init__(self, cue: Cue) -> None:
+        self._cue = cue
+        self._frame: PlaybackFrame | None = None
+        self._of_frame: dict[str, float | None] = {}
+        self._shown = [False] * len(cue.expect)
+        self._seen: deque[tuple[float, tuple[float | None, ...]]] = deque()
+
+    def look(self, station: Station, frame: PlaybackFrame) -> tuple[Verdict, ...]:
+        """Read every instrument at the machine and on its present frame; return what is told of each expectation."""
+        if frame is not self._frame:
+            self._frame, self._of_frame = frame, {}
+        read = tuple(self._read(station, frame, one.reading) for one in self._cue.expect)
+        now_s = station.time_s
+        if self._seen and now_s < self._seen[-1][0]:
+            # Another machine, with a clock of its own.
+            self._seen.clear()
+        if not self._seen or now_s > self._seen[-1][0]:
+            self._seen.append((now_s, read))
+        # The oldest that is kept lies at the beginning of the stretch, or just before it.
+        while len(self._seen) > 1 and self._seen[1][0] <= now_s - _SWING_MOMENTS_S[-1]:
+            self._seen.popleft()
+        return tuple(self._verdict(place, one, read[place]) for place, one in enumerate(self._cue.expect))
+
+    def _read(self, station: Station, frame: PlaybackFrame, name: str) -> float | None:
+        if name in MACHINE_READINGS:
+            return read_now(station, frame, name)
+        if name not in self._of_frame:
+            self._of_frame[name] = read_now(station, frame, name)
+        return self._of_frame[name]
+
+    def _verdict(self, place: int, one: Expectation, value: float | None) -> Verdict:
+        swing, wait_s = None, 0.0
+        if one.how != "swing":
+            holds: bool | None = one.holds([value])
+        else:
+            values = [read[place] for _, read in self._seen]
+            numbers = [number for number in values if number is not None]
+            swing = max(numbers) - min(numbers) if numbers else None
+            wait_s = max(_SWING_MOMENTS_S[-1] - (self._seen[-1][0] - self._seen[0][0]), 0.0)
+            holds = one.holds(values)
+            if wait_s > 0.0 and not (holds and one.maximum is None):
+                holds = None
+            else:
+                wait_s = 0.0
+        self._shown[place] |= bool(holds)
+        return Verdict(value, swing, holds, self._shown[place], wait_s)
 
 
 def expectation_problems(demonstration: Demonstration) -> list[Problem]:
@@ -229,12 +320,16 @@ def _shown(station: Station, cue: Cue, faults: Mapping[str, FaultSpec]) -> tuple
     set_cue(station, cue, faults, None if cue.tape == WORK_TAPE else make_reel(REELS[cue.tape]), True)
     began_s = station.time_s
     acts = ActsToCome(cue.acts, began_s)
+    shelf: MutableMapping[str, Reel] = {} if station.reel is None else {station.reel.name: station.reel}
+
+    def do(name: str, choice: str) -> None:
+        do_deed(station, name, choice, shelf)
 
     def run_to(at_s: float) -> None:
-        acts.do_due(station)
+        acts.do_due(station.time_s, do)
         while acts.next_s is not None and acts.next_s <= at_s:
             station.advance(acts.next_s - station.time_s)
-            acts.do_due(station)
+            acts.do_due(station.time_s, do)
         station.advance(at_s - station.time_s)
 
     swings = any(one.how == "swing" for one in cue.expect)

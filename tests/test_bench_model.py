@@ -13,13 +13,13 @@ from bandbench.bench.bench import MODES, Bench
 from bandbench.bench.errors import BenchError
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.machines import WORK_TAPE
-from bandbench.bench.monitoring import MAGNIFICATIONS, POINT_OF_STAGE
+from bandbench.bench.monitoring import POINT_OF_STAGE
 from bandbench.bench.moves import GESTURE_S, MoveLog
 from bandbench.bench.programme import OWN_PICTURE
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES, ControlError, default_controls
 from sim.errors import BandbenchError, UnknownNameError
-from sim.instruments import MEASUREMENTS, TEST_POINTS, measure, picture
+from sim.instruments import MAGNIFICATIONS, MEASUREMENTS, TEST_POINTS, measure, picture
 from sim.reel import REELS
 from sim.training.session import SessionError
 from sim.training.solution import solution_moves

@@ -17,12 +17,12 @@ from hypothesis import strategies as st
 from bandbench.bench.application import ROUND, BenchApplication
 from bandbench.bench.bench import Bench
 from bandbench.bench.errors import BenchError
-from bandbench.bench.monitoring import DISPLAYS, POINT_OF_STAGE
+from bandbench.bench.monitoring import POINT_OF_STAGE
 from bandbench.bench.plots import HEAD_HUES, SCREEN, overlaid
 from bandbench.bench.settings import KEPT, side_by_side
 from sim.controls import CONTROLS
 from sim.errors import BandbenchError
-from sim.instruments import RATES, TEST_POINTS, VIDEO_POINTS, line_trace, picture, rf_spectrum
+from sim.instruments import DISPLAYS, RATES, TEST_POINTS, VIDEO_POINTS, line_trace, picture, rf_spectrum
 from sim.servos import CapstanServo, ServoHistory, WheelServo
 from sim.standards import get_standard
 

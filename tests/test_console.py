@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -10,66 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandbench.bench.application import BenchApplication
-from bandbench.bench.bench import Bench
-from bandbench.bench.console import ConsoleView
-from bandbench.bench.demonstrations import read_demonstrations
-from bandbench.bench.errors import BenchError
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.instructor import MOST_MARKS, Instructor
-from bandbench.bench.lessons import read_lessons
+from bandbench.bench.instructor import MOST_MARKS
 from bandbench.bench.planting import HIDDEN, Planting
-from bandbench.bench.readings import take_readings, typeset
+from bandbench.bench.readings import typeset
 from sim.condition import Condition
 from sim.controls import default_controls
-from sim.errors import BandbenchError
 from sim.instruments import measure
+from sim.transport import MODES as DECK_MODES
 from tests.bench_clock import Clock
-
-DEMONSTRATIONS = read_demonstrations()
-
-
-class Bed:
-    """A bench with an instructor's console, and a clock."""
-
-    def __init__(self) -> None:
-        self.clock = Clock()
-        self.bench = Bench(read_lessons())
-        self.instructor = Instructor(self.bench, DEMONSTRATIONS)
-        self.console = ConsoleView(self.bench, self.act, self.instructor)
-
-    def act(self, action: Any) -> str | None:
-        try:
-            action()
-        except BandbenchError as error:
-            return str(error)
-        return None
-
-    def live(self, seconds: float) -> None:
-        """Let time pass as the page does, in tenths of a second."""
-        for _ in range(round(seconds * 10)):
-            self.clock.now_s += 0.1
-            self.bench.advance(self.clock())
-            self.instructor.follow()
-
-    def say(self, **message: Any) -> list[dict[str, Any]]:
-        """Send a message and return what comes back."""
-        self.console.take(json.dumps(message))
-        return self.told()
-
-    def told(self) -> list[dict[str, Any]]:
-        text = self.console.next_messages()
-        return list(json.loads(text)) if text else []
-
-    def do(self, action: str, **value: Any) -> str:
-        """Ask for something and return why it was not done."""
-        (answer, *_) = self.say(kind="do", number=1, action=action, value=value)
-        assert (answer["kind"], answer["number"]) == ("answer", 1)
-        return str(answer["problem"])
-
-    def state(self) -> dict[str, Any]:
-        self.console.update(take_readings(self.bench.frame, self.bench.revision))
-        self.console.take(json.dumps({"kind": "hello"}))
-        return self.told()[-1]
+from tests.console_bed import DEMONSTRATIONS, Bed
 
 
 @pytest.fixture
@@ -127,7 +78,8 @@ def test_nothing_is_planted_in_a_lesson(bed: Bed) -> None:
         ("show", {"demonstration": "one-head-in-four", "cue": 1}),
     ):
         assert "lesson" in bed.do(action, **value)
-    assert "Demonstrate" in bed.do("mark")
+    assert "leave the lesson" in bed.do("mark")
+    assert bed.state()["no_mark"] == bed.do("mark")
     assert bed.bench.session is not None
     assert bed.bench.recorder.condition == before
 
@@ -179,7 +131,7 @@ def test_what_was_recorded_since_a_mark_is_not_on_the_tape_after_going_back(bed:
     bench.do_act("record_arm")
     bench.do_act("record")
     bed.live(3.0)
-    assert "recorded" not in bed.do("mark")
+    assert "Stop the recording" in bed.do("mark")
     assert len(bed.instructor.marks) == 1
     reel = bench.station.reel
     assert reel is not None
@@ -244,6 +196,26 @@ def test_acts_of_a_cue_are_done_at_their_times(bed: Bed) -> None:
     # Back again and on: the cue begins anew.
     bed.do("back")
     assert bed.bench.station.deck.mode == "stop"
+
+
+def test_a_swing_is_judged_over_the_same_seconds_as_by_the_linter(bed: Bed) -> None:
+    # Cue 4: the wheel's speed swings by 1.5 rev/s or more, because its servo hunts.
+    bed.do("show", demonstration="servos-run-up-to-lost", cue=4)
+    now, holds, remark = bed.state()["demonstration"]["expect"][0][3:]
+    assert (holds, remark) == (None, "told in 5 s")
+    for _ in range(5):
+        bed.live(1.0)
+        (swing,) = bed.state()["demonstration"]["expect"]
+    assert swing[4:] == [True, ""]
+    assert "moved by" in swing[3]
+    # The instructor turns it right: it is no longer so, and it is told that it was.
+    bed.do("clear")
+    for _ in range(6):
+        bed.live(1.0)
+        (swing,) = bed.state()["demonstration"]["expect"]
+    assert swing[4] is False
+    assert "was so before" in swing[5]
+    assert now
 
 
 def test_a_demonstration_of_another_practice_brings_its_machine_and_the_end_takes_it_away(bed: Bed) -> None:
@@ -326,11 +298,60 @@ def test_a_console_gets_the_lists_and_then_the_state_only_when_it_changes(bed: B
     assert bed.told() == []
 
 
-def test_a_copy_at_the_input_cannot_be_marked(bed: Bed) -> None:
+def unthreaded(bed: Bed) -> None:
+    bed.bench.do_act("stop")
+    while not bed.bench.station.deck.wheel_at_rest:
+        bed.live(1.0)
+    bed.bench.do_act("open_covers")
+    bed.bench.do_act("unthread")
+
+
+def on_the_second(bed: Bed) -> None:
+    bed.bench.do_act("stop")
+    bed.live(4.0)
+    bed.bench.choose_machine("second")
+
+
+UNMARKABLE: tuple[tuple[str, Callable[[Bed], None], str], ...] = (
+    ("before the choice", lambda bed: bed.bench.choose_mode(None), "choose Demonstrate or Practise"),
+    ("with a copy at the input", lambda bed: bed.bench.copy_to_input(), "Send a test signal or a picture"),
+    ("on the second machine", on_the_second, "carry the reel back"),
+    ("with no tape threaded", unthreaded, "thread a reel"),
+)
+
+
+@pytest.mark.parametrize(("prepare", "remedy"), [one[1:] for one in UNMARKABLE], ids=[one[0] for one in UNMARKABLE])
+def test_what_cannot_be_marked_says_why_and_what_to_do(bed: Bed, prepare: Callable[[Bed], None], remedy: str) -> None:
     bed.do("mode", mode="demonstrate")
-    bed.bench.copy_to_input()
-    with pytest.raises(BenchError, match="copy"):
-        bed.instructor.mark()
+    assert bed.state()["no_mark"] == ""
+    prepare(bed)
+    problem = bed.do("mark")
+    assert remedy in problem
+    assert bed.state()["no_mark"] == problem
+    assert bed.instructor.marks == []
+
+
+@pytest.mark.parametrize(
+    ("act", "was", "mode"), [("wind_forward", "wind_forward", "stop"), ("play", "running_up", "play")]
+)
+def test_a_tape_that_winds_or_runs_up_can_be_marked_and_the_mark_says_how_it_comes_back(
+    bed: Bed, act: str, was: str, mode: str
+) -> None:
+    bench = bed.bench
+    bed.do("mode", mode="demonstrate")
+    bench.put_on("station-525")
+    bench.do_act("stop")
+    bed.live(4.0)
+    bench.do_act(act)
+    while bench.station.deck.mode != was:
+        bed.live(0.2)
+    place_m = bench.station.deck.position_m
+    assert bed.do("mark") == ""
+    assert f"(was: {DECK_MODES[was]}; comes back: {DECK_MODES[mode]})" in bed.state()["marks"][0][1]
+    bed.live(1.0)
+    assert bed.do("rewind", mark=1) == ""
+    assert bench.station.deck.mode == mode
+    assert bench.station.deck.position_m == pytest.approx(place_m, abs=0.01)
 
 
 # What the class's card tells ----------------------------------------------------------------------------------------

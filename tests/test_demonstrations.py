@@ -15,9 +15,9 @@ from jsonschema import Draft202012Validator
 from bandbench.bench.demonstrations import DEMONSTRATIONS_FOLDER, read_demonstrations
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.machines import WORK_TAPE
-from bandbench.bench.monitoring import DISPLAYS, MAGNIFICATIONS
 from bandbench.command import main
 from sim.controls import STAGES
+from sim.instruments import DISPLAYS, MAGNIFICATIONS
 from sim.showing import CueReport, lint_demonstration
 from sim.training import demonstration as model
 from sim.training.demonstration import (
@@ -82,8 +82,8 @@ def test_the_schema_names_what_the_simulator_has() -> None:
     assert tuple(cue["topics"]["items"]["enum"]) == tuple(TOPICS)
     assert tuple(SCHEMA["$defs"]["deck"]["enum"]) == model.DECK_MODES
     scope = cue["scope"]["properties"]
-    assert tuple(scope["display"]["enum"]) == model.DISPLAYS == DISPLAYS
-    assert tuple(scope["magnify"]["enum"]) == model.MAGNIFICATIONS == MAGNIFICATIONS
+    assert tuple(scope["display"]["enum"]) == DISPLAYS
+    assert tuple(scope["magnify"]["enum"]) == MAGNIFICATIONS
     assert tuple(SCHEMA["$defs"]["expectation"]["properties"]["how"]["enum"]) == model.HOW
     assert model.WORK_TAPE == WORK_TAPE
 

@@ -1,8 +1,9 @@
 """What a technician can see and measure, as arrays and numbers with units, and as sentences.
 
 Contents: `TEST_POINTS` (where instruments can be connected); `picture`, `colour_picture`, `band_edges`, `head_of_row`
-(picture monitor); `RATES`, `waveform`, `superposition`, `sweep_table`, `line_trace` (waveform monitor); `rf_spectrum`
-(spectrum of the RF); `servo_trace`, `servo_wave_trace`, `is_servo_wave` (the servos over seconds and over a frame);
+(picture monitor); `RATES`, `MAGNIFICATIONS`, `DISPLAYS`, `waveform`, `superposition`, `sweep_table`, `line_trace`
+(waveform monitor); `rf_spectrum` (spectrum of the RF); `servo_trace`, `servo_wave_trace`, `is_servo_wave` (the servos
+over seconds and over a frame);
 `rf_levels_db`, `tracking_level_pct` (meters);
 `MEASUREMENTS`, `measure` (readings that lessons check), `DEFAULT_READINGS` (those that are always shown), `GROUPS`,
 `LEVEL_UNIT`; `describe_picture`, `describe_waveform`,
@@ -41,6 +42,8 @@ from sim.instruments.specs import GROUPS, LEVEL_UNIT
 from sim.instruments.spectrum import Spectrum, carriers_hz, describe_spectrum, rf_spectrum
 from sim.instruments.testpoints import RF_POINTS, TEST_POINTS, VIDEO_POINTS, TestPoint
 from sim.instruments.waveform import (
+    DISPLAYS,
+    MAGNIFICATIONS,
     RATES,
     LineTrace,
     SweepTable,
@@ -53,8 +56,10 @@ from sim.instruments.waveform import (
 
 __all__ = [
     "DEFAULT_READINGS",
+    "DISPLAYS",
     "GROUPS",
     "LEVEL_UNIT",
+    "MAGNIFICATIONS",
     "MEASUREMENTS",
     "RATES",
     "RF_POINTS",

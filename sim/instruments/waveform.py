@@ -1,7 +1,7 @@
 """Waveform monitor: any test point at any sweep, as a raster of how often the beam passes each place.
 
-Contents: `RATES`, `WaveformRaster`, `waveform` and `superposition`, `SweepTable` and `sweep_table`, `LineTrace` and
-`line_trace`.
+Contents: `RATES`, `MAGNIFICATIONS`, `DISPLAYS`, `WaveformRaster`, `waveform` and `superposition`,
+`SweepTable` and `sweep_table`, `LineTrace` and `line_trace`.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from sim.instruments.testpoints import find_point, range_at, rf_at, values_at
 from sim.standards import Standard
 
 __all__ = [
+    "DISPLAYS",
+    "MAGNIFICATIONS",
     "RATES",
     "LineTrace",
     "SweepTable",
@@ -30,6 +32,12 @@ __all__ = [
 
 RATES = ("line", "field", "wheel", "pass")
 """How long one sweep lasts: a line, a field, one turn of the head wheel, or the quarter turn of one pass."""
+
+MAGNIFICATIONS = (1, 5, 10)
+"""How many times a sweep can be magnified."""
+
+DISPLAYS = ("waveform", "vectors", "spectrum")
+"""What the waveform monitor works as."""
 
 
 @dataclass(frozen=True)

@@ -14,23 +14,21 @@ from types import MappingProxyType
 
 from sim.condition import Condition, ConditionError
 from sim.controls import CONTROLS, STAGES, check_control
+from sim.deeds import DeedError, check_deed
 from sim.errors import BandbenchError
 from sim.faults import FaultSpec, with_fault
-from sim.instruments import RATES, TEST_POINTS, VIDEO_POINTS
+from sim.instruments import DISPLAYS, MAGNIFICATIONS, RATES, TEST_POINTS, VIDEO_POINTS
 from sim.reel import REELS
 from sim.signals import SIGNALS
 from sim.standards import STANDARDS, get_practice
 from sim.tape import WORK_TAPE
-from sim.training.parts import IDENTIFIER
+from sim.training.parts import DEED, IDENTIFIER, Deed
 from sim.training.reader import DataError, Problem, Table, file_table
-from sim.transport import ACTS
 
 __all__ = [
     "DECK_MODES",
     "DEMONSTRATION_FORMAT_VERSION",
-    "DISPLAYS",
     "HOW",
-    "MAGNIFICATIONS",
     "TOPICS",
     "WORK_TAPE",
     "Cue",
@@ -51,9 +49,6 @@ DECK_MODES = ("play", "standby", "stop")
 
 HOW = ("value", "swing", "no_reading")
 """What is expected of a reading: a value; that it moves by so much, peak to peak; that there is nothing to read."""
-
-DISPLAYS = ("waveform", "vectors", "spectrum")
-MAGNIFICATIONS = (1, 5, 10)
 
 TOPICS: Mapping[str, str] = MappingProxyType(
     {
@@ -106,9 +101,9 @@ class Planted:
 
 @dataclass(frozen=True)
 class CueAct:
-    """An act of `sim.transport.ACTS`, done `after_s` seconds after the one before, or after the cue began [s]."""
+    """A deed of `sim.deeds.DEEDS`, done `after_s` seconds after the one before, or after the cue began [s]."""
 
-    act: str
+    deed: Deed
     after_s: float = 0.0
 
 
@@ -187,7 +182,7 @@ class Cue:
     faults : tuple of Planted
         What is planted besides.
     acts : tuple of CueAct
-        What is done at the machine from then on.
+        What is done at the machine from then on; written as in a lesson's steps.
     wait_s : float
         How long after the cue began what is expected shows [s].
     scope, monitor : mapping
@@ -395,14 +390,22 @@ def _faults(table: Table) -> tuple[Planted, ...]:
 def _acts(table: Table) -> tuple[CueAct, ...]:
     if "acts" not in table:
         return ()
-    known = [name for name, act in ACTS.items() if not act.takes_stage]
     return tuple(
         CueAct(
-            item.choice("act", known),
+            _deed(item),
             item.number("after_s", minimum=0.0, maximum=_LONGEST_WAIT_S) if "after_s" in item else 0.0,
         )
         for item in table.tables("acts", ("act", "after_s"), 1)
     )
+
+
+def _deed(item: Table) -> Deed:
+    deed = Deed.written(item.text("act", DEED))
+    try:
+        return Deed(deed.name, check_deed(deed.name, deed.choice))
+    except DeedError as error:
+        remedy = "Write a deed as 'play', or with its choice as 'select_tracks:video'."
+        raise item.refusal("act", str(error), remedy) from None
 
 
 def _scope(table: Table) -> Mapping[str, object]:

@@ -312,12 +312,7 @@ def _running(table: Table) -> RunningStart:
 
 
 def _deeds(table: Table, key: str) -> tuple[Deed, ...]:
-    return tuple(_deed(text) for text in table.texts(key, 1, pattern=DEED))
-
-
-def _deed(text: str) -> Deed:
-    name, _, choice = text.partition(":")
-    return Deed(name, choice)
+    return tuple(Deed.written(text) for text in table.texts(key, 1, pattern=DEED))
 
 
 def _topic(top: Table) -> int | str:
@@ -479,7 +474,7 @@ def _forbidden(table: Table) -> Forbidden:
         for key in ("below", "above"):
             if key in table:
                 raise table.refusal(key, "goes with a control", "Remove it, or name a control.")
-        return Forbidden(reason=table.text("reason"), act=_deed(table.text("act", DEED)))
+        return Forbidden(reason=table.text("reason"), act=Deed.written(table.text("act", DEED)))
     below, above = table.optional_number("below"), table.optional_number("above")
     if below is not None and above is not None and below > above:
         raise table.refusal("below", f"{below:g} is greater than above = {above:g}", "Exchange the two limits.")

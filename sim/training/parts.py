@@ -116,6 +116,12 @@ class Deed:
     name: str
     choice: str = ""
 
+    @classmethod
+    def written(cls, text: str) -> Deed:
+        """Return the deed that is written like this."""
+        name, _, choice = text.partition(":")
+        return cls(name, choice)
+
 
 @dataclass(frozen=True)
 class RunningStart:

@@ -155,6 +155,11 @@ class Deck(DeckMotion):
         self._tape = TapePath(checked_reel_length(length_m))
         self._ring_fitted = ring_fitted
 
+    @property
+    def ready_places_m(self) -> tuple[float, float]:
+        """First and last place along the tape at which it can lie ready at the wheel, between its leaders [m]."""
+        return LEADER_M + WHEEL_TO_TAKEUP_M, self._tape.length_m - PATH_M - LEADER_M + WHEEL_TO_TAKEUP_M
+
     def make_ready(self, mode: str, position_m: float | None = None) -> None:
         """Put the transport into `mode` as if all had been done and waited for: threaded, pumped up, at speed.
 
@@ -172,8 +177,7 @@ class Deck(DeckMotion):
         """
         if mode not in ("stop", "standby", "play"):
             raise UnknownNameError("mode to be ready in", mode, ("stop", "standby", "play"))
-        lowest = LEADER_M + WHEEL_TO_TAKEUP_M
-        highest = self._tape.length_m - PATH_M - LEADER_M + WHEEL_TO_TAKEUP_M
+        lowest, highest = self.ready_places_m
         place_m = lowest if position_m is None else position_m
         if not (math.isfinite(place_m) and lowest <= place_m <= highest):
             raise DeckError(f"place {place_m!r} m on the tape: choose from {lowest:g} to {highest:g} m")

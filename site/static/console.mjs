@@ -8,7 +8,7 @@ const ASK_EVERY_MS = 3000;
 // So many questions in a row without an answer, and a window is taken for closed.
 const UNANSWERED = 5;
 // A list of all that would have been right is of no use here.
-const LONGEST_REASON = 160;
+const LONGEST_REASON = 400;
 const SEVERITY_STEP = 0.05;
 
 const element = (id) => document.getElementById(id);
@@ -23,6 +23,13 @@ let state = null;
 let asked = 0;
 let refusals = 0;
 let lost = "";
+// What the window that is connected now would need to be as it is, and what a window that is gone would have needed.
+// Both are kept in this page alone, while it is open: what is planted is not for a store that a learner can open.
+let memory = null;
+let kept = null;
+// While a slider moves, only its latest value waits.
+let planting = false;
+let next = null;
 
 // Small parts of a page ------------------------------------------------------------------------------------------
 
@@ -82,11 +89,26 @@ function post(kind, body) {
   channel.postMessage(sealed("console", own, kind, body));
 }
 
+// What is asked of a window that is gone is never answered.
+function forgetOrders() {
+  waiting.clear();
+  planting = false;
+  next = null;
+}
+
+function keepMemory() {
+  if (memory !== null && memory.text !== "") kept = { ...memory, from: attached, until: Date.now() };
+  memory = null;
+}
+
 function attach(name) {
   if (attached !== null && attached !== name && windows.has(attached)) post("bye", { to: attached });
+  if (attached !== name) keepMemory();
+  // A window that answers again has everything itself.
+  if (kept?.from === name) kept = null;
   attached = name;
   lists = state = null;
-  waiting.clear();
+  forgetOrders();
   history.replaceState(null, "", `#${name}`);
   post("hello", { to: name });
   showLink();
@@ -94,9 +116,10 @@ function attach(name) {
 
 function leave(word) {
   lost = say(word, { name: attached });
+  keepMemory();
   windows.delete(attached);
   attached = lists = state = null;
-  waiting.clear();
+  forgetOrders();
   showState();
 }
 
@@ -164,8 +187,9 @@ const ownTakers = {
       return;
     }
     setText("outcome", problem ? say("not_done", { problem: short(problem) }) : say("done", { what: what.words }));
-    what.then?.();
+    what.then?.(problem === "");
   },
+  memory: ({ text, words }) => { memory = { text, words }; },
   lists: ({ modes, faults, hidden, demonstrations }) => {
     lists = { modes, faults, hidden, demonstrations };
     lost = "";
@@ -232,10 +256,11 @@ function chooseValue() {
 function showCue(shown) {
   if (shown === null || shown === undefined) return [h("p", {}, say("demo.none"))];
   const now = say("demo.now", { cue: shown.cue, total: shown.total, title: shown.cue_title });
-  const expect = shown.expect.map(([words, label, range, value, holds]) => {
+  const expect = shown.expect.map(([words, label, range, value, holds, remark]) => {
     const verdict = holds === null ? "" : say(holds ? "demo.holds" : "demo.not_yet");
-    return h("li", {}, `${say("demo.expected", { words, label, range })} `, value ? say("demo.now_reads", { now: value }) : "",
-      verdict ? h("span", { class: holds ? "held" : "missed" }, ` ${holds ? "\u2713" : "\u2717"} ${verdict}`) : "");
+    return h("li", {}, `${say("demo.expected", { words, label, range })} `, value ? `${say("demo.now_reads", { now: value })}.` : "",
+      verdict ? h("span", { class: holds ? "held" : "missed" }, ` ${holds ? "\u2713" : "\u2717"} ${verdict}`) : "",
+      remark ? h("span", { class: "about" }, ` (${remark})`) : "");
   });
   return [
     h("p", { class: "about" }, shown.title), h("h3", {}, now), h("p", {}, shown.caption), h("p", { class: "notes" }, shown.notes), h("ul", {}, ...expect),
@@ -269,7 +294,28 @@ function label(id, text) {
   if (place.firstChild.nodeValue !== text) place.firstChild.nodeValue = text;
 }
 
+function showKept() {
+  rebuild("kept", kept && [kept.words, kept.from], () => (kept === null ? [] : [
+    h("p", {}, say("back.offer", { name: kept.from, time: new Date(kept.until).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }) })),
+    h("ul", {}, ...kept.words.map((words) => h("li", {}, words))), h("p", { class: "about" }, say("back.limits")),
+  ]));
+  element("kept-field").hidden = kept === null;
+}
+
+function putBack() {
+  if (kept === null) {
+    setText("outcome", say("back.none"));
+    return;
+  }
+  const given = kept;
+  order("put_back", { memory: given.text }, say("back.done", { name: given.from }), (done) => {
+    if (done && kept === given) kept = null;
+    showKept();
+  });
+}
+
 function showState() {
+  showKept();
   rebuild("cue", state?.demonstration ?? null, () => showCue(state?.demonstration));
   showPlanted();
   setText("frozen", state ? say(state.frozen ? "state.frozen" : "state.running") : "");
@@ -277,6 +323,7 @@ function showState() {
   setText("why-now", state ? say("why.now", { now: `${say(`why.${state.why}`)}. ${state.why_now}` }) : "");
   label("why-button", say(state?.why === "shown" ? "button.why_hide" : "button.why_show"));
   label("readings-button", say(state && !state.readings_shown ? "button.readings_show" : "button.readings_hide"));
+  setText("no-mark", state?.no_mark ?? "");
   const marks = state?.marks ?? [];
   const had = element("marks").options.length;
   options("marks", marks.map(([number, what]) => [number, say("marks.one", { number, what })]));
@@ -297,15 +344,15 @@ function showState() {
 let number = 0;
 
 function order(action, value, words, then) {
-  if (attached === null || state === null) return;
+  if (attached === null || state === null) {
+    setText("outcome", say("not_connected"));
+    return;
+  }
   number += 1;
   waiting.set(number, { words, then });
   post("do", { to: attached, number, action, value });
 }
 
-// While a slider moves, only its latest value waits.
-let planting = false;
-let next = null;
 function plant() {
   const fault = chosenFault();
   if (fault === undefined) return;
@@ -363,6 +410,7 @@ const KEYS = {
   }],
   w: ["key.why", () => order("why", { choice: state?.why === "shown" ? "hidden" : "shown" }, say(state?.why === "shown" ? "button.why_hide" : "button.why_show"))],
   i: ["key.readings", () => order("readings", { shown: !state?.readings_shown }, say(state?.readings_shown ? "button.readings_hide" : "button.readings_show"))],
+  t: ["key.put_back", putBack],
   d: ["key.to_demonstrations", () => element("demonstrations").focus()],
   g: ["key.to_faults", () => element("faults").focus()],
   h: ["key.to_values", () => element("values").focus()],

@@ -1,10 +1,12 @@
 // What goes between an instructor's console and the class's windows: every message has one of these forms and no other.
 // Both ends hold what they get to them; what is not of the form is refused and reported, and changes nothing.
 
-export const PROTOCOL = 1;
+export const PROTOCOL = 2;
 const MARK = "bandbench-console";
 const LONGEST_TEXT = 4000;
 const LONGEST_LIST = 1000;
+// All that a window holds, with every marked state, is some 25 000 letters.
+const LONGEST_MEMORY = 200_000;
 
 // Windows are called by four letters that cannot be taken for each other.
 const LETTERS = "ACDEFHJKLMNPRTUVWXY";
@@ -21,6 +23,7 @@ export function openChannel() {
 
 // The forms. A form is a function that returns what is wrong with a value, or null.
 const text = (value) => (typeof value === "string" && value.length <= LONGEST_TEXT ? null : "is no text");
+const memory = (value) => (typeof value === "string" && value.length <= LONGEST_MEMORY ? null : "is no memory of a window");
 const name = (value) => (typeof value === "string" && NAME.test(value) ? null : "is no window's name");
 const number = (value) => (typeof value === "number" && Number.isFinite(value) ? null : "is no number");
 const whole = (value) => (Number.isSafeInteger(value) ? null : "is no whole number");
@@ -77,6 +80,7 @@ const ACTIONS = {
   why: { choice: oneOf("auto", "shown", "hidden") },
   readings: { shown: flag },
   mark: {},
+  put_back: { memory },
   rewind: { mark: whole },
   show: { demonstration: text, cue: whole },
   next: {},
@@ -86,7 +90,7 @@ const ACTIONS = {
 
 const SHOWN = table({
   id: text, title: text, cue: whole, total: whole, cue_title: text, caption: text, notes: text,
-  expect: list(row(text, text, text, text, either(flag, nothing))), next: text, act_in_s: whole,
+  expect: list(row(text, text, text, text, either(flag, nothing), text)), next: text, act_in_s: whole,
 });
 
 const FROM_CONSOLE = {
@@ -110,8 +114,10 @@ const FROM_CLASS = {
     mode: text, mode_title: text, lesson: text, attempt: text, frozen: flag, why: oneOf("auto", "shown", "hidden"), why_now: text,
     readings_shown: flag, machine: list(row(text, text)), controls: list(row(text, text)), readings: list(row(text, text, text)),
     faults: list(row(text, text, share)), values: list(row(text, text, text)), own: either(row(text, share), row()),
-    demonstration: either(SHOWN, nothing), marks: list(row(whole, text)), notice: text,
+    demonstration: either(SHOWN, nothing), marks: list(row(whole, text)), no_mark: text, notice: text,
   },
+  // What the console gives back to a window that was loaded again, and the same in words.
+  memory: { text: memory, words: list(text) },
 };
 
 // Puts a message into its form; throws where this program itself is wrong.

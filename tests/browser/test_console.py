@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, Page
 from bandbench.bench.faults import FAULTS
 from tests.browser.bench_driver import BenchPage, screenshot_folder
 from tests.browser.watching import WatchedPage
+from tests.test_readings_away import READING
 
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 WAIT_MS = 60_000
@@ -88,6 +89,46 @@ def words_of_class(bench: BenchPage) -> str:
     return str(bench.page.evaluate(ALL_WORDS)) + str(bench.page.locator("body").aria_snapshot())
 
 
+# Every text and attribute of the class's zones, by zone. What a hand has set is no reading; nor is a picture's place.
+ZONE_WORDS = """() => {
+  const found = [];
+  for (const zone of document.querySelectorAll("section.zone:not(#controls, #log)")) {
+    const note = (text) => { if (text) found.push(`${zone.id}: ${text}`); };
+    const walk = (node) => {
+      for (const element of node.querySelectorAll("*")) {
+        for (const { name, value } of element.attributes) {
+          if (!["d", "points", "transform", "style"].includes(name)) note(value);
+        }
+        if (element.shadowRoot) walk(element.shadowRoot);
+        for (const child of element.childNodes) if (child.nodeType === Node.TEXT_NODE) note(child.nodeValue);
+      }
+    };
+    walk(zone);
+  }
+  return found;
+}"""
+
+
+def numerals_that_follow(bench: BenchPage, console: Console, key: str) -> set[str]:
+    """Return the texts with a numeral and a unit that are others once a planted fault is worse (+) or less bad (-).
+
+    Whatever is read from the machine is another then; what stays is print on the panels. Every Describe is pressed.
+    """
+    seen = []
+    for _ in range(2):
+        for _ in range(6):
+            console.page.keyboard.press(key)
+        # One order after the other: what comes after this has been done.
+        console.key("f")
+        console.key("f")
+        bench.until_read()
+        for place in ("picture", "waveform", "sound"):
+            bench.page.locator(f"#{place}").get_by_role("button", name="Describe").click()
+        bench.page.locator("#waveform .sentence").filter(has_text=re.compile(".")).wait_for()
+        seen.append({text for text in bench.page.evaluate(ZONE_WORDS) if READING.search(text)})
+    return seen[0] ^ seen[1]
+
+
 def axe_problems(page: Page) -> list[str]:
     results = Axe().run(page, options={"runOnly": {"type": "tag", "values": list(WCAG)}, "resultTypes": ["violations"]})
     return [
@@ -125,8 +166,11 @@ def test_what_is_planted_by_keys_shows_in_the_class_and_leaves_no_trace_in_words
     away.wait_for()
     console.key("i")
     bench.until(lambda: bench.reading("rf_level_db_3") == "no reading", "the readings to be away")
+    assert numerals_that_follow(bench, console, "+") == set()
     console.key("i")
     bench.until(lambda: bench.reading("rf_level_db_3") != "no reading", "the readings")
+    zones = {found.split(": ")[0] for found in numerals_that_follow(bench, console, "-")}
+    assert zones >= {"instruments", "path", "waveform"}
 
 
 def test_mark_freeze_and_rewind(bench: BenchPage, console: Console) -> None:
@@ -182,7 +226,8 @@ def test_a_demonstration_runs_by_keys_with_notes_for_the_speaker_alone(bench: Be
 FOREIGN = (
     ("another program's", {"hello": 1}, "not one of this program's"),
     ("a text", "do", "not one of this program's"),
-    ("another protocol", {"protocol": 2}, "protocol 2"),
+    ("another protocol", {"protocol": 1}, "protocol 1"),
+    ("a memory that is none", {"kind": "do", "number": 1, "action": "put_back", "value": {"memory": 3}}, "no memory"),
     ("an unknown kind", {"kind": "shout"}, "kind shout"),
     ("an unknown action", {"kind": "do", "number": 1, "action": "explode", "value": {}}, "action is not one of"),
     (
@@ -198,7 +243,7 @@ def test_messages_of_another_form_are_refused_told_and_change_nothing(bench: Ben
     planted = console.text("#planted")
     name = bench.page.evaluate("document.documentElement.dataset.window")
     for _, given, reason in FOREIGN:
-        envelope = {"mark": "bandbench-console", "protocol": 1, "side": "console", "from": "AAAA", "to": name}
+        envelope = {"mark": "bandbench-console", "protocol": 2, "side": "console", "from": "AAAA", "to": name}
         message = {**envelope, **given} if isinstance(given, dict) and "hello" not in given else given
         before = console.text("#refused")
         console.page.evaluate(
@@ -246,6 +291,40 @@ def test_the_console_is_accessible_and_fits_narrow_windows(console: Console, sch
     )
     assert small == 0
     assert console.watched.complaints == []
+    console.key("e")
+
+
+def test_a_window_that_is_loaded_again_is_given_back_what_was_there(bench: BenchPage, console: Console) -> None:
+    console.choose("d", "demonstrations", "four-tracking-matches")
+    console.key("s")
+    console.key("n")
+    console.key("m")
+    console.choose("g", "faults", "clogged_head_3")
+    console.key("p")
+    planted, marks = console.text("#planted"), console.page.locator("#marks option").count()
+    assert "Debris" in planted or "head 3" in planted.lower()
+    name = bench.page.evaluate("document.documentElement.dataset.window")
+    bench.page.reload()
+    bench.watched.wait_until_running()
+    # Nothing that is planted waits in the page, its address or its stores.
+    assert (
+        "clogged"
+        not in str(bench.page.evaluate("JSON.stringify([{...localStorage}, {...sessionStorage}])")) + bench.page.url
+    )
+    other = bench.page.evaluate("document.documentElement.dataset.window")
+    bench.until(lambda: f"Connected with window {other}" in console.text("#link-state"), "the loaded window")
+    console.wait_for_connection()
+    assert f"what window {name} held" in console.text("#kept")
+    assert "marked states" in console.text("#kept")
+    assert console.text("#planted") == "Nothing is planted."
+    console.page.screenshot(path=screenshot_folder() / "console-put-back.png", full_page=True)
+    console.key("t")
+    bench.page.get_by_role("heading", name="A quarter turn on").wait_for()
+    bench.until(lambda: console.text("#planted") == planted, "what was planted")
+    assert console.page.locator("#marks option").count() == marks
+    assert console.page.locator("#kept-field").is_hidden()
+    console.key("t", "There is nothing to put back")
+    bench.until(lambda: console.text("#cue h3").startswith("Cue 2 of 5"), "the cue")
     console.key("e")
 
 

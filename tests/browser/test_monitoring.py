@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from bandbench.bench.monitoring import DISPLAYS
-from sim.instruments import RATES, RF_POINTS, TEST_POINTS, VIDEO_POINTS
+from sim.instruments import DISPLAYS, RATES, RF_POINTS, TEST_POINTS, VIDEO_POINTS
 from tests.browser.bench_driver import BenchPage
 from tests.browser.watching import WatchedPage
 

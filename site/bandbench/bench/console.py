@@ -7,6 +7,7 @@ the way is ``site/static/consoleprotocol.mjs``.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -14,8 +15,10 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from bandbench.bench.bench import MODES
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.instructor import Instructor, Mark
+from bandbench.bench.marks import mark_refusal
 from bandbench.bench.planting import HIDDEN
 from bandbench.bench.readings import Readings, decimals_of_step, number, quantity, setting, typeset, unit_sign
+from bandbench.bench.remembering import read_remembered, remembered_text, remembered_words
 from bandbench.bench.view import Action, View
 from bandbench.bench.words import say
 from sim.controls import CONTROLS, STAGES, default_controls
@@ -24,7 +27,7 @@ from sim.instruments import DEFAULT_READINGS, MEASUREMENTS
 from sim.machine_readings import MACHINE_READINGS
 from sim.reel import REELS
 from sim.servos import lock_indicators
-from sim.showing import read_now
+from sim.showing import CueWatch, Verdict
 from sim.signals import SIGNALS
 from sim.tape import TAPES
 from sim.training.attempt import ControlMoved, HintOpened
@@ -67,8 +70,9 @@ class ConsoleView(View):
         super().__init__(bench, act)
         self.instructor = instructor
         self._readings: Readings | None = None
-        self._expected: tuple[Readings, tuple[float | None, ...]] | None = None
-        self._told = ""
+        self._watch: tuple[Cue, int, CueWatch] | None = None
+        self._verdicts: tuple[Verdict, ...] = ()
+        self._told = self._remembered = ""
         self._outgoing: list[dict[str, Any]] = []
 
     def roots(self) -> dict[str, Any]:
@@ -102,7 +106,7 @@ class ConsoleView(View):
         self.bench.set_instructed(kind == "hello")
         if kind == "hello":
             self._outgoing.append({"kind": "lists", **self._lists()})
-            self._told = ""
+            self._told = self._remembered = ""
 
     def _answer(self, number: int, problem: str) -> None:
         self._outgoing.append({"kind": "answer", "number": number, "problem": problem})
@@ -128,6 +132,9 @@ class ConsoleView(View):
                 return partial(bench.show_readings, value.flag("shown"))
             case "mark":
                 return instructor.mark
+            case "put_back":
+                kept = read_remembered(value.text("memory"), instructor.demonstrations)
+                return partial(instructor.put_back_all, kept.now, kept.marks)
             case "rewind":
                 return partial(instructor.rewind, value.whole_number("mark", 1, _LARGEST_NUMBER))
             case "show":
@@ -144,6 +151,11 @@ class ConsoleView(View):
     def next_messages(self) -> str:
         """Return what consoles shall be told since this was last asked, as a JSON list, or an empty text."""
         if self.bench.instructed:
+            remembered = remembered_text(self.instructor)
+            if remembered != self._remembered:
+                self._remembered = remembered
+                words = remembered_words(self.instructor)
+                self._outgoing.append({"kind": "memory", "text": remembered, "words": words})
             state = {"kind": "state", **self._state()}
             told = json.dumps(state)
             if told != self._told:
@@ -155,16 +167,19 @@ class ConsoleView(View):
     def update(self, readings: Readings) -> None:
         """Take the readings."""
         self._readings = readings
+        self.watch()
 
-    def _expected_now(self, cue: Cue) -> tuple[float | None, ...] | None:
-        """Return what the readings that a cue speaks of are now, read once a frame; None before there are any of it."""
-        readings = self._readings
-        if readings is None or readings.revision != self.bench.revision:
-            return None
-        if self._expected is None or self._expected[0] is not readings:
-            station, frame = self.bench.station, readings.frame
-            self._expected = (readings, tuple(read_now(station, frame, one.reading) for one in cue.expect))
-        return self._expected[1]
+    def watch(self) -> None:
+        """Look at the instruments of the cue that is shown, if there is a frame of it yet."""
+        instructor, readings = self.instructor, self._readings
+        cue = instructor.cue
+        if cue is None:
+            self._watch, self._verdicts = None, ()
+            return
+        if self._watch is None or self._watch[:2] != (cue, instructor.began):
+            self._watch, self._verdicts = (cue, instructor.began, CueWatch(cue)), ()
+        if readings is not None and readings.revision == self.bench.revision:
+            self._verdicts = self._watch[2].look(self.bench.station, readings.frame)
 
     def _lists(self) -> dict[str, Any]:
         """Return all there is to choose from."""
@@ -204,6 +219,7 @@ class ConsoleView(View):
             "own": [FAULTS[bench.fault].title, bench.severity] if bench.fault else [],
             "demonstration": self._shown(),
             "marks": [[mark.number, self._mark(mark)] for mark in instructor.marks],
+            "no_mark": mark_refusal(bench),
             "notice": typeset(bench.notice),
         }
 
@@ -285,27 +301,29 @@ class ConsoleView(View):
         }
 
     def _expectations(self, cue: Cue) -> list[list[Any]]:
-        """Return for each: words, the reading's label, its range, what is read now, and whether that is so.
+        """Return for each: words, the reading's label, its range, what is read now, whether that is so, and a remark.
 
-        The last is None where that takes time to tell, as for a swing, or nothing has been read yet.
+        Whether it is so is None where nothing has been read yet, or a swing needs more time to be told.
         """
-        read = self._expected_now(cue)
         rows: list[list[Any]] = []
+        current = self._watch is not None and self._watch[0] is cue and bool(self._verdicts)
         for place, one in enumerate(cue.expect):
-            spec = MACHINE_READINGS.get(one.reading) or MEASUREMENTS[one.reading]
-            now, holds = "", None
-            if read is not None:
-                value = read[place]
-                now = say("meters.none") if value is None else quantity(value, one.unit, spec.signed)
-                holds = None if one.how == "swing" else one.holds([value])
-            rows.append([typeset(one.words), spec.label, _range_text(one), now, holds])
+            label = (MACHINE_READINGS.get(one.reading) or MEASUREMENTS[one.reading]).label
+            row = [typeset(one.words), label, _range_text(one)]
+            rows.append([*row, *(_told_verdict(one, self._verdicts[place]) if current else ("", None, ""))])
         return rows
 
     def _mark(self, mark: Mark) -> str:
+        state = mark.state
         if mark.demonstration is not None:
-            return f"{mark.demonstration.title}: {mark.demonstration.cues[mark.cue_number - 1].title}"
-        mode, stage = say(f"lesson.{mark.state.mode}"), typeset(STAGES[mark.state.stage].title)
-        return say("instructor.mark_bench", mode=mode, stage=stage)
+            what = f"{mark.demonstration.title}: {mark.demonstration.cues[mark.cue_number - 1].title}"
+        else:
+            mode, stage = say(f"lesson.{state.mode}"), typeset(STAGES[state.stage].title)
+            what = say("instructor.mark_bench", mode=mode, stage=stage)
+        if state.deck_was == state.deck_mode:
+            return what
+        was, mode = DECK_MODES[state.deck_was], DECK_MODES[state.deck_mode]
+        return say("instructor.mark_comes_back", what=what, was=was, mode=mode)
 
 
 _VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
@@ -317,6 +335,7 @@ _VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
     "why": ("choice",),
     "readings": ("shown",),
     "mark": (),
+    "put_back": ("memory",),
     "rewind": ("mark",),
     "show": ("demonstration", "cue"),
     "next": (),
@@ -324,6 +343,20 @@ _VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
     "end": (),
 }
 """What a console can ask for, and what it says with it."""
+
+
+def _told_verdict(one: Expectation, verdict: Verdict) -> tuple[str, bool | None, str]:
+    """Return what is read now, whether that is as expected, and what is to be said of the time it takes or took."""
+    signed = (MACHINE_READINGS.get(one.reading) or MEASUREMENTS[one.reading]).signed
+    now = say("meters.none") if verdict.value is None else quantity(verdict.value, one.unit, signed)
+    if verdict.swing is not None:
+        now = say("instructor.moved_by", now=now, swing=quantity(verdict.swing, one.unit, signed=False))
+    remark = ""
+    if verdict.holds is None:
+        remark = say("instructor.told_in", seconds=max(math.ceil(verdict.wait_s), 1))
+    elif not verdict.holds and verdict.shown:
+        remark = say("instructor.was_so")
+    return now, verdict.holds, remark
 
 
 def _range_text(one: Expectation) -> str:

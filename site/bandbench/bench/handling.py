@@ -197,10 +197,11 @@ class HandlingView(View):
             reel.append(say(f"handling.{threading}"))
         if station.reel is not None:
             reel.append(say("handling.ring" if deck.ring_fitted else "handling.no_ring"))
+        charge = say("handling.percent", percent=f"{deck.charge_pct:.0f}")
         covers = [
             say("handling.open" if deck.covers_open else "handling.closed"),
             say("handling.isolated" if deck.isolated else "handling.powered"),
-            say("handling.charge", percent=f"{deck.charge_pct:.0f}"),
+            say("handling.charge", percent=charge if bench.readings_shown else say("path.away")),
             say("handling.wheel_rests" if deck.wheel_at_rest else "handling.wheel_turns"),
         ]
         care = say(

@@ -140,7 +140,9 @@ class InstructedBench(OpenBench):
         machines.shelve(state.reel_name, reel)
         if reel is None:
             station.recorder.load_tape(WORK_TAPE)
-        station.put_on(reel, state.deck_mode, state.position_m)
+        station.put_on(reel, "stop")
+        first_m, last_m = station.deck.ready_places_m
+        station.make_ready(state.deck_mode, min(max(state.position_m, first_m), last_m))
         self._programme.send(state.programme)
         self._monitoring.stage, self._monitoring.scope = state.stage, state.scope
         self._monitoring.monitor, self._monitoring.kept = state.monitor, state.kept

@@ -1,11 +1,11 @@
 """What an instructor does at the bench from a console: plants, hides, marks and goes back, shows a demonstration.
 
-Contents: `Instructor`, `Mark`. What the console sees of it: `bandbench.bench.console`.
+Contents: `Instructor`, `Mark`, `caption_of`. What the console sees of it: `bandbench.bench.console`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,11 +17,12 @@ from sim.errors import BandbenchError, UnknownNameError
 from sim.showing import ActsToCome
 from sim.station import Station
 from sim.training.demonstration import Cue, Demonstration
+from sim.transport import ACTS
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
 
-__all__ = ["MOST_MARKS", "Instructor", "Mark"]
+__all__ = ["MOST_MARKS", "Instructor", "Mark", "caption_of"]
 
 MOST_MARKS = 9
 """How many states are kept; the oldest makes room for the next."""
@@ -35,6 +36,17 @@ class Mark:
     state: BenchState
     demonstration: Demonstration | None
     cue_number: int
+
+
+def caption_of(demonstration: Demonstration, number: int) -> dict[str, str]:
+    """Return what the class reads of a cue, from 1."""
+    cue = demonstration.cues[number - 1]
+    return {
+        "title": cue.title,
+        "text": cue.caption,
+        "demonstration": demonstration.title,
+        "count": say("instructor.count", number=number, total=len(demonstration.cues)),
+    }
 
 
 class Instructor:
@@ -53,6 +65,8 @@ class Instructor:
         What is shown, and which of its cues, from 1.
     marks : list of Mark
         States to go back to, oldest first.
+    began : int
+        Counts the cues that were put up: what was read before belongs to another.
     """
 
     def __init__(self, bench: Bench, demonstrations: Mapping[str, Demonstration]) -> None:
@@ -62,6 +76,7 @@ class Instructor:
         self.cue_number = 0
         self.marks: list[Mark] = []
         self._marked = 0
+        self.began = 0
         self._acts: ActsToCome | None = None
         self._station: Station | None = None
 
@@ -101,19 +116,40 @@ class Instructor:
 
     def mark(self) -> None:
         """Mark the state of the bench; errors as for `bandbench.bench.marks.take_state`."""
+        state = take_state(self.bench)
         self._marked += 1
-        self.marks.append(Mark(self._marked, take_state(self.bench), self.showing, self.cue_number))
+        self.marks.append(Mark(self._marked, state, self.showing, self.cue_number))
         del self.marks[:-MOST_MARKS]
 
     def rewind(self, number: int) -> None:
         """Go back to a mark."""
         for mark in self.marks:
             if mark.number == number:
-                put_back(self.bench, mark.state)
-                self.demonstration, self.cue_number = mark.demonstration, mark.cue_number
-                self._acts = None
+                self._go_to(mark)
                 return
         raise BenchError(say("instructor.no_mark", number=number))
+
+    def _go_to(self, mark: Mark) -> None:
+        put_back(self.bench, mark.state)
+        self.demonstration, self.cue_number = mark.demonstration, mark.cue_number
+        self.began += 1
+        self._acts = None
+
+    def put_back_all(self, now: Mark | None, marks: Sequence[Mark]) -> None:
+        """Put back what there was before this window was opened: the bench, and the marked states in place of any here.
+
+        Parameters
+        ----------
+        now : Mark or None
+            The bench as it was; None leaves it as it is.
+        marks : sequence of Mark
+            Marked states, their numbers rising.
+        """
+        self.bench.check_free("the bench")
+        if now is not None:
+            self._go_to(now)
+        self.marks = list(marks)
+        self._marked = max([self._marked, *(mark.number for mark in marks)])
 
     # Demonstrations -------------------------------------------------------------------------------------------
 
@@ -157,14 +193,10 @@ class Instructor:
             bench.choose_mode("demonstrate")
         bench.put_up_cue(demonstration, cue, fresh)
         self.demonstration, self.cue_number = demonstration, number
+        self.began += 1
         self._station = bench.station
         self._acts = ActsToCome(cue.acts, bench.station.time_s)
-        bench.caption = {
-            "title": cue.title,
-            "text": cue.caption,
-            "demonstration": demonstration.title,
-            "count": say("instructor.count", number=number, total=len(demonstration.cues)),
-        }
+        bench.caption = caption_of(demonstration, number)
         # What is shown moves, also where the picture stood still before.
         bench.set_playing(True)
         bench.changed()
@@ -191,8 +223,15 @@ class Instructor:
         if self._acts is None or self.showing is None or self.bench.station is not self._station:
             return
         try:
-            if self._acts.do_due(self._station):
-                self.bench.moved()
+            self._acts.do_due(self._station.time_s, self._do)
         except BandbenchError as error:
             self.bench.notice = str(error)
             self.bench.changed()
+
+    def _do(self, name: str, choice: str) -> None:
+        """Do a deed of a cue as a hand at the bench would."""
+        if name in ACTS:
+            self.bench.do_act(name, choice)
+        else:
+            self.bench.do_deed(name, choice)
+            self.bench.moved()

@@ -142,12 +142,12 @@ def _question_data(session: Session) -> list[dict[str, Any]]:
     return rows
 
 
-def check_data(result: CheckResult) -> dict[str, Any]:
-    """Return one check's result in words."""
+def check_data(result: CheckResult, read: bool = True) -> dict[str, Any]:
+    """Return one check's result in words; what was read is left out unless it may be shown."""
     return {
         "name": result.check.name,
         "title": result.check.title,
-        "value": typeset(result.value_text),
+        "value": typeset(result.value_text) if read else say("path.away"),
         "target": typeset(result.target_text),
         "source": typeset(result.check.source_text),
         "passed": result.passed,
@@ -244,7 +244,9 @@ class LessonView(View):
                 step=_step_data(session),
                 watch=self._watched(),
                 hints=[typeset(text) for text in hints[: session.hints_opened]],
-                checks=[check_data(result) for result in submission.results] if submission else [],
+                checks=[check_data(result, bench.readings_shown) for result in submission.results]
+                if submission
+                else [],
                 finished=session.finished,
                 questions=_question_data(session),
             )
@@ -286,11 +288,13 @@ class LessonView(View):
         session = self.bench.session
         if session is None or self._readings is None:
             return []
+        # What is put away does not go to the page at all.
+        readings = self._readings if self.bench.readings_shown else None
         return [
             {
                 "name": name,
                 "label": reading_label(name),
-                "text": self._readings.text(name) or say("meters.none"),
+                "text": say("path.away") if readings is None else readings.text(name) or say("meters.none"),
             }
             for name in session.current_step.watch
         ]

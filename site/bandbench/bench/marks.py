@@ -1,6 +1,6 @@
 """Marked states of the open bench, to come back to.
 
-Contents: `BenchState`, `take_state`, `put_back`, `copied_reel`.
+Contents: `BenchState`, `state_of`, `take_state`, `mark_refusal`, `put_back`, `copied_reel`.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from bandbench.bench.programme import COPY
 from bandbench.bench.settings import KeptPicture, MonitorSettings
 from bandbench.bench.words import say
 from sim.reel import TRACKS, Reel
+from sim.training.demonstration import DECK_MODES
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
+    from sim.transport import Deck
 
-__all__ = ["BenchState", "copied_reel", "put_back", "take_state"]
-
-_MARKED_MODES = ("play", "standby", "stop")
+__all__ = ["BenchState", "copied_reel", "mark_refusal", "put_back", "state_of", "take_state"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +39,9 @@ class BenchState:
     reel_name, reel : str, Reel or None
         The tape on the machine, with what was on it then.
     deck_mode, position_m : str, float
-        What the tape does, and its place at the wheel [m].
+        What the tape does when the state comes back, one of `DECK_MODES`, and its place at the wheel [m].
+    deck_was : str
+        What it did.
     controls : mapping of str to float
         Every control.
     programme : str
@@ -59,6 +61,7 @@ class BenchState:
     reel: Reel | None
     deck_mode: str
     position_m: float
+    deck_was: str
     controls: Mapping[str, float]
     programme: str
     secret: Planting
@@ -75,31 +78,52 @@ class BenchState:
     kept: KeptPicture | None
 
 
-def take_state(bench: Bench) -> BenchState:
-    """Return the bench as it is.
+def mark_refusal(bench: Bench) -> str:
+    """Return why the bench as it is could not be come back to, and what to do; empty if it can."""
+    if bench.mode is None or bench.held or bench.session is not None:
+        return say("instructor.mark_lesson" if bench.mode == "learn" else "instructor.mark_unchosen")
+    station = bench.station
+    if station is not bench.machines.own:
+        return say("instructor.mark_second")
+    if bench.programme == COPY:
+        return say("instructor.mark_copy")
+    if station.deck.mode == "record" or station.recording_tracks:
+        return say("instructor.mark_recording")
+    return "" if station.deck.threaded else say("instructor.mark_unthreaded")
 
-    Raises
-    ------
-    BenchError
-        If it cannot be come back to: in a lesson, on the second machine, while the tape winds or records.
-    """
-    if bench.held or bench.session is not None or bench.mode is None:
-        raise BenchError(say("instructor.mark_lesson"))
-    machines, station = bench.machines, bench.station
-    if station is not machines.own or bench.programme == COPY:
-        raise BenchError(say("instructor.mark_second"))
-    if station.deck.mode not in _MARKED_MODES or not station.deck.threaded:
-        raise BenchError(say("instructor.mark_moving"))
-    recorder = station.recorder
+
+def take_state(bench: Bench) -> BenchState:
+    """Return the bench as it is, with a copy of the reel; BenchError where `mark_refusal` says why not."""
+    refusal = mark_refusal(bench)
+    if refusal:
+        raise BenchError(refusal)
+    reel = bench.station.reel
+    # Takes on it are never written into: the copy shares their pictures.
+    return state_of(bench, None if reel is None else copied_reel(reel))
+
+
+def _comes_back(deck: Deck) -> str:
+    """Return what the tape does when the state comes back: what it was on its way to, and at rest where it wound."""
+    for mode in (deck.mode, deck.goal):
+        if mode in DECK_MODES:
+            return mode
+    return "stop"
+
+
+def state_of(bench: Bench, reel: Reel | None) -> BenchState:
+    """Return the open bench as it is, on its own machine, with this for its reel."""
+    assert bench.mode is not None
+    machines, station = bench.machines, bench.machines.own
+    recorder, deck = station.recorder, station.deck
     return BenchState(
         mode=bench.mode,
         standard=recorder.standard.name,
         practice=recorder.practice.name,
         reel_name=machines.reel_name,
-        # Takes on it are never written into: the copy shares their pictures.
-        reel=None if station.reel is None else copied_reel(station.reel),
-        deck_mode=station.deck.mode,
-        position_m=station.deck.position_m,
+        reel=reel,
+        deck_mode=_comes_back(deck),
+        position_m=min(max(deck.position_m, deck.ready_places_m[0]), deck.ready_places_m[1]),
+        deck_was=deck.mode,
         controls=dict(recorder.controls),
         programme=bench.programme,
         secret=bench.secret,

@@ -122,6 +122,8 @@ class MonitorView(View):
     def sentence(self) -> str:
         """Return what the picture shows, and what it is compared with."""
         bench, settings = self.bench, self.bench.monitor
+        if not bench.readings_shown:
+            return say("meters.away_judge")
         shown = describe_picture(bench.frame, settings.point)
         if not settings.compare:
             return shown

@@ -1,6 +1,6 @@
 """Where one looks: the stage that is open, and how the waveform and the picture monitor are set and connected.
 
-Contents: `MAGNIFICATIONS`, `DISPLAYS`, `POINT_OF_STAGE`, `Scope` (settings of the waveform monitor) and `Monitoring`.
+Contents: `POINT_OF_STAGE`, `Scope` (settings of the waveform monitor) and `Monitoring`.
 """
 
 from __future__ import annotations
@@ -12,14 +12,9 @@ from bandbench.bench.errors import BenchError
 from bandbench.bench.settings import KEPT, KeptPicture, MonitorSettings, check_monitor
 from sim.controls import STAGES
 from sim.errors import UnknownNameError
-from sim.instruments import RATES, TEST_POINTS
+from sim.instruments import DISPLAYS, MAGNIFICATIONS, RATES, TEST_POINTS
 
-__all__ = ["DISPLAYS", "MAGNIFICATIONS", "POINT_OF_STAGE", "Monitoring", "Scope"]
-
-MAGNIFICATIONS = (1, 5, 10)
-
-DISPLAYS = ("waveform", "vectors", "spectrum")
-"""What the waveform monitor works as."""
+__all__ = ["POINT_OF_STAGE", "Monitoring", "Scope"]
 
 POINT_OF_STAGE: Mapping[str, str] = {
     "tape": "rf_switched",

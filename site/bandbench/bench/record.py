@@ -146,11 +146,17 @@ class RecordView(View):
                     [say("record.sound_erase"), deck.audio_erase_on],
                     [say("record.cue_erase"), deck.cue_erase_on],
                 ],
-                "outcome": self._outcome,
+                "outcome": self._told_outcome(),
             }
         )
         if now != self.panel.now:
             self.panel.now = now
+
+    def _told_outcome(self) -> list[str]:
+        """Return how the last recording went; without what its joints read while the readings are put away."""
+        if self.bench.readings_shown or len(self._outcome) < 2:
+            return self._outcome
+        return [self._outcome[0], say("meters.away")]
 
     def _state(self) -> tuple[str, str]:
         """Return the state in a word and in words."""

@@ -12,7 +12,7 @@ import param
 from bokeh.core.property.descriptors import UnsetValueError
 from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range1d
 
-from bandbench.bench.monitoring import MAGNIFICATIONS, POINT_OF_STAGE, Scope
+from bandbench.bench.monitoring import POINT_OF_STAGE, Scope
 from bandbench.bench.plots import FIGURES, HEAD_HUES, MARKED, TRACE, brightness_ramp, overlaid, screen_figure
 from bandbench.bench.readings import Readings, unit_sign
 from bandbench.bench.scope_words import (
@@ -31,7 +31,7 @@ from bandbench.bench.scope_words import (
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.frame import PlaybackFrame
-from sim.instruments import RATES, TEST_POINTS, carriers_hz, line_trace, superposition, waveform
+from sim.instruments import MAGNIFICATIONS, RATES, TEST_POINTS, carriers_hz, line_trace, superposition, waveform
 from sim.instruments.testpoints import range_at
 from sim.instruments.vectorscope import vectorscope
 
@@ -165,6 +165,10 @@ class ScopeView(View):
                 self._described = (self.bench.revision, self.bench.scope)
                 self.settings.sentence = ""
                 self.settings.sentence = sentence_of(self.bench)
+            case {"save": "csv"} if not self.bench.readings_shown:
+                # A table is readings; the screen can still be saved.
+                self.settings.notice = ""
+                self.settings.notice = say("meters.away_table")
             case {"save": kind}:
                 self.settings.snapshot = {
                     "number": self.settings.snapshot.get("number", 0) + 1,

@@ -108,8 +108,10 @@ def servos_shown(bench: Bench) -> ServoTrace:
 
 
 def sentence_of(bench: Bench) -> str:
-    """Return what the monitor shows."""
+    """Return what the monitor shows; nothing of it while an instructor has the readings put away."""
     scope, frame = bench.scope, bench.frame
+    if not bench.readings_shown:
+        return say("meters.away_judge")
     if scope.display == "vectors":
         return typeset(describe_vectorscope(frame, vector_point(bench)))
     if scope.display == "spectrum":

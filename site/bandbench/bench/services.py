@@ -116,8 +116,13 @@ class ServicesView(View):
         """Read the meters."""
         station = self.bench.station
         deck, wheel, capstan = station.deck, station.wheel, station.capstan
+        rows, sentence = service_rows(station), typeset(describe_servos(wheel, capstan, station.servo_history))
+        if not self.bench.readings_shown:
+            # The lamps stay; what the meters read does not go to the page at all.
+            rows = [row | ({} if row["name"] == "timer" else {"value": say("path.away")}) for row in rows]
+            sentence = say("meters.away")
         shown = {
-            "rows": json.dumps(service_rows(station)),
+            "rows": json.dumps(rows),
             "locks": json.dumps(
                 [
                     {
@@ -130,7 +135,7 @@ class ServicesView(View):
                     for lock in lock_indicators(wheel, capstan)
                 ]
             ),
-            "sentence": typeset(describe_servos(wheel, capstan, station.servo_history)),
+            "sentence": sentence,
         }
         changed = {name: text for name, text in shown.items() if getattr(self.panel, name) != text}
         if changed:

@@ -126,6 +126,7 @@ class SoundView(View):
         self._listening = ""
         self._figure = "halves"
         self._seen_s = 0.0
+        self._readings_shown = True
         self._note_place: tuple[Reel, float, str] | None = None
         self._no_tape = ""
         self.panel = SoundPanel(
@@ -170,7 +171,8 @@ class SoundView(View):
                 self._look()
             case "describe":
                 self.panel.sentence = ""
-                self.panel.sentence = describe_sound(self._station.sound)
+                shown = self.bench.readings_shown
+                self.panel.sentence = describe_sound(self._station.sound) if shown else say("meters.away_judge")
             case "note_begins":
                 self._mark_note()
             case other:
@@ -195,6 +197,10 @@ class SoundView(View):
     def refresh(self) -> None:
         """Show what is sent to the tracks."""
         sound = self._station.sound
+        if self._readings_shown != self.bench.readings_shown:
+            self._readings_shown = self.bench.readings_shown
+            self.panel.sentence = ""
+            self._look()
         names = {name: SOURCES[name].title for name in SOURCES} | {OWN_NOTE: say("sound.own_note")}
         self.panel.param.update(
             sources=[[name, names[name]] for name in sound.source_names()],
@@ -219,6 +225,8 @@ class SoundView(View):
         for name, value in sound_measurements(sound).items():
             share = _share(value) if value is not None and SOUND_MEASUREMENTS[name].unit == "dB" else None
             shown[name] = {"text": None if value is None else _text(name, value), "share": share}
+        if not self.bench.readings_shown:
+            shown = {name: {"text": say("path.away"), "share": None} for name in shown}
         across, up = phase_figure(sound, self._figure)
         peak = max(_FIGURE_FLOOR, *(float(np.max(np.abs(one), initial=0.0)) for one in (across, up)))
         points = np.rint(np.column_stack([across, up]) * (_FIGURE_UNITS / peak)).astype(int)

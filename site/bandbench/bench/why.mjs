@@ -177,7 +177,9 @@ const DRAWINGS = {
         spokes[k].upright.setAttribute("transform", `rotate(${f(-turn)})`);
         spokes[k].inner.setAttribute("class", head.is_on ? "" : "channel-off");
         const y = 22 + 46 * k;
-        const apart = Math.abs(head.early_ns) < 0.5 ? words.on_time : `${figure(Math.abs(head.early_ns), 0)} ns · ${figure(Math.abs(head.error_arcmin), 2)}′ ${head.early_ns > 0 ? words.early : words.late}`;
+        const side = head.early_ns > 0 ? words.early : words.late;
+        const by = d.figures ? `${figure(Math.abs(head.early_ns), 0)} ns · ${figure(Math.abs(head.error_arcmin), 2)}′ ` : "";
+        const apart = Math.abs(head.early_ns) < 0.5 ? words.on_time : `${by}${side}`;
         const share = head.level_db === null ? 0 : clamp((head.level_db + 30) / 33, 0, 1);
         const level = !head.is_on ? words.channel_off : head.level_db === null ? "" : `${figure(head.level_db, 1)} dB`;
         rows.push(group({ "data-head": head.head }, chip(head.head, 206, y), text(222, y - 3, apart, "small"), text(222, y + 10, fill(words.plays, { head: head.follows }), "small quiet"),

@@ -214,6 +214,14 @@ class WhyView(View):
         shown["sentence"] = _MINUS_SIGN.sub("\N{MINUS SIGN}", typeset(shown["sentence"]))
         if name == "tape" and not readings.frame.off_tape:
             shown["sentence"] = say("why.no_tape")
+        shown["figures"] = self.bench.readings_shown
+        if not self.bench.readings_shown:
+            # The drawing stays, as it is no reading; its numbers and its sentence are.
+            shown["sentence"] = say("why.away")
+            for block in shown.get("blocks", ()):
+                block["value"] = None
+            if name == "wheel":
+                shown["heads"] = [head | {"level_db": None} for head in shown["heads"]]
         factor = shown.get("exaggeration") or shown.get("exaggeration_along")
         shown["caption"] = say(f"why.scale_{name}", factor=f"{factor:.0f}") if factor else ""
         return shown
