@@ -16,12 +16,14 @@ from bandbench.bench.demonstrations import DEMONSTRATIONS_FOLDER, read_demonstra
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.machines import WORK_TAPE
 from bandbench.command import main
-from sim.controls import STAGES
+from sim.controls import CONTROLS, STAGES
 from sim.instruments import DISPLAYS, MAGNIFICATIONS
+from sim.machine_readings import MACHINE_READINGS
 from sim.showing import CueReport, lint_demonstration
 from sim.training import demonstration as model
 from sim.training.demonstration import (
     TOPICS,
+    Cue,
     Demonstration,
     DemonstrationError,
     Expectation,
@@ -33,11 +35,24 @@ SCHEMA = json.loads((DEMONSTRATIONS_FOLDER.parent / "demonstration.schema.json")
 VALIDATOR = Draft202012Validator(SCHEMA)
 FILES = sorted(DEMONSTRATIONS_FOLDER.glob("*.toml"))
 ALL = read_demonstrations()
-# Symptoms that show as bands of the picture, or in it; each of them has a waveform that tells what it is.
-SYMPTOMS = (
-    "lean", "bow", "head_aside", "band_lost", "band_noisy", "noise_all", "noise_at_band_end", "band_saturation",
-    "band_hue", "band_marks", "streaks", "edges_unsteady", "beat",
-)  # fmt: skip
+# What each fault whose picture symptom speaks of bands looks like: a topic that some cue shows with its waveform. A new
+# such fault needs a place here.
+TOPIC_OF_BANDS = {
+    "tape_dropouts": "streaks", "tape_scratched": "streaks", "dirty_slip_ring": "streaks",
+    "tape_edge_damaged": "noise_at_band_end", "worn_head": "noise_at_band_end",
+    "tape_sheds": "noise_all", "heads_magnetised": "noise_all", "tracking_drifted": "noise_all",
+    "pinch_roller_slips": "noise_all", "noisy_rf": "noise_all",
+    "guide_knocked": "lean", "guide_out": "lean", "guide_high": "bow",
+    "clogged_head": "band_noisy", "weak_head": "band_noisy", "head_gap_worn": "band_noisy",
+    "noisy_channel": "band_noisy", "record_driver_low": "band_noisy",
+    "displaced_head": "head_aside", "channel_dead": "band_lost", "wheel_unsteady": "edges_unsteady",
+    "head_resonance_low": "band_saturation", "dull_channel": "band_saturation", "bright_channel": "band_saturation",
+    "deemphasis_low": "pale_all", "switcher_late": "band_marks", "limiter_weak": "band_dark",
+}  # fmt: skip
+# Band symptoms that come from settings and not from a fault.
+SYMPTOMS = sorted({*TOPIC_OF_BANDS.values(), "band_hue", "beat"})
+SERVO_STATES = ("servo_run_up", "servo_lock", "servo_hunting", "control_track_lost")
+MATCHES = ("match_own", "match_next", "match_opposite", "match_before")
 
 
 def example(**changes: Any) -> dict[str, Any]:
@@ -197,11 +212,62 @@ def test_together_they_show_every_stage_and_every_topic() -> None:
     assert {topic for cue in cues for topic in cue.topics} == set(TOPICS)
 
 
+def showing(topic: str) -> list[Cue]:
+    """Return the cues that are there to show a topic."""
+    return [cue for one in ALL.values() for cue in one.cues if topic in cue.topics]
+
+
+def test_every_fault_of_the_catalogue_that_shows_in_bands_has_a_topic_that_is_shown() -> None:
+    banded = {fault.entry for fault in FAULTS.values() if "band" in fault.symptoms.get("picture", "").lower()}
+    assert banded == set(TOPIC_OF_BANDS)
+
+
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_each_symptom_is_shown_with_a_waveform_that_is_chosen_for_it(symptom: str) -> None:
-    shown = [cue for one in ALL.values() for cue in one.cues if symptom in cue.topics]
+    shown = showing(symptom)
     assert shown
     assert all("test_point" in cue.scope for cue in shown)
+
+
+def test_the_processing_amplifier_is_shown_before_and_after_with_one_machine() -> None:
+    before, after = showing("before_processing"), showing("after_processing")
+    assert {cue.scope["test_point"] for cue in before} == {"demodulated"}
+    assert {cue.scope["test_point"] for cue in after} <= {"corrected", "processed"}
+    # For each machine that is shown before, the same is shown after.
+    assert {(cue.faults, cue.signal) for cue in before} <= {(cue.faults, cue.signal) for cue in after}
+
+
+def test_the_four_matches_are_the_four_places_of_the_tracking_and_each_moves_the_weak_burst() -> None:
+    places = [one.controls.get("tracking_phase_deg", 0.0) for match in MATCHES for one in showing(match)]
+    # DERIVED (physics.md): a track is a quarter turn of the control track's phase.
+    assert places == [0.0, 90.0, 180.0, -90.0]
+    weak = [
+        next(e.reading for e in cue.expect if e.maximum is not None and e.maximum < -3)
+        for m in MATCHES
+        for cue in showing(m)
+    ]
+    assert weak == ["rf_level_db_2", "rf_level_db_1", "rf_level_db_4", "rf_level_db_3"]
+
+
+@pytest.mark.parametrize("state", SERVO_STATES)
+def test_each_state_of_the_servos_is_read_from_the_servos(state: str) -> None:
+    shown = showing(state)
+    assert shown
+    for cue in shown:
+        assert any(one.reading in MACHINE_READINGS for one in cue.expect)
+        assert str(cue.scope["test_point"]).startswith(("servo_", "control_track"))
+
+
+@pytest.mark.parametrize("head", [1, 2, 3, 4])
+def test_the_record_current_of_each_head_is_shown_below_at_and_above_its_peak(head: int) -> None:
+    control = f"record_current_pct_{head}"
+    cues = ALL["record-current-head-by-head"].cues
+    (peak,) = showing(f"record_current_{head}")
+    place = cues.index(peak)
+    around = [cue.controls.get(control, CONTROLS[control].default) for cue in cues[:place]]
+    assert min(around) < peak.controls[control]
+    assert any(cue.controls.get(control, CONTROLS[control].default) > peak.controls[control] for cue in cues)
+    assert any(one.reading == f"rf_level_db_{head}" for one in peak.expect)
 
 
 def test_the_class_is_never_told_what_is_planted() -> None:

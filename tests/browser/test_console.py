@@ -214,7 +214,7 @@ def test_a_demonstration_runs_by_keys_with_notes_for_the_speaker_alone(bench: Be
     # All that the console shows comes from the class's window: it can be loaded again.
     console.page.reload()
     console.wait_for_connection()
-    bench.until(lambda: console.text("#cue h3") == "Cue 2 of 6: A channel is off", "the cue after loading again")
+    bench.until(lambda: console.text("#cue h3") == "Cue 2 of 7: A channel is off", "the cue after loading again")
     assert console.page.locator("#marks option").count() == 1
     console.key("b")
     bench.page.get_by_role("heading", name="Four heads alike").wait_for()
