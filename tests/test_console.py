@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandbench.bench.application import BenchApplication
+from bandbench.bench.console import VALUE_KEYS
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.instructor import MOST_MARKS
 from bandbench.bench.planting import HIDDEN, Planting
@@ -275,6 +276,33 @@ ONE_BED = Bed()
 def test_no_message_at_all_crashes_the_bench(message: object) -> None:
     ONE_BED.console.take(json.dumps(message))
     assert ONE_BED.told()[0]["problem"]
+
+
+WITH_VALUES = {name: keys for name, keys in VALUE_KEYS.items() if keys}
+# Nothing of this can be asked for, whatever it is asked of.
+HOSTILE = (
+    st.none()
+    | st.sampled_from(["<img src=x onerror=alert(1)>", "__class__", "../../etc", "\u202e\x00", "x" * 5000, ""])
+    | st.sampled_from([float("nan"), float("inf"), -1e308, 1e308, 10**30, -7, 0.5])
+    | st.lists(st.integers(), max_size=2)
+    | st.dictionaries(st.text(max_size=3), st.integers(), max_size=2)
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(sorted(WITH_VALUES)).flatmap(
+        lambda action: st.tuples(st.just(action), st.fixed_dictionaries(dict.fromkeys(WITH_VALUES[action], HOSTILE)))
+    )
+)
+def test_hostile_values_are_refused_with_what_and_where_and_change_nothing(asked: tuple[str, dict[str, Any]]) -> None:
+    action, value = asked
+    bench = ONE_BED.bench
+    before = bench.version, bench.secret, bench.mode, len(ONE_BED.instructor.marks)
+    ONE_BED.console.take(json.dumps({"kind": "do", "number": 1, "action": action, "value": value}))
+    (answer,) = ONE_BED.told()
+    assert len(answer["problem"]) > 20
+    assert (bench.version, bench.secret, bench.mode, len(ONE_BED.instructor.marks)) == before
 
 
 @pytest.mark.parametrize("text", ["", "{", "nonsense", "[" * 100_000])

@@ -1,7 +1,7 @@
 """The bench's end of the instructor's console: what it asks for is read strictly, what it shows is told as JSON.
 
-Contents: `ConsoleView`, `ConsoleError`. The page passes the messages on (``site/static/classroom.mjs``); their form on
-the way is ``site/static/consoleprotocol.mjs``.
+Contents: `ConsoleView`, `ConsoleError`, `VALUE_KEYS`. The page passes the messages on (``site/static/classroom.mjs``);
+their form on the way is ``site/static/consoleprotocol.mjs``.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ from sim.transport import MODES as DECK_MODES
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
 
-__all__ = ["ConsoleError", "ConsoleView"]
+__all__ = ["VALUE_KEYS", "ConsoleError", "ConsoleView"]
 
 _SOURCE = "the instructor's console"
 # A console that asks for more at once is no console.
@@ -113,8 +113,8 @@ class ConsoleView(View):
 
     def _action(self, table: Table) -> Action:
         instructor, bench = self.instructor, self.bench
-        what = table.choice("action", _VALUE_KEYS)
-        value = table.table("value", _VALUE_KEYS[what])
+        what = table.choice("action", VALUE_KEYS)
+        value = table.table("value", VALUE_KEYS[what])
         match what:
             case "mode":
                 return partial(bench.choose_mode, value.choice("mode", MODES))
@@ -326,7 +326,7 @@ class ConsoleView(View):
         return say("instructor.mark_comes_back", what=what, was=was, mode=mode)
 
 
-_VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
+VALUE_KEYS: Mapping[str, tuple[str, ...]] = {
     "mode": ("mode",),
     "plant": ("fault", "severity"),
     "hide_value": ("name", "to"),
