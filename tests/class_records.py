@@ -18,6 +18,7 @@ from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.recordform import FILE_FORMAT, FILE_FORMAT_VERSION, log_sha256, time_text
 from sim.training.answers import right_answer
+from sim.training.assignment import Task
 from sim.training.attempt import Attempt
 from sim.training.classform import LogKey, Report, log_key
 from sim.training.classreport import ClassReport
@@ -142,9 +143,11 @@ def ben() -> Data:
     return deepcopy(_file(1))
 
 
-def report_of(texts: Iterable[tuple[str, str]], lessons: Iterable[Lesson] = LESSONS.values()) -> Report:
+def report_of(
+    texts: Iterable[tuple[str, str]], lessons: Iterable[Lesson] = LESSONS.values(), tasks: Sequence[Task] = ()
+) -> Report:
     """Return the report of files, given as (name, text)."""
-    report = ClassReport(lessons, NOW.timestamp())
+    report = ClassReport(lessons, NOW.timestamp(), tasks=tasks)
     for number, (name, text) in enumerate(texts):
         report.add(read_class_file(name, text, number))
     for attempt in report.to_score():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -12,9 +13,10 @@ from bandbench.bench.application import BenchApplication
 from bandbench.bench.errors import BenchError
 from bandbench.bench.links import parse_link
 from bandbench.bench.recordform import LeftAttempt, Profile, read_rows, time_text
-from sim.training.assignment import Assignment, Help, Task
+from sim.training.assignment import Assignment, Task
 from sim.training.attempt import Attempt
 from sim.training.deal import deal
+from sim.training.help import Help
 from sim.training.solution import solution_moves
 from tests.bench_clock import Clock
 
@@ -94,40 +96,105 @@ def test_without_a_link_nothing_is_held_back(application: BenchApplication) -> N
     assert (application.bench.why_hidden(), application.bench.book_closed) == (None, False)
 
 
-def test_the_permitted_help_is_kept_beside_the_log_and_taken_up_again(application: BenchApplication) -> None:
+def left_attempt(application: BenchApplication) -> LeftAttempt:
+    """Return the attempt as the store gave it back: put there, read again."""
+    (row,) = application.learner.records.left.values()
+    (read,) = read_rows({"attempts": [], "running": [row.row()], "notes": []}, row.profile, "store").left
+    return read
+
+
+def test_what_was_set_stands_in_the_log_and_is_taken_up_again(application: BenchApplication) -> None:
     open_with(application, f"?lesson={LESSON}&seed=7&help=hints-1,why")
     bench = application.bench
     bench.begin_lesson(0.0)
     application.learner.follow()
     bench.open_hint(1, 1.0)
     application.learner.follow()
-    (row,) = application.learner.records.left.values()
-    assert row.row()["help"] == ["hints-1", "why"]
-    assert "help" not in json.loads(row.log)
+    row = left_attempt(application)
+    log = json.loads(row.log)
+    assert (log["seed"], log["seed_set"], log["help"]) == (7, True, ["hints-1", "why"])
+    assert "help" not in row.row()
     # Left before the page looked again, it still is what it was begun as.
     bench.choose_mode(None)
     application.learner.follow()
     assert bench.permitted == Help()
-    reread = {**EMPTY, "running": [row.row()]}
-    application.learner.take("all", json.dumps(reread))
+    application.learner.take("all", json.dumps({**EMPTY, "running": [row.row()]}))
     application.learner.records.resume(row.id, 3.0)
     assert bench.permitted == Help(1, False, True, False)
     with pytest.raises(BenchError):
         bench.open_hint(2, 4.0)
     assert bench.running_session().worked == 0
+    # Begun anew, it is dealt as it was set, though no link is open any more.
+    for now_s in (5.0, 6.0):
+        bench.restart_lesson(now_s)
+        assert bench.running_session().attempt == Attempt(
+            LESSON, bench.running_session().lesson.version, 7, help=Help(1, False, True, False), seed_set=True
+        )
+
+
+def test_a_variation_of_chance_stays_one_when_it_is_taken_up_again(application: BenchApplication) -> None:
+    bench = application.bench
+    bench.choose_lesson(LESSON)
+    bench.begin_lesson(0.0)
+    bench.open_hint(1, 1.0)
+    application.learner.follow()
+    row = left_attempt(application)
+    bench.choose_mode(None)
+    application.learner.follow()
+    application.learner.records.resume(row.id, 3.0)
+    bench.restart_lesson(4.0)
+    again = bench.running_session().attempt
+    assert (again.seed != row.attempt.seed, again.seed_set, again.help) == (True, False, Help())
+
+
+def old_log(attempt: Attempt) -> str:
+    """Return a log as format 3 had it."""
+    data = {key: value for key, value in attempt.to_data().items() if key not in ("help", "seed_set")}
+    return json.dumps({**data, "format_version": 3})
+
+
+def test_help_beside_a_log_of_an_older_format_is_read_and_kept(application: BenchApplication) -> None:
+    strict = Help(0, False, False, False)
+    log = Attempt(LESSON, application.bench.lessons[LESSON].version, 7)
+    number = "22222222-2222-4222-8222-222222222222"
+    row = LeftAttempt(number, PROFILE.id, LESSON, log.lesson_version, WHEN, WHEN, "test", old_log(log), log, strict)
+    assert row.row()["help"] == ["none"]
+    application.learner.take("all", json.dumps({**EMPTY, "running": [row.row()]}))
+    application.learner.records.resume(number, 3.0)
+    assert application.bench.permitted == strict
+    # Gone on with, it is written as logs are written now.
+    application.bench.check_lesson(4.0)
+    application.learner.follow()
+    renewed = left_attempt(application)
+    assert (renewed.permitted, "help" in renewed.row()) == (strict, False)
 
 
 @pytest.mark.parametrize("words", [[], ["much"], ["hints-1", "hints-2"], "why", ["none", "why"], 3])
-def test_a_row_with_damaged_help_is_not_read(words: object) -> None:
+@pytest.mark.parametrize("beside", [True, False])
+def test_a_row_with_damaged_help_is_not_read(words: object, beside: bool) -> None:
     log = Attempt(LESSON, 1, 7)
+    strict = Help(0, False, False, False)
     number = "22222222-2222-4222-8222-222222222222"
+    text = old_log(log) if beside else replace(log, help=strict).to_json()
     good = LeftAttempt(
-        number, PROFILE.id, LESSON, 1, WHEN, WHEN, "test", log.to_json(), log, Help(0, False, False, False)
+        number, PROFILE.id, LESSON, 1, WHEN, WHEN, "test", text, replace(log, help=strict), strict if beside else None
     )
     rows = {"attempts": [], "running": [good.row()], "notes": []}
     assert read_rows(rows, PROFILE.id, "store").left == (good,)
-    read = read_rows({**rows, "running": [{**good.row(), "help": words}]}, PROFILE.id, "store")
+    bad = {**good.row(), "help": words} if beside else {
+        **good.row(), "log": json.dumps({**json.loads(good.log), "help": words})
+    }  # fmt: skip
+    read = read_rows({**rows, "running": [bad]}, PROFILE.id, "store")
     assert (read.left, len(read.unreadable)) == ((), 1)
+
+
+def test_help_cannot_be_told_beside_a_log_that_says_it() -> None:
+    log = Attempt(LESSON, 1, 7, help=Help(0, False, False, False))
+    number = "22222222-2222-4222-8222-222222222222"
+    row = LeftAttempt(number, PROFILE.id, LESSON, 1, WHEN, WHEN, "test", log.to_json(), log).row()
+    read = read_rows({"attempts": [], "running": [{**row, "help": ["worked"]}], "notes": []}, PROFILE.id, "store")
+    assert (read.left, len(read.unreadable)) == ((), 1)
+    assert "stands in the log" in read.unreadable[0].reason
 
 
 def test_an_assignment_shows_what_is_done_and_only_that(application: BenchApplication) -> None:
@@ -155,7 +222,7 @@ def test_an_assignment_shows_what_is_done_and_only_that(application: BenchApplic
     assert data["tasks"][0]["at"]
 
 
-def test_a_log_with_more_help_than_its_row_permits_is_scored_as_not_passed(application: BenchApplication) -> None:
+def test_a_log_with_more_help_than_it_permits_is_scored_as_not_passed(application: BenchApplication) -> None:
     open_with(application, f"?lesson={LESSON}&seed=7")
     application.bench.begin_lesson(0.0)
     application.learner.follow()
@@ -163,7 +230,8 @@ def test_a_log_with_more_help_than_its_row_permits_is_scored_as_not_passed(appli
     solve(application)
     (row,) = application.learner.records.attempts.values()
     assert application.learner.records.passed(row) is True
-    edited = {key: value for key, value in row.row().items() if key != "outcome"} | {"help": ["none"]}
+    edited = {key: value for key, value in row.row().items() if key != "outcome"}
+    edited["log"] = json.dumps({**json.loads(row.log), "help": ["none"]})
     application.bench.choose_mode(None)
     application.learner.take("all", json.dumps({**EMPTY, "attempts": [edited]}))
     assert application.learner.records.score_next()

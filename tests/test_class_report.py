@@ -7,6 +7,7 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,10 +18,14 @@ from bandbench.bench.classfiles import read_class_file
 from bandbench.bench.classsample import sample_log
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.recordform import log_sha256, time_text
+from bandbench.report import ReportError, tasks_of
+from sim.training.assignment import Assignment, AssignmentError, Task
 from sim.training.attempt import CheckSubmitted, attempt_from_json
 from sim.training.classform import Cell, Report
 from sim.training.classreport import ClassReport
+from sim.training.help import help_of
 from sim.training.machine import Machine
+from sim.training.reader import Table
 from sim.training.rescore import ReportMachine, TurnOver, worth_of
 from sim.training.session import Session
 from tests.class_records import (
@@ -105,15 +110,42 @@ def test_a_pass_with_more_help_than_was_permitted_is_none() -> None:
     data = anna()
     row = data["attempts"][2]
     data["attempts"] = [row]
-    row["help"] = ["why"]
-    row["outcome"]["passed"] = False
+    log = json.loads(row["log"])
+    seal(row, {**log, "help": ["why"]}, passed=False)
     report = of_data(data)
     cell = cells_of(report, "Anna")[LINE_UP]
     assert report.flags == ()
     assert (cell.state, cell.passes) == ("not_yet", 0)
-    # With the permission changed afterwards the stated result no longer fits.
+    # With the permission changed afterwards the stated result no longer fits, nor does its digest.
+    row["log"] = json.dumps(log)
+    assert kinds(of_data(data)) == {"stated", "changed"}
+    # A log of an older format leaves it to its row.
+    seal(row, {**{key: value for key, value in log.items() if key != "help"}, "format_version": 3}, passed=False)
+    row["help"] = ["why"]
+    assert of_data(data).flags == ()
     del row["help"]
     assert kinds(of_data(data)) == {"stated"}
+
+
+@pytest.mark.parametrize("help_words", [["hints-1", "worked", "why", "glossary"], ["none"]])
+def test_what_was_set_is_held_against_what_the_files_say(help_words: list[str], tmp_path: Path) -> None:
+    # Whoever changes the help in a log, and everything that seals it, cannot change what the instructor set.
+    data = anna()
+    data["attempts"] = [data["attempts"][2]]
+    seed = json.loads(data["attempts"][0]["log"])["seed"]
+    for lesson, task_seed in ((LINE_UP, seed), (LINE_UP, None)):
+        wanted = help_of(Table({"help": help_words}, "x", "", AssignmentError, None))
+        report = report_of([("anna.json", json.dumps(data))], tasks=[Task(lesson, task_seed, wanted)])
+        (flag,) = report.flags
+        assert (flag.kind, flag.held) == ("help", True)
+        assert cells_of(report, "Anna")[LINE_UP].state == "held"
+    for other in (Task(LINE_UP, seed + 1, wanted), Task(CASE, None, wanted), Task(LINE_UP, seed)):
+        assert report_of([("anna.json", json.dumps(data))], tasks=[other]).flags == ()
+    path = tmp_path / "set.toml"
+    path.write_text(Assignment("Second week", (Task(LINE_UP, seed, wanted),)).to_toml(), "utf-8")
+    assert tasks_of([path], LESSONS.values()) == [Task(LINE_UP, seed, wanted)]
+    with pytest.raises(ReportError, match="cannot be read"):
+        tasks_of([tmp_path / "none.toml"], LESSONS.values())
 
 
 def test_item_analysis_counts_misses_per_check_question_and_step() -> None:
@@ -278,6 +310,19 @@ def takes_the_hint_out_of_the_log(data: Data, draw: Draw) -> None:
     log = json.loads(row["log"])
     log["events"] = [event for event in log["events"] if event["kind"] != "hint_opened"]
     row["log"] = json.dumps(log)
+
+
+@change("changed")
+def permits_itself_more_help(data: Data, draw: Draw) -> None:
+    row = any_row(data, draw)
+    log = json.loads(row["log"])
+    log["help"] = draw(st.sampled_from([["none"], ["hints-1"], ["why", "worked"]]))
+    row["log"] = json.dumps(log)
+
+
+@change("entry")
+def tells_other_help_beside_the_log(data: Data, draw: Draw) -> None:
+    any_row(data, draw)["help"] = draw(st.sampled_from([["none"], ["hints-3", "worked", "why", "glossary"]]))
 
 
 @change("unstated")

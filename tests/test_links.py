@@ -19,12 +19,9 @@ from bandbench.command import main
 from sim.errors import BandbenchError
 from sim.standards import PRACTICES
 from sim.training.assignment import (
-    FULL_HELP,
-    HELP_WORDS,
     MOST_TASKS,
     Assignment,
     AssignmentError,
-    Help,
     Task,
     assignment_from_text,
     help_breaches,
@@ -33,6 +30,7 @@ from sim.training.assignment import (
 )
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, HintOpened
 from sim.training.deal import deal
+from sim.training.help import FULL_HELP, HELP_WORDS, Help
 from sim.training.lint import solution_attempt
 from sim.training.parts import LARGEST_SEED
 from sim.training.progress import Outcome

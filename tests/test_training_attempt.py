@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -29,6 +30,7 @@ from sim.training.attempt import (
     migrated,
 )
 from sim.training.deal import deal
+from sim.training.help import Help
 from sim.training.parts import LARGEST_SEED
 from sim.training.reader import AttemptError
 from sim.training.score import score_attempt
@@ -97,7 +99,11 @@ def test_json_form_is_plain() -> None:
         "lesson": "tracking-and-guide",
         "lesson_version": 1,
         "seed": 7,
+        "help": ["hints-3", "worked", "why", "glossary"],
     }
+    set_so = replace(LOG, help=Help(0, False, False, False), seed_set=True)
+    assert (set_so.to_data()["help"], set_so.to_data()["seed_set"]) == (["none"], True)
+    assert attempt_from_json(set_so.to_json(), "log.json") == set_so
 
 
 OLD_LOG: dict[str, Any] = {
@@ -181,7 +187,11 @@ def refusal(data: object) -> AttemptError:
 @pytest.mark.parametrize(
     ("changes", "key", "reason"),
     [
-        ({"format_version": 4}, "format_version", "is 4, but this program reads formats 1 to 3"),
+        ({"format_version": 5}, "format_version", "is 5, but this program reads formats 1 to 4"),
+        ({"format_version": 3}, "help", "is no part of format 3"),
+        ({"help": ["much"]}, "help[1]", "'much' is no kind of help"),
+        ({"help": None}, "help", "must be a list, not None"),
+        ({"seed_set": 1}, "seed_set", "must be true or false, not 1"),
         ({"seed": -1}, "seed", "-1 is outside the range"),
         ({"seed": 1.5}, "seed", "must be a whole number, not 1.5"),
         ({"seed": LARGEST_SEED + 1}, "seed", f"{LARGEST_SEED + 1} is outside the range"),

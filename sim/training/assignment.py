@@ -1,8 +1,8 @@
 """What an instructor sets: a lesson with its variation and the help that is permitted, alone or in a list for a class.
 
-Contents: `Help` (what is permitted) with `FULL_HELP` and `HELP_WORDS`, `Task` (one lesson to be done), `Assignment` (a
-titled list of them), the strict readers `task_of`, `help_of`, `assignment_of` and `assignment_from_text` (a file, TOML
-or JSON), `help_breaches` (what a log shows beyond the help) and `score_within`, `TaskState` and `task_state`.
+Contents: `Task` (one lesson to be done), `Assignment` (a titled list of them), the strict readers `task_of`,
+`assignment_of` and `assignment_from_text` (a file, TOML or JSON), `help_breaches` (what a log shows beyond the help)
+and `score_within`, `TaskState` and `task_state`. What help there is: `sim.training.help`.
 
 A file looks so; ``due``, ``language``, ``seed`` and ``help`` may be left out::
 
@@ -27,7 +27,8 @@ from types import MappingProxyType
 
 from sim.errors import known_names
 from sim.training.attempt import ActDone, Attempt, ControlMoved, HintOpened
-from sim.training.lesson import HINT_LEVELS, Lesson
+from sim.training.help import FULL_HELP, Help, help_of
+from sim.training.lesson import Lesson
 from sim.training.parts import IDENTIFIER, LARGEST_SEED
 from sim.training.progress import Outcome
 from sim.training.reader import DataError, Problem, Table, file_table
@@ -35,22 +36,17 @@ from sim.training.score import Score
 
 __all__ = [
     "ASSIGNMENT_FORMAT_VERSION",
-    "FULL_HELP",
-    "HELP_WORDS",
     "LANGUAGES",
     "LARGEST_ASSIGNMENT",
     "LONGEST_TITLE",
     "MOST_TASKS",
-    "NO_HELP",
     "Assignment",
     "AssignmentError",
-    "Help",
     "Task",
     "TaskState",
     "assignment_from_text",
     "assignment_of",
     "help_breaches",
-    "help_of",
     "language_of",
     "score_within",
     "task_of",
@@ -70,78 +66,9 @@ MOST_TASKS = 60
 LARGEST_ASSIGNMENT = 100_000
 """Characters of an assignment file: many times what `MOST_TASKS` lessons take."""
 
-NO_HELP = "none"
-"""The word for no help at all; it stands alone."""
-
-HELP_WORDS: Mapping[str, str] = MappingProxyType(
-    {f"hints-{level}": f"hints to level {level}" for level in range(1, len(HINT_LEVELS) + 1)}
-    | {
-        "worked": "worked steps",
-        "why": "why views",
-        "glossary": "glossary and reference pages",
-        NO_HELP: "no help",
-    }
-)
-"""What can be permitted: the word for files and links, and what it means."""
-
 
 class AssignmentError(DataError):
     """An assignment cannot be used as it is written."""
-
-
-@dataclass(frozen=True)
-class Help:
-    """Help that is permitted while a lesson is done; a lesson may offer less.
-
-    Attributes
-    ----------
-    hints : int
-        Highest level of hint that may be opened, 0 for none.
-    worked : bool
-        Whether the lesson does its worked steps for who asks.
-    why : bool
-        Whether the explaining drawings are shown.
-    glossary : bool
-        Whether the reference pages, the symptom chart among them, can be opened.
-    """
-
-    hints: int = len(HINT_LEVELS)
-    worked: bool = True
-    why: bool = True
-    glossary: bool = True
-
-    @property
-    def words(self) -> tuple[str, ...]:
-        """The help in the words of `HELP_WORDS`.
-
-        Examples
-        --------
-        >>> Help(hints=1, worked=False).words
-        ('hints-1', 'why', 'glossary')
-        >>> Help(0, False, False, False).words
-        ('none',)
-        """
-        named = [f"hints-{self.hints}"] if self.hints else []
-        named += [word for word in ("worked", "why", "glossary") if getattr(self, word)]
-        return tuple(named) or (NO_HELP,)
-
-    @property
-    def text(self) -> str:
-        """The help as a person reads it."""
-        return ", ".join(HELP_WORDS[word] for word in self.words)
-
-    def within(self, other: Help) -> bool:
-        """Tell whether this help is nowhere more than the other."""
-        return (
-            self.hints <= other.hints
-            and self.worked <= other.worked
-            and self.why <= other.why
-            and self.glossary <= other.glossary
-        )
-
-
-FULL_HELP = Help()
-"""All the help a lesson offers: what is permitted where nobody sets less."""
 
 
 @dataclass(frozen=True)
@@ -206,31 +133,6 @@ def _toml_lines(table: Mapping[str, object]) -> str:
 
 
 # Reading ----------------------------------------------------------------------------------------------------
-
-
-def help_of(table: Table, key: str = "help") -> Help:
-    """Return the help that a list of words permits.
-
-    Raises
-    ------
-    DataError
-        The table's own, if a word is unknown, stands twice, or does not go with another.
-    """
-    words = table.texts(key, 1, unique=True)
-    for place, word in enumerate(words, start=1):
-        if word not in HELP_WORDS:
-            raise table.refusal(f"{key}[{place}]", f"{word!r} is no kind of help", f"Use {known_names(HELP_WORDS)}.")
-    if NO_HELP in words and len(words) > 1:
-        raise table.refusal(key, f"says '{NO_HELP}' and permits help", f"Let '{NO_HELP}' stand alone, or remove it.")
-    levels = [word for word in words if word.startswith("hints-")]
-    if len(levels) > 1:
-        raise table.refusal(key, "names two levels of hints", "Name the highest one only: it includes those below.")
-    return Help(
-        hints=int(levels[0].removeprefix("hints-")) if levels else 0,
-        worked="worked" in words,
-        why="why" in words,
-        glossary="glossary" in words,
-    )
 
 
 TASK_KEYS = ("lesson", "seed", "help")
@@ -348,7 +250,12 @@ def help_breaches(permitted: Help, attempt: Attempt) -> tuple[str, ...]:
 def score_within(score: Score, permitted: Help, attempt: Attempt) -> Score:
     """Return the score of an attempt, not passed if its log shows more help than was permitted, with that as reason."""
     breaches = help_breaches(permitted, attempt)
-    return replace(score, passed=False, reason=" ".join((score.reason, *breaches))) if breaches else score
+    if not breaches:
+        return score
+    # The last part is that of order and care (`sim.training.score.PARTS`).
+    care = score.parts[-1]
+    parts = (*score.parts[:-1], replace(care, passed=False, sentences=(*care.sentences, *breaches)))
+    return replace(score, passed=False, reason=" ".join((score.reason, *breaches)), parts=parts)
 
 
 @dataclass(frozen=True)

@@ -14,12 +14,14 @@ from dataclasses import dataclass, replace
 from sim.controls import CONTROLS, ControlError, check_control
 from sim.deeds import DEEDS, DeedError, check_deed
 from sim.errors import known_names
+from sim.training.help import FULL_HELP, Help, help_of
 from sim.training.lesson import HINT_LEVELS, Lesson
 from sim.training.parts import LARGEST_SEED, NAME
 from sim.training.reader import AttemptError, Problem, Table
 
 __all__ = [
     "ATTEMPT_FORMAT_VERSION",
+    "FORMAT_WITH_HELP",
     "MOST_EVENTS",
     "ActDone",
     "Attempt",
@@ -36,9 +38,13 @@ __all__ = [
     "migrated",
 ]
 
-ATTEMPT_FORMAT_VERSION = 3
+ATTEMPT_FORMAT_VERSION = 4
 """Format of attempt logs written here; older ones are read too. Format 2 added answers, notes and moves that the
-lesson made (`ControlMoved.shown`); format 3 what is done at a machine that runs (`ActDone`)."""
+lesson made (`ControlMoved.shown`); format 3 what is done at a machine that runs (`ActDone`); format 4 what was set: the
+help that was permitted, and whether the variation was."""
+
+FORMAT_WITH_HELP = 4
+"""The first format whose logs say which help was permitted."""
 
 # A day: longer than any attempt, short enough to refuse a log whose times are clock readings.
 LONGEST_ATTEMPT_S = 86_400.0
@@ -154,12 +160,18 @@ class Attempt:
         Seed of the start.
     events : tuple of Event
         What was done, in order of time.
+    help : Help
+        The help that was permitted.
+    seed_set : bool
+        Whether somebody set this variation; else it was one of chance.
     """
 
     lesson_id: str
     lesson_version: int
     seed: int
     events: tuple[Event, ...] = ()
+    help: Help = FULL_HELP
+    seed_set: bool = False
 
     def with_event(self, event: Event) -> Attempt:
         """Return the attempt with one more event at its end."""
@@ -177,6 +189,8 @@ class Attempt:
             "lesson": self.lesson_id,
             "lesson_version": self.lesson_version,
             "seed": self.seed,
+            **({"seed_set": True} if self.seed_set else {}),
+            "help": list(self.help.words),
             "events": [_event_data(event) for event in self.events],
         }
 
@@ -205,8 +219,17 @@ def _from_format_2(data: Mapping[str, object]) -> dict[str, object]:
     return {**data, "format_version": 3}
 
 
+def _from_format_3(data: Mapping[str, object]) -> dict[str, object]:
+    """Format 3 is format 4 without what was set: records say beside such a log which help was permitted."""
+    return {**data, "format_version": FORMAT_WITH_HELP, "help": list(FULL_HELP.words)}
+
+
 # What brings a log of each older format to the next one.
-_MIGRATIONS: Mapping[int, Callable[[Mapping[str, object]], dict[str, object]]] = {1: _from_format_1, 2: _from_format_2}
+_MIGRATIONS: Mapping[int, Callable[[Mapping[str, object]], dict[str, object]]] = {
+    1: _from_format_1,
+    2: _from_format_2,
+    3: _from_format_3,
+}
 
 
 def migrated(data: Mapping[str, object], version: int) -> Mapping[str, object]:
@@ -255,7 +278,7 @@ def attempt_from_json(text: str, source_name: str) -> Attempt:
 
 def attempt_from_data(data: object, source_name: str) -> Attempt:
     """Return the attempt in plain tables, as `attempt_from_json` does."""
-    keys = ("format_version", "lesson", "lesson_version", "seed", "events")
+    keys: tuple[str, ...] = ("format_version", "lesson", "lesson_version", "seed", "seed_set", "help", "events")
     table = Table(data, source_name, "", AttemptError, keys)
     version = table.whole_number("format_version", 0, _LARGEST_VERSION)
     if not 1 <= version <= ATTEMPT_FORMAT_VERSION:
@@ -265,6 +288,9 @@ def attempt_from_data(data: object, source_name: str) -> Attempt:
             "Open the log with the program that belongs to its format.",
         )
     if version < ATTEMPT_FORMAT_VERSION and isinstance(data, Mapping):
+        for key in ("seed_set", "help"):
+            if key in table:
+                raise table.refusal(key, f"is no part of format {version}", "The log was changed; use the original.")
         table = Table(migrated(data, version), source_name, "", AttemptError, keys)
     every_key = tuple(dict.fromkeys(key for keys in _EVENT_KEYS.values() for key in keys))
     rows = table.tables("events", every_key, 0)
@@ -285,6 +311,8 @@ def attempt_from_data(data: object, source_name: str) -> Attempt:
         lesson_version=table.whole_number("lesson_version", 1, _LARGEST_VERSION),
         seed=table.whole_number("seed", 0, LARGEST_SEED),
         events=tuple(events),
+        help=help_of(table),
+        seed_set=table.flag("seed_set") if "seed_set" in table else False,
     )
 
 

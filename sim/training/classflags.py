@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from sim.training.assignment import Task
 from sim.training.attempt import Attempt, ControlMoved, NoteWritten, StepShown
 from sim.training.classform import HELD_KINDS, ClassFile, Flag, HandedIn, LogKey, Person, log_key, printable
 from sim.training.lesson import Lesson
@@ -37,6 +38,8 @@ class ClassFlags:
         What logs are worth, as far as they have been scored.
     now_s : float or None
         Now, on the clock of the attempts [s].
+    tasks : sequence of Task
+        What was set, if that is known: files say what help they were done with, this says with what they should be.
     """
 
     def __init__(
@@ -46,12 +49,14 @@ class ClassFlags:
         versions: Mapping[tuple[str, int], Lesson],
         worths: Mapping[LogKey, Worth],
         now_s: float | None,
+        tasks: Sequence[Task] = (),
     ) -> None:
         self._files = files
         self._people = people
         self._versions = versions
         self._worths = worths
         self._now_s = now_s
+        self._tasks = tasks
 
     def of_attempts(
         self, handed: Sequence[HandedIn], kept: Mapping[int, HandedIn], doubles: Mapping[int, int]
@@ -131,6 +136,12 @@ class ClassFlags:
         if one.untouched is False:
             flags.append(("changed", "the log is not the one that its stated result was computed from"))
         attempt = one.attempt
+        set_help = [
+            task.help for task in self._tasks if task.lesson == attempt.lesson_id and task.seed in (None, attempt.seed)
+        ]
+        if set_help and not any(one.permitted.within(own) for own in set_help):
+            wanted = " or: ".join(own.text for own in set_help)
+            flags.append(("help", f"done with {one.permitted.text}; the assignment permits {wanted}"))
         if (attempt.lesson_id, attempt.lesson_version) not in self._versions:
             here = [str(version) for name, version in self._versions if name == attempt.lesson_id]
             text = (

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sim.training.assignment import FULL_HELP, Help
 from sim.training.attempt import Attempt
+from sim.training.help import FULL_HELP, Help
 from sim.training.lesson import Lesson
 
 __all__ = [
@@ -42,6 +42,7 @@ FLAG_KINDS = (
     "stated",
     "unstated",
     "times",
+    "help",
     "copied",
     "alike",
     "twice",
@@ -50,10 +51,11 @@ FLAG_KINDS = (
 )
 """What a flag is about: a file, or an entry of it, that cannot be read; a lesson or version that is not here; a log
 that does not belong to its lesson; one that cannot have happened; one changed since it was scored; a stated result that
-differs; a pass whose file states no result; moments that cannot be; the same log of several people; the same moves of
-several people; an attempt that stands twice; one number for two attempts; one learner under two names."""
+differs; a pass whose file states no result; moments that cannot be; more help than was set; the same log of several
+people; the same moves of several people; an attempt that stands twice; one number for two attempts; one learner under
+two names."""
 
-HELD_KINDS = frozenset({"lesson", "refused", "impossible", "changed", "times", "copied", "number"})
+HELD_KINDS = frozenset({"lesson", "refused", "impossible", "changed", "times", "help", "copied", "number"})
 """Flags that keep an attempt from counting as evidence until somebody has looked at it."""
 
 CELL_STATES = ("mastered", "due", "passed", "not_yet", "held", "open")

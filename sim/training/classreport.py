@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
+from sim.training.assignment import Task
 from sim.training.attempt import Attempt
 from sim.training.classflags import ClassFlags
 from sim.training.classform import (
@@ -49,12 +50,19 @@ class ClassReport:
         Now, on the clock of the attempts [s]: nothing can have been done later. None if it is not known.
     worths : mapping of LogKey to Worth, optional
         What logs are worth that this program has scored before with the same lessons.
+    tasks : sequence of Task
+        What was set: an attempt at one of them with more help than it permits does not count.
     """
 
     def __init__(
-        self, lessons: Iterable[Lesson], now_s: float | None = None, worths: Mapping[LogKey, Worth] | None = None
+        self,
+        lessons: Iterable[Lesson],
+        now_s: float | None = None,
+        worths: Mapping[LogKey, Worth] | None = None,
+        tasks: Sequence[Task] = (),
     ) -> None:
         self._now_s = now_s
+        self._tasks = tuple(tasks)
         self._versions: dict[tuple[str, int], Lesson] = {}
         self._skills: dict[str, Lesson] = {}
         for lesson in lessons:
@@ -118,7 +126,7 @@ class ClassReport:
         """Return the report of what has been scored so far."""
         handed = [one for file in self._files for one in file.attempts]
         kept, doubles = self._without_doubles(handed)
-        judge = ClassFlags(self._files, self._people, self._versions, self._worths, self._now_s)
+        judge = ClassFlags(self._files, self._people, self._versions, self._worths, self._now_s, self._tasks)
         flags = judge.of_attempts(handed, kept, doubles)
         held = {place for place, own in flags.items() if any(flag.held for flag in own)}
         worths = {

@@ -13,7 +13,7 @@ from typing import Any
 from sim.errors import BandbenchError
 from sim.faults import FaultSpec
 from sim.training.answers import AnswerError, checked_answer
-from sim.training.assignment import Help, help_breaches
+from sim.training.assignment import help_breaches
 from sim.training.attempt import (
     Attempt,
     CheckSubmitted,
@@ -23,6 +23,7 @@ from sim.training.attempt import (
     QuestionAnswered,
     StepShown,
 )
+from sim.training.help import Help
 from sim.training.lesson import HINT_LEVELS, Lesson
 from sim.training.machine import NO_FAULTS, LessonMachine, Machine
 from sim.training.score import Score, score_attempt

@@ -28,6 +28,7 @@ from sim.training.attempt import (
 )
 from sim.training.checks import HOLD_READINGS
 from sim.training.deal import deal
+from sim.training.help import FULL_HELP, Help
 from sim.training.lesson import HINT_LEVELS, Lesson, Step
 from sim.training.machine import LessonMachine, Start
 from sim.training.parts import LARGEST_SEED
@@ -59,6 +60,10 @@ class Session:
     worked : int, optional
         How many of the first steps the lesson does for who asks, at most `Lesson.worked`, which is the default; see
         `sim.training.stages.stage_of`.
+    permitted : Help
+        The help that is permitted: the log says so; to keep to it is for the bench.
+    seed_set : bool
+        Whether somebody set the seed.
 
     Notes
     -----
@@ -74,9 +79,13 @@ class Session:
         now_s: float = 0.0,
         machine: LessonMachine | None = None,
         worked: int | None = None,
+        permitted: Help = FULL_HELP,
+        seed_set: bool = False,
     ) -> None:
         self.lesson = lesson
         self.machine = machine or machine_for(lesson)
+        self.permitted = permitted
+        self.seed_set = seed_set
         self.past: list[Attempt] = []
         self.worked = lesson.worked if worked is None else min(worked, lesson.worked)
         self._deal(seed, now_s)
@@ -84,7 +93,7 @@ class Session:
     def _deal(self, seed: int, now_s: float) -> None:
         began_s = _clock(now_s)
         self.start: Start = deal(self.lesson, seed, self.machine)
-        self.attempt = Attempt(self.lesson.id, self.lesson.version, seed)
+        self.attempt = Attempt(self.lesson.id, self.lesson.version, seed, help=self.permitted, seed_set=self.seed_set)
         self.controls = dict(self.start.controls)
         self.hints_opened = 0
         self.last_submission: Submission | None = None
@@ -123,7 +132,7 @@ class Session:
             If the log belongs to another lesson or version, or holds what the lesson does not offer.
         """
         check_belongs(attempt, lesson, "attempt")
-        session = cls(lesson, attempt.seed, now_s, machine)
+        session = cls(lesson, attempt.seed, now_s, machine, permitted=attempt.help, seed_set=attempt.seed_set)
         for event in attempt.events:
             session._done_before(event)
         run = None if session.running is None else session.running.live
@@ -440,6 +449,7 @@ class Session:
     def restart(self, now_s: float, seed: int | None = None) -> Start:
         """Put the attempt aside in `past` and deal a fresh one, from the next seed if none is given."""
         following = (self.seed + 1) % (LARGEST_SEED + 1) if seed is None else seed
+        self.seed_set = self.seed_set and following == self.seed
         ended = self.attempt
         self._deal(following, now_s)
         self.past.append(ended)

@@ -9,7 +9,8 @@ from urllib.parse import urlencode, urlsplit
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.links import PARAMETERS, Link, format_link, parse_link
 from sim.errors import BandbenchError
-from sim.training.assignment import FULL_HELP, LARGEST_ASSIGNMENT, Assignment, Task, assignment_from_text
+from sim.training.assignment import LARGEST_ASSIGNMENT, Assignment, Task, assignment_from_text
+from sim.training.help import FULL_HELP
 
 __all__ = ["add_arguments", "described", "run"]
 

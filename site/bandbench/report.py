@@ -20,6 +20,7 @@ from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.bench.reportpage import report_page
 from bandbench.bench.reporttables import CSV_NAMES, ReportTables, csv_tables
 from sim.errors import BandbenchError
+from sim.training.assignment import Task, assignment_from_text
 from sim.training.attempt import Attempt
 from sim.training.classform import ClassFile
 from sim.training.classreport import ClassReport
@@ -29,7 +30,7 @@ from sim.training.machine import LessonMachine
 from sim.training.rescore import ReportMachine, Worth, worth_of
 from sim.training.run import machine_for
 
-__all__ = ["ReportError", "add_arguments", "class_files", "lessons_of", "run", "score_all"]
+__all__ = ["ReportError", "add_arguments", "class_files", "lessons_of", "run", "score_all", "tasks_of"]
 
 # Logs scored by one process at a time: enough to be worth a machine of their own, few enough to keep all cores busy.
 _LOGS_A_TASK = 40
@@ -66,6 +67,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="further lessons, or older versions of lessons; may be repeated",
     )
     parser.add_argument(
+        "--assignment",
+        action="append",
+        default=[],
+        type=Path,
+        metavar="FILE",
+        help="what was set: attempts at it with more help than it permits do not count; may be repeated",
+    )
+    parser.add_argument(
         "--jobs", default="1", metavar="N", help="processes that score attempts at once (default %(default)s)"
     )
 
@@ -83,7 +92,7 @@ def run(arguments: argparse.Namespace) -> int:
     folders = tuple(arguments.lessons)
     lessons, course = lessons_of(folders)
     files = class_files(arguments.paths)
-    report = ClassReport(lessons, time.time())
+    report = ClassReport(lessons, time.time(), tasks=tasks_of(arguments.assignment, lessons))
     for file in files:
         report.add(file)
     score_all(report, folders, jobs, _told)
@@ -120,6 +129,25 @@ def lessons_of(folders: Iterable[Path]) -> tuple[list[Lesson], Course]:
 
 def _place(course: Course, lesson: Lesson) -> int:
     return course.lessons.index(lesson.id) if lesson.id in course.lessons else len(course.lessons)
+
+
+def tasks_of(paths: Iterable[Path], lessons: Iterable[Lesson]) -> list[Task]:
+    """Return what the assignment files set.
+
+    Raises
+    ------
+    ReportError, AssignmentError
+        If a file cannot be read, or is no assignment of these lessons.
+    """
+    known = {lesson.id: lesson for lesson in lessons}
+    tasks: list[Task] = []
+    for path in paths:
+        try:
+            text = path.read_text("utf-8")
+        except (OSError, ValueError) as error:
+            raise ReportError(f"--assignment {path} cannot be read: {error}") from None
+        tasks += assignment_from_text(text, path.name, known).tasks
+    return tasks
 
 
 def class_files(paths: Iterable[Path]) -> list[ClassFile]:

@@ -20,19 +20,16 @@ from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.errors import BandbenchError
 from sim.training.assignment import (
-    FULL_HELP,
-    HELP_WORDS,
     LARGEST_ASSIGNMENT,
     LONGEST_TITLE,
     MOST_TASKS,
-    NO_HELP,
     Assignment,
-    Help,
     TaskState,
     assignment_from_text,
     task_state,
 )
 from sim.training.course import Course
+from sim.training.help import FULL_HELP, HELP_WORDS, NO_HELP, Help
 from sim.training.progress import Outcome
 from sim.training.reader import DataError
 

@@ -17,8 +17,9 @@ from bandbench.bench.words import say
 from sim.controls import CONTROLS
 from sim.errors import UnknownNameError
 from sim.instruments import DEFAULT_READINGS
-from sim.training.assignment import FULL_HELP, Help, Task
+from sim.training.assignment import Task
 from sim.training.attempt import Attempt, check_belongs
+from sim.training.help import FULL_HELP
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
 from sim.training.references import readings_of
@@ -227,9 +228,9 @@ class Bench(InstructedBench):
         lesson = self._chosen_lesson()
         machine = self._machine_for(lesson)
         self.permitted = FULL_HELP if self.task is None else self.task.help
-        self.session = Session(
-            lesson, self._new_seed() if seed is None else seed, now_s, machine, self._worked_steps(lesson)
-        )
+        dealt = self._new_seed() if seed is None else seed
+        is_set = self.task is not None and self.task.seed == dealt
+        self.session = Session(lesson, dealt, now_s, machine, self._worked_steps(lesson), self.permitted, is_set)
         self.looking_back = False
         self._dealt()
 
@@ -239,8 +240,8 @@ class Bench(InstructedBench):
             return 0
         return None if self.fading is None else self.fading(lesson)
 
-    def resume_lesson(self, attempt: Attempt, now_s: float, permitted: Help = FULL_HELP) -> None:
-        """Go on with an attempt that was left, with everything as its log says it was and the help it was begun with.
+    def resume_lesson(self, attempt: Attempt, now_s: float) -> None:
+        """Go on with an attempt that was left, with everything as its log says it was: what was set for it is so still.
 
         Raises
         ------
@@ -254,7 +255,9 @@ class Bench(InstructedBench):
         self.choose_mode("learn")
         self.lesson = lesson
         session = Session.resumed(lesson, attempt, now_s, self._machine_for(lesson))
-        self.session, self.permitted = session, permitted
+        self.session, self.permitted = session, attempt.help
+        if attempt.seed_set or attempt.help != FULL_HELP:
+            self.task = Task(lesson.id, attempt.seed if attempt.seed_set else None, attempt.help)
         worked = self._worked_steps(lesson)
         if worked is not None:
             session.worked = worked
@@ -263,7 +266,7 @@ class Bench(InstructedBench):
             self.recorder.set_controls(session.controls)
         self.moved()
 
-    def look_back(self, attempt: Attempt, now_s: float, permitted: Help = FULL_HELP) -> None:
+    def look_back(self, attempt: Attempt, now_s: float) -> None:
         """Show an attempt that is over, as it was after the last event of its log; nothing more is done in it.
 
         Raises
@@ -271,7 +274,7 @@ class Bench(InstructedBench):
         BandbenchError
             If its lesson is not here or the log does not belong to it; then no lesson goes on.
         """
-        self.resume_lesson(attempt, now_s, permitted)
+        self.resume_lesson(attempt, now_s)
         self.looking_back = True
 
     def leave_kept(self) -> None:

@@ -58,7 +58,7 @@ def _single_log(name: str, text: str, number: int) -> ClassFile:
         attempt = attempt_from_json(text, name)
     except DataError as error:
         return ClassFile(name, None, unreadable=(_told(error),))
-    return ClassFile(name, person, (HandedIn(name, "the whole file", person.key, "", attempt),))
+    return ClassFile(name, person, (HandedIn(name, "the whole file", person.key, "", attempt, permitted=attempt.help),))
 
 
 def _records(name: str, text: str, data: Mapping[str, object]) -> ClassFile:

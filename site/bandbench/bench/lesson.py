@@ -15,8 +15,8 @@ from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS, STAGES
 from sim.training.answers import answer_options, takes_many
-from sim.training.assignment import FULL_HELP
 from sim.training.checks import CheckResult
+from sim.training.help import FULL_HELP
 from sim.training.lesson import HINT_LEVELS, Lesson
 from sim.training.session import Session
 from sim.training.stages import stage_with

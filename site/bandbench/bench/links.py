@@ -22,16 +22,8 @@ from bandbench.bench.bench import MODES
 from sim.errors import known_names
 from sim.recorder import NORMAL_PRACTICE
 from sim.standards import PRACTICES, STANDARDS
-from sim.training.assignment import (
-    FULL_HELP,
-    LANGUAGES,
-    Assignment,
-    Help,
-    Task,
-    assignment_of,
-    language_of,
-    task_of,
-)
+from sim.training.assignment import LANGUAGES, Assignment, Task, assignment_of, language_of, task_of
+from sim.training.help import FULL_HELP, Help
 from sim.training.lesson import Lesson
 from sim.training.reader import DataError, Problem, Table
 

@@ -20,9 +20,10 @@ from sim.instruments import MEASUREMENTS
 from sim.machine_readings import MACHINE_READINGS
 from sim.tape import TAPES
 from sim.training.alignment import AlignmentRecord, ReadingFound
-from sim.training.assignment import FULL_HELP, Help, score_within
+from sim.training.assignment import score_within
 from sim.training.attempt import ActDone, Attempt, ControlMoved, HintOpened, NoteWritten
 from sim.training.checks import number_text
+from sim.training.help import FULL_HELP, Help
 from sim.training.lesson import Check, Lesson, Question
 from sim.training.references import unit_of
 

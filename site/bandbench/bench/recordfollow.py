@@ -11,7 +11,6 @@ from bandbench.bench.bench import Bench
 from bandbench.bench.recordform import LeftAttempt
 from bandbench.bench.recordscores import Scores
 from bandbench.bench.recordstore import KeptRecords
-from sim.training.assignment import FULL_HELP, Help
 from sim.training.attempt import Attempt, StepShown
 from sim.training.session import Session
 
@@ -46,7 +45,6 @@ class Following:
         self._seen: Attempt | None = None
         self._filed = False
         self._moments = ("", "")
-        self._permitted = FULL_HELP
         self._save_at_s = 0.0
 
     @property
@@ -72,7 +70,7 @@ class Following:
             self.let_go()
             if session is None:
                 return
-            self._take_up(session, self._bench.permitted)
+            self._take_up(session)
             # What was done while the records were still being read belongs to the attempt as well.
             if session.attempt.events:
                 self._seen = None
@@ -93,9 +91,9 @@ class Following:
     def go_on_with(self, row: LeftAttempt, now_s: float) -> None:
         """Resume an attempt that was left, and follow it."""
         self.let_go()
-        self._bench.resume_lesson(row.attempt, now_s, row.permitted)
+        self._bench.resume_lesson(row.attempt, now_s)
         session = self._bench.running_session()
-        self._take_up(session, row.permitted)
+        self._take_up(session)
         records = self._records
         records.going_on = row
         records.ask_page("hold", id=row.id)
@@ -142,15 +140,15 @@ class Following:
             records.ask_page("persist")
         records.look_again()
 
-    def _take_up(self, session: Session, permitted: Help) -> None:
+    def _take_up(self, session: Session) -> None:
         self._session, self._past, self._seen = session, len(session.past), session.attempt
-        self._permitted = permitted
 
     def _kept(self, attempt: Attempt) -> LeftAttempt:
         """Return the attempt that goes on as it is kept now."""
         records = self._records
         if records.going_on is not None:
-            return replace(records.going_on, saved_at=records.now, log=attempt.to_json(), attempt=attempt)
+            log = attempt.to_json()
+            return replace(records.going_on, saved_at=records.now, log=log, attempt=attempt, help_beside=None)
         learner = records.learner()
         # Begun anew, a lesson that was left before is not gone on with.
         for row in list(records.left.values()):
@@ -167,7 +165,6 @@ class Following:
             app_version=records.app_version,
             log=attempt.to_json(),
             attempt=attempt,
-            permitted=self._permitted,
         )
 
 

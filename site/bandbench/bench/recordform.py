@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import datetime
 from typing import TypeVar
 
@@ -29,8 +29,8 @@ from bandbench.bench.recordrows import (
     log_sha256,
     time_text,
 )
-from sim.training.assignment import FULL_HELP, Help, help_of
-from sim.training.attempt import LONGEST_NOTE, Attempt, attempt_from_json
+from sim.training.attempt import FORMAT_WITH_HELP, LONGEST_NOTE, Attempt, attempt_from_json
+from sim.training.help import Help, help_of
 from sim.training.reader import DataError, Problem, Table, file_table
 
 __all__ = [
@@ -73,7 +73,7 @@ _DAMAGED = "The file was changed or damaged; use the original file."
 
 def _known_keys(kind: type[Profile | Outcome | Row]) -> tuple[str, ...]:
     names = (field.name for field in fields(kind) if field.name != "attempt")
-    return tuple("help" if name == "permitted" else name for name in names)
+    return tuple("help" if name == "help_beside" else name for name in names)
 
 
 def _time(table: Table, key: str) -> str:
@@ -100,8 +100,8 @@ def _profile(table: Table) -> Profile:
     return Profile(table.text("id", _ID), name, _time(table, "created_at"), _time(table, "used_at"))
 
 
-def _log(table: Table) -> tuple[str, Attempt]:
-    """Return the log as it stands and what it says; it must be of the lesson that the row names."""
+def _log(table: Table) -> tuple[str, Attempt, Help | None]:
+    """Return the log as it stands, what it says, and the help that is told beside it; all must be of one mind."""
     text = table.text("log")
     try:
         attempt = attempt_from_json(text, "log")
@@ -110,7 +110,13 @@ def _log(table: Table) -> tuple[str, Attempt]:
     lesson, version = table.text("lesson", _LESSON), table.whole_number("lesson_version", 1, _LARGEST_VERSION)
     if (attempt.lesson_id, attempt.lesson_version) != (lesson, version):
         raise table.refusal("log", f"is of another lesson than '{lesson}', version {version}", _DAMAGED)
-    return text, attempt
+    if "help" not in table:
+        return text, attempt, None
+    # Only a log that cannot say it itself leaves it to its row.
+    if json.loads(text)["format_version"] >= FORMAT_WITH_HELP:
+        raise table.refusal("help", "stands in the log of this attempt, and cannot be told beside it", _DAMAGED)
+    beside = help_of(table)
+    return text, replace(attempt, help=beside), beside
 
 
 def _outcome(table: Table) -> Outcome | None:
@@ -120,12 +126,8 @@ def _outcome(table: Table) -> Outcome | None:
     return Outcome(own.flag("passed"), own.text("app_version", _VERSION), own.text("log_sha256", _DIGEST))
 
 
-def _permitted(table: Table) -> Help:
-    return help_of(table) if "help" in table else FULL_HELP
-
-
 def _kept_attempt(table: Table) -> KeptAttempt:
-    log, attempt = _log(table)
+    log, attempt, beside = _log(table)
     started_at, ended_at = _time(table, "started_at"), _time(table, "ended_at")
     return KeptAttempt(
         id=table.text("id", _ID),
@@ -138,12 +140,12 @@ def _kept_attempt(table: Table) -> KeptAttempt:
         log=log,
         attempt=attempt,
         outcome=_outcome(table),
-        permitted=_permitted(table),
+        help_beside=beside,
     )
 
 
 def _left_attempt(table: Table) -> LeftAttempt:
-    log, attempt = _log(table)
+    log, attempt, beside = _log(table)
     return LeftAttempt(
         id=table.text("id", _ID),
         profile=table.text("profile", _ID),
@@ -154,7 +156,7 @@ def _left_attempt(table: Table) -> LeftAttempt:
         app_version=table.text("app_version", _VERSION),
         log=log,
         attempt=attempt,
-        permitted=_permitted(table),
+        help_beside=beside,
     )
 
 

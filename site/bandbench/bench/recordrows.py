@@ -11,8 +11,8 @@ import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from sim.training.assignment import FULL_HELP, Help
 from sim.training.attempt import Attempt
+from sim.training.help import Help
 from sim.training.reader import DataError, Problem
 
 __all__ = [
@@ -98,9 +98,9 @@ class KeptAttempt:
         See there.
     attempt : Attempt
         What the log says.
-    permitted : Help
-        The help that was permitted; kept under ``help``, in the words of `sim.training.assignment.HELP_WORDS`, where it
-        is not all of it.
+    help_beside : Help or None
+        The help that was permitted where the log, of a format before 4, does not say so; kept under ``help``, in the
+        words of `sim.training.help.HELP_WORDS`. The attempt itself has it either way.
     """
 
     id: str
@@ -113,7 +113,12 @@ class KeptAttempt:
     log: str
     attempt: Attempt
     outcome: Outcome | None = None
-    permitted: Help = FULL_HELP
+    help_beside: Help | None = None
+
+    @property
+    def permitted(self) -> Help:
+        """The help that was permitted."""
+        return self.attempt.help
 
     def row(self) -> dict[str, object]:
         """Return the attempt as the store keeps it."""
@@ -139,7 +144,12 @@ class LeftAttempt:
     app_version: str
     log: str
     attempt: Attempt
-    permitted: Help = FULL_HELP
+    help_beside: Help | None = None
+
+    @property
+    def permitted(self) -> Help:
+        """The help that is permitted."""
+        return self.attempt.help
 
     def row(self) -> dict[str, object]:
         """Return the attempt as the store keeps it."""
@@ -157,7 +167,7 @@ class LeftAttempt:
             self.app_version,
             self.log,
             self.attempt,
-            permitted=self.permitted,
+            help_beside=self.help_beside,
         )
 
 
@@ -185,8 +195,8 @@ Row = KeptAttempt | LeftAttempt | Note
 
 
 def _attempt_row(kept: KeptAttempt | LeftAttempt) -> dict[str, object]:
-    row = {key: value for key, value in vars(kept).items() if key not in ("attempt", "outcome", "permitted")}
-    return row if kept.permitted == FULL_HELP else {**row, "help": list(kept.permitted.words)}
+    row = {key: value for key, value in vars(kept).items() if key not in ("attempt", "outcome", "help_beside")}
+    return row if kept.help_beside is None else {**row, "help": list(kept.help_beside.words)}
 
 
 @dataclass(frozen=True)

@@ -214,7 +214,7 @@ class LearnerRecords(KeptRecords):
         if problem:
             raise BenchError(problem)
         self._following.let_go()
-        self._bench.look_back(row.attempt, now_s, row.permitted)
+        self._bench.look_back(row.attempt, now_s)
 
     def passed(self, row: KeptAttempt) -> bool | None:
         """Tell whether an attempt is a pass, or None while its log has not been scored by this program."""

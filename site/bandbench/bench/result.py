@@ -22,7 +22,7 @@ from bandbench.bench.words import say
 from sim.controls import CONTROLS
 from sim.deeds import DEEDS
 from sim.training.answers import AnswerResult
-from sim.training.assignment import FULL_HELP, Help
+from sim.training.help import FULL_HELP, Help
 from sim.training.score import ForbiddenAct, Score
 from sim.training.session import Session
 from sim.training.timeline import ControlTrack, ReadingTrack, control_tracks, reading_tracks
