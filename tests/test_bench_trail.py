@@ -186,7 +186,8 @@ def test_a_launch_brings_its_learner_and_its_lesson(place: Reported) -> None:
     assert place.bench.lesson.id == LESSON
     shown = json.loads(place.view.card.shown)
     assert "4711" in shown["launched"]
-    assert shown["problem"] == ""
+    assert "Your course waits for a pass." in shown["launched"]
+    assert (shown["problem"], shown["audio"]) == ("", None)
     place.begin()
     place.bench.open_hint(1, place.now_s)
     place.follow()
@@ -200,6 +201,22 @@ def test_a_launch_brings_its_learner_and_its_lesson(place: Reported) -> None:
     again = Reported(place.statements)
     launched(again, passed=True, completed=True)
     assert again.statements.rows["profiles"].keys() == profiles.keys()
+
+
+def test_a_score_that_the_launch_asks_for_counts_when_the_lesson_is_left(place: Reported) -> None:
+    # Whatever was right of it is enough here.
+    data = launched(place, masteryScore=0, moveOn="CompletedAndPassed")
+    shown = json.loads(place.view.card.shown)["launched"]
+    assert "It counts as passed from 0 % on" in shown
+    assert "waits for a pass with all of it done" in shown
+    place.begin()
+    place.bench.check_lesson(place.now_s)
+    place.follow()
+    statements = leave(place)
+    assert cmi5_problems(statements, judged(data)) == []
+    assert [one["verb"]["id"].removeprefix(VERBS) for one in statements] == [
+        "initialized", "attempted", "passed", "completed", "suspended", "terminated",
+    ]  # fmt: skip
 
 
 def test_a_lesson_that_is_left_is_told_as_left(place: Reported) -> None:

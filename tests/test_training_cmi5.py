@@ -1,4 +1,19 @@
-"""cmi5: whatever is done in the sessions of a registration, what is said of it keeps the specification's rules."""
+"""cmi5: whatever is done in the sessions of a registration, what is said of it keeps the specification's rules.
+
+What the specification (Quartz, first edition; gone through line by line, 26 November 2026) asks of an assignable
+unit, and where it is held. Here and in `tests.statement_judges.cmi5_problems`: 7.1 and 9.3 (``initialized`` first,
+``terminated`` last, each once; ``passed`` or ``failed`` once a session; ``passed`` and ``completed`` once a
+registration; no ``failed`` after ``passed``; what is allowed comes in between), 9.1 (UUIDs), 9.2 (the actor as given,
+with its account), 9.4 (activityId as object), 9.5 (score only with a verdict, and in keeping with masteryScore;
+success, completion, duration), 9.6 (registration, template, session id, both categories, masteryScore repeated), 9.7
+(UTC), 10 (masteryScore decides; Browse and Review say nothing but begin and end; LMS.LaunchData is only read), 11.2
+(sound). In a browser (`tests/browser/test_reporting.py`): 8.1 (parameters in any order, endpoint with and without its
+slash), 8.2 (one POST to fetch, its token as Basic in every request, error codes), 10 (returnURL, once everything is
+told), 11 (cmi5LearnerPreferences read at the start; the page begins in the first of the learner's languages that it
+has). The course structure (13, 14): `tests/test_cmi5_structure.py`. Not done, as the specification leaves it open:
+entitlementKey and launchParameters are not read, preferences are not written, no progress is told, the activity
+profile is not used.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +25,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sim.training.assignment import score_within
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event, HintOpened
 from sim.training.cmi5 import CATEGORY, Cmi5Session, Launch, LaunchError, read_launch
 from sim.training.deal import deal
+from sim.training.help import Help
 from sim.training.lint import solution_attempt
 from sim.training.score import Score, score_attempt
 from sim.training.statementcheck import statement_problems
-from sim.training.statements import SITE, VERBS, Circumstances, Statement, attempt_statements, suspended
+from sim.training.statements import CAREFUL, SITE, VERBS, Circumstances, Statement, attempt_statements, suspended
 from tests.statement_judges import cmi5_problems, refused_by_schema
 from tests.training_lessons import line_up, line_up_machine
 
@@ -47,7 +64,7 @@ SAID: dict[str, Any] = {
 def said(**changes: object) -> dict[str, Any]:
     data = copy.deepcopy(SAID)
     for key, value in changes.items():
-        place = data["launch_data"] if key in ("launchMode", "masteryScore", "contextTemplate") else data
+        place = data["launch_data"] if key in ("launchMode", "masteryScore", "moveOn", "contextTemplate") else data
         if value is ...:
             del place[key]
         else:
@@ -183,16 +200,77 @@ def test_a_fail_waits_for_the_end_and_a_pass_takes_it_back() -> None:
     assert session.closing(later)[-1]["result"] == {"duration": "PT1800S"}
 
 
-def test_a_fail_with_everything_right_goes_without_a_score_that_contradicts_it() -> None:
-    session = Cmi5Session(read_launch(said(), OPENED))
+def failed_with(scaled: float, careful: bool) -> list[Statement]:
     made = statements_of("failed", 1, OPENED)
     for one in made:
         if one["verb"]["id"] == f"{VERBS}failed":
-            one["result"]["score"] = {"scaled": 1.0}
-    session.translated(made)
+            one["result"]["score"] = {"scaled": scaled}
+            one["result"]["extensions"][CAREFUL] = careful
+    return made
+
+
+@pytest.mark.parametrize("scaled", [0.8, 1.0])
+def test_a_fail_by_lack_of_care_goes_without_a_score_that_contradicts_it(scaled: float) -> None:
+    session = Cmi5Session(read_launch(said(masteryScore=0.8), OPENED))
+    assert "passed" not in verbs(session.translated(failed_with(scaled, careful=False)))
     failed, _ = session.closing(OPENED + timedelta(minutes=30))
     assert "score" not in failed["result"]
     assert failed["result"]["success"] is False
+
+
+# Source: cmi5, section 10.0, masteryScore ("passed" and "failed" are based on it where it is given), and 9.3.4, 9.3.5.
+@pytest.mark.parametrize(("scaled", "wanted"), [(0.7999, "failed"), (0.8, "passed"), (0.95, "passed")])
+def test_the_score_that_the_launch_asks_for_decides(scaled: float, wanted: str) -> None:
+    launch = read_launch(said(masteryScore=0.8), OPENED)
+    session = Cmi5Session(launch)
+    told = [session.opening(), *session.translated(failed_with(scaled, careful=True))]
+    told += session.closing(OPENED + timedelta(minutes=30))
+    defined = verbs([one for one in told if CATEGORY in str(one["context"]["contextActivities"])])
+    assert (
+        defined
+        == {
+            "failed": ["initialized", "failed", "terminated"],
+            # Enough for the course, so there is nothing left to be done.
+            "passed": ["initialized", "passed", "completed", "terminated"],
+        }[wanted]
+    )
+    assert cmi5_problems(told, judged_by(launch)) == []
+    assert [problem for one in told for problem in (*statement_problems(one), *refused_by_schema(one))] == []
+    (verdict,) = (one for one in told if one["verb"]["id"] == f"{VERBS}{wanted}")
+    assert verdict["result"]["score"] == {"scaled": scaled}
+
+
+def test_more_help_than_was_permitted_reaches_no_score() -> None:
+    attempt, score = KINDS["passed"]
+    within = score_within(score, Help(hints=0), attempt)
+    circumstances = Circumstances("learner", "22222222-2222-4222-8222-000000000001", OPENED, "1a2b")
+    session = Cmi5Session(read_launch(said(masteryScore=0.1), OPENED))
+    told = session.translated(attempt_statements(line_up(), attempt, circumstances, within))
+    assert "passed" not in verbs(told)
+    assert verbs(session.closing(OPENED + timedelta(hours=1))) == ["failed", "terminated"]
+
+
+@pytest.mark.parametrize(
+    ("preferences", "audio"),
+    [
+        ({"languagePreference": "en-US,fr-FR", "audioPreference": "off"}, False),
+        ({"audioPreference": "on"}, True),
+        ({"audioPreference": "loud"}, None),
+        ({"audioPreference": None}, None),
+        ([], None),
+    ],
+)
+def test_whether_the_learner_wants_sound_is_read_and_stops_no_launch(preferences: object, audio: bool | None) -> None:
+    # Source: cmi5, section 11.2.
+    assert read_launch(said(preferences=preferences), OPENED).audio == audio
+    assert read_launch(said(), OPENED).audio is None
+
+
+def test_what_the_system_waits_for_is_known_where_it_says_so() -> None:
+    assert read_launch(said(), OPENED).move_on == "Passed"
+    assert read_launch(said(moveOn="CompletedOrPassed"), OPENED).move_on == "CompletedOrPassed"
+    assert read_launch(said(moveOn="passed"), OPENED).move_on == ""
+    assert read_launch(said(moveOn=...), OPENED).move_on == ""
 
 
 def test_the_template_of_an_old_system_is_understood() -> None:

@@ -7,6 +7,9 @@ category. Of those that it defines, a session says ``initialized`` first and ``t
 one of ``passed`` and ``failed``; over all sessions of a registration ``passed`` and ``completed`` once each, and never
 ``failed`` after ``passed``. So a pass is told at once, but a fail only at the end of the session: until then it may
 still be passed.
+
+What the launch asks for decides. A score to be reached (``masteryScore``) makes an attempt passed that reached it with
+care, whatever else it lacked; one that broke a rule, or had more help than was permitted, reaches nothing.
 """
 
 from __future__ import annotations
@@ -19,9 +22,18 @@ from typing import Any
 
 from sim.errors import BandbenchError
 from sim.training.statementcheck import statement_problems
-from sim.training.statements import VERBS, Statement, duration_text, lesson_iri, statement_id, utc_text, verb
+from sim.training.statements import CAREFUL, VERBS, Statement, duration_text, lesson_iri, statement_id, utc_text, verb
 
-__all__ = ["CATEGORY", "MASTERY_SCORE", "MOVE_ON_CATEGORY", "Cmi5Session", "Launch", "LaunchError", "read_launch"]
+__all__ = [
+    "CATEGORY",
+    "MASTERY_SCORE",
+    "MOVE_ON",
+    "MOVE_ON_CATEGORY",
+    "Cmi5Session",
+    "Launch",
+    "LaunchError",
+    "read_launch",
+]
 
 _CMI5 = "https://w3id.org/xapi/cmi5/context/"
 CATEGORY = f"{_CMI5}categories/cmi5"
@@ -32,6 +44,9 @@ _SESSION = f"{_CMI5}extensions/sessionid"
 MASTERY_SCORE = f"{_CMI5}extensions/masteryscore"
 """Extension that repeats the score that counted as a pass."""
 _MODES = ("Normal", "Browse", "Review")
+MOVE_ON = ("NotApplicable", "Passed", "Completed", "CompletedAndPassed", "CompletedOrPassed")
+"""What a learning system may wait for before it counts what was launched as done."""
+_AUDIO = {"on": True, "off": False}
 _JUDGED = ("passed", "failed", "completed")
 # Said once a session; an attempt's own would stand before the first or behind the last of all statements.
 _OF_SESSIONS = ("initialized", "terminated")
@@ -63,6 +78,10 @@ class Launch:
         ``Normal``, ``Browse`` or ``Review``; only the first is judged.
     mastery_score : float or None
         The scaled score from which on an attempt counts as passed, if the system gave one.
+    move_on : str
+        One of `MOVE_ON`: what the system waits for; empty if it says nothing that can be understood.
+    audio : bool or None
+        Whether the learner wants sound; None if that was not said.
     passed, completed : bool
         Whether an earlier session of the registration said so.
     opened_at : datetime
@@ -77,6 +96,8 @@ class Launch:
     session: str
     mode: str
     mastery_score: float | None
+    move_on: str
+    audio: bool | None
     passed: bool
     completed: bool
     opened_at: datetime
@@ -100,7 +121,7 @@ def read_launch(data: Mapping[str, Any], opened_at: datetime) -> Launch:
     ----------
     data : mapping
         ``actor``, ``registration``, ``activity_id``, ``lesson``, ``launch_data`` (the document LMS.LaunchData),
-        ``passed`` and ``completed``.
+        ``preferences`` (cmi5LearnerPreferences; may be missing), ``passed`` and ``completed``.
     opened_at : datetime
         When the bench was ready.
 
@@ -136,6 +157,8 @@ def read_launch(data: Mapping[str, Any], opened_at: datetime) -> Launch:
         session=session,
         mode=str(mode),
         mastery_score=None if mastery is None else float(mastery),
+        move_on=str(said["moveOn"]) if said.get("moveOn") in MOVE_ON else "",
+        audio=_sound_wanted(data.get("preferences")),
         passed=bool(data.get("passed")),
         completed=bool(data.get("completed")),
         opened_at=opened_at,
@@ -144,6 +167,12 @@ def read_launch(data: Mapping[str, Any], opened_at: datetime) -> Launch:
     if problems:
         raise LaunchError(f"what the learning system said makes no statement: {problems[0]}")
     return launch
+
+
+def _sound_wanted(preferences: object) -> bool | None:
+    """Return whether the learner wants sound; a wish that cannot be understood stops no launch."""
+    said = preferences.get("audioPreference") if isinstance(preferences, Mapping) else None
+    return _AUDIO.get(said) if isinstance(said, str) else None
 
 
 class Cmi5Session:
@@ -184,14 +213,35 @@ class Cmi5Session:
             launched = statement["object"]["id"] == lesson_iri(self.launch.lesson)
             if not launched or name not in _JUDGED:
                 told.append(self._allowed(statement))
-            elif name == "failed":
+            elif name == "failed" and not self._reached(statement):
                 self._failed = statement
-            elif name == "passed" and not self._passed:
-                self._passed, self._failed = True, None
-                told.append(self._judged(statement))
+            elif name in ("passed", "failed"):
+                told += self._pass(statement)
             elif name == "completed" and not self._completed:
                 self._completed = True
                 told.append(self._judged(statement))
+        return told
+
+    def reaches(self, statements: Iterable[Statement]) -> list[Statement]:
+        """Return those that say an attempt failed though it reached the score that the launch asks for."""
+        return [one for one in statements if one["verb"]["id"] == f"{VERBS}failed" and self._reached(one)]
+
+    def _reached(self, failed: Statement) -> bool:
+        mastery, result = self.launch.mastery_score, failed["result"]
+        careful = bool(result.get("extensions", {}).get(CAREFUL))
+        return mastery is not None and careful and bool(result["score"]["scaled"] >= mastery)
+
+    def _pass(self, statement: Statement) -> list[Statement]:
+        """Return that it is passed, if nobody said so yet; by a score that was reached, that is all there is to do."""
+        if self._passed:
+            return []
+        self._passed, self._failed = True, None
+        told = [self._judged({**statement, "verb": verb("passed"), "result": {**statement["result"], "success": True}})]
+        if statement["verb"]["id"] == f"{VERBS}failed" and not self._completed:
+            self._completed = True
+            result = {"completion": True, "duration": statement["result"]["duration"]}
+            own_id = statement_id(statement["id"], "completed")
+            told.append(self._judged({**statement, "id": own_id, "verb": verb("completed"), "result": result}))
         return told
 
     def closing(self, ended_at: datetime) -> list[Statement]:
@@ -253,8 +303,8 @@ class Cmi5Session:
         result = dict(statement["result"])
         mastery = self.launch.mastery_score
         if name == "failed" and mastery is not None and result["score"]["scaled"] >= mastery:
-            # All signals right and failed all the same, by the order of work or the care taken: the share of what was
-            # right would contradict the outcome, and stands beside it instead.
+            # Enough was right and it failed all the same, by the order of work, the care taken or the help that was
+            # used: the share of what was right would contradict the outcome, and is left out.
             del result["score"]
         said = self._categorised({**statement, "result": result}, CATEGORY, MOVE_ON_CATEGORY)
         said["object"] = {"objectType": "Activity", "id": self.launch.activity_id}

@@ -26,6 +26,7 @@ from sim.training.parts import Question
 from sim.training.score import Score, Submission, control_states
 
 __all__ = [
+    "CAREFUL",
     "EXTENSIONS",
     "LANGUAGE",
     "SITE",
@@ -52,6 +53,8 @@ SITE = "https://bandbench.example"
 """What every identifier of ours begins with: an invented domain, of those that RFC 2606 keeps free for ever."""
 EXTENSIONS = f"{SITE}/xapi/extensions/"
 """Begins the names of what a statement says beyond the specification."""
+CAREFUL = f"{EXTENSIONS}careful"
+"""Extension of what was passed or failed: whether order of work, care and help were as they should be."""
 LANGUAGE = "en-GB"
 """Language of the lessons' texts."""
 
@@ -233,7 +236,8 @@ def ending(lesson: Lesson, attempt: Attempt, circumstances: Circumstances, score
             "score": {"scaled": round(score.points, 4)},
             "success": score.passed,
             "duration": spent,
-            "extensions": _named({"reason": score.reason, "moves": score.moves, "hints": list(score.hints_opened)}),
+            "extensions": _named({"reason": score.reason, "moves": score.moves, "hints": list(score.hints_opened)})
+            | {CAREFUL: score.parts[-1].passed},
         }
         outcome = "passed" if score.passed else "failed"
         statements.append(say(outcome, outcome, end_s, activity, result, dealt))

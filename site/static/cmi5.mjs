@@ -1,6 +1,8 @@
 // A launch by a learning system (cmi5): what the address says, and what the system says when it is asked.
 
 const NAMES = ["endpoint", "fetch", "actor", "registration", "activityId"];
+// The page does not wait longer than this to know which language to begin in.
+const LONGEST_WAIT_MS = 5000;
 const VERSIONS = ["1.0.3", "2.0.0"];
 
 // A launch that failed, as a code that the part has words for.
@@ -22,7 +24,7 @@ function webAddress(text) {
 }
 
 // The launch in the page's address, or null if there is none.
-export function launchOf(search) {
+function launchOf(search) {
   const given = new URLSearchParams(search);
   if (!NAMES.some((name) => given.has(name))) return null;
   const missing = NAMES.filter((name) => !given.get(name));
@@ -56,7 +58,7 @@ async function tokenOf(launch) {
     // Without storage the learning system itself says that it has given the token.
   }
   const said = await answered(fetch(launch.fetch, { method: "POST", cache: "no-store", referrerPolicy: "no-referrer" }));
-  if (said["error-code"] === "1") throw new LaunchFailure("launch_used", "");
+  if (String(said["error-code"]) === "1") throw new LaunchFailure("launch_used", "");
   if (typeof said["auth-token"] !== "string") throw new LaunchFailure("launch_refused", said["error-text"] ?? "auth-token");
   return said["auth-token"];
 }
@@ -76,8 +78,32 @@ async function answered(asked) {
   }
 }
 
+// The launch in the page's address is taken once, by whoever asks first: the language of the page is one of the things
+// that it decides. Null where there is none.
+let opening = null;
+export function takenLaunch(allowed) {
+  if (!allowed) return null;
+  try {
+    const launch = launchOf(location.search);
+    if (launch !== null) opening ??= openLaunch(launch).then((opened) => ({ ...opened, endpoint: launch.endpoint }));
+  } catch (error) {
+    opening ??= Promise.reject(error);
+  }
+  // Told where the launch is dealt with.
+  opening?.catch(() => {});
+  return opening;
+}
+
+// The learner's languages as the learning system knows them, the one liked best first; none where it does not say.
+export async function launchedLanguages(allowed) {
+  const slow = new Promise((resolve) => { setTimeout(resolve, LONGEST_WAIT_MS, null); });
+  const opened = await Promise.race([takenLaunch(allowed), slow]).catch(() => null);
+  const said = opened?.preferences?.languagePreference;
+  return typeof said === "string" ? said.split(",").map((tag) => tag.trim()).filter(Boolean) : [];
+}
+
 // What the learning system says about a launch: the authorisation, and what Python's read_launch wants to know.
-export async function openLaunch(launch) {
+async function openLaunch(launch) {
   const authorisation = `Basic ${await tokenOf(launch)}`;
   const agent = JSON.stringify(launch.actor);
   const ask = (path, values, version) => fetch(`${launch.endpoint}${path}?${new URLSearchParams(values)}`, {
@@ -118,6 +144,7 @@ export async function openLaunch(launch) {
       activity_id: launch.activityId,
       lesson: launch.lesson,
       launch_data: data,
+      preferences,
       passed: await said("passed"),
       completed: await said("completed"),
     },

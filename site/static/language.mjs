@@ -1,6 +1,8 @@
 // The language of the page: which one, its texts, and the switch. What stands in the page itself is English as it comes;
 // for another language the texts are fetched first and put in its place.
 
+import { launchedLanguages } from "./cmi5.mjs";
+
 const KEPT_AS = "bandbench-language";
 const { english, names, addresses } = JSON.parse(document.getElementById("site-words").textContent);
 
@@ -13,9 +15,12 @@ function kept() {
   }
 }
 
-// The first that is there: a link's, the one chosen here before, the browser's own.
-function chosen() {
-  const asked = [new URLSearchParams(location.search).get("language"), kept(), ...(navigator.languages ?? [])];
+// The first that is there: a link's, the learner's own as a learning system knows it that launched the page, the one
+// chosen here before, the browser's own.
+async function chosen() {
+  const { statements } = JSON.parse(document.getElementById("site-parts").textContent);
+  const launched = Object.keys(names).length > 1 ? await launchedLanguages(statements?.cmi5) : [];
+  const asked = [new URLSearchParams(location.search).get("language"), ...launched, kept(), ...(navigator.languages ?? [])];
   for (const one of asked) {
     const name = one?.toLowerCase().split("-")[0];
     if (name in names) return name;
@@ -23,7 +28,7 @@ function chosen() {
   return "en";
 }
 
-let language = chosen();
+let language = await chosen();
 let words = english;
 if (language in addresses) {
   try {

@@ -5,7 +5,7 @@
 // is told by events how sending stands. Without an address that this site was built for, or a launch by a learning
 // system, nothing is ever sent.
 
-import { LaunchFailure, launchOf, openLaunch } from "./cmi5.mjs";
+import { LaunchFailure, takenLaunch } from "./cmi5.mjs";
 import { statementStore } from "./records.mjs";
 
 const MOST_AT_ONCE = 25;
@@ -27,6 +27,8 @@ let timer = 0;
 let busy = null;
 let closing = { rows: [], openedMs: 0 };
 let ended = false;
+// Whether the learner has asked to go back to the learning system.
+let leaving = false;
 
 // In order of what happened: statements carry their time, and a place for what happened at once.
 const inOrder = (one, other) =>
@@ -51,6 +53,8 @@ function tell() {
     sent: states.sent,
     refused,
     waiting: waiting().length,
+    // Of launches that are over: their authorisation is gone, and nobody takes them any more.
+    stranded: [...rows.values()].filter((row) => row.state === "waiting" && row.session !== "" && row.session !== target?.session).length,
     open: config.origin !== "",
     origin: config.origin,
     endpoint: target?.endpoint ?? kept.endpoint ?? config.endpoint,
@@ -173,6 +177,7 @@ function send() {
     .finally(() => {
       busy = null;
       tell();
+      goBack();
       // What came while the last request was under way.
       if (trouble.code === "" && waiting().length > 0) send();
     });
@@ -206,10 +211,16 @@ function close() {
 
 async function finish() {
   close();
+  leaving = true;
   await statementStore.put(closingRows()).catch(() => {});
   await send();
   tell();
-  if (waiting().length === 0 && launch.returnAddress) location.assign(launch.returnAddress);
+  goBack();
+}
+
+// Back to the learning system once everything is told, however long that takes, or as soon as the learner says so.
+function goBack(all = true) {
+  if (leaving && launch.returnAddress && !(all && waiting().length > 0)) location.assign(launch.returnAddress);
 }
 
 // What the part and the browser ask ------------------------------------------------------------------------------------
@@ -252,6 +263,7 @@ async function exportStatements() {
 
 const wishes = {
   ask: tell,
+  away: () => goBack(false),
   use: useEndpoint,
   stop: () => {
     clearTimeout(timer);
@@ -262,17 +274,17 @@ const wishes = {
   export: exportStatements,
 };
 
-async function takeLaunch(given) {
+async function takeLaunch(opening) {
   launch = { ...launch, state: "opening" };
   tell();
-  const opened = await openLaunch(given);
+  const opened = await opening;
   target = {
-    endpoint: given.endpoint,
+    endpoint: opened.endpoint,
     version: opened.version,
     authorisation: opened.authorisation,
     session: opened.message.launch_data.contextTemplate?.extensions?.["https://w3id.org/xapi/cmi5/context/extensions/sessionid"] ?? "",
   };
-  launch = { state: "open", code: "", detail: "", returnAddress: opened.returnAddress, preferences: opened.preferences };
+  launch = { state: "open", code: "", detail: "", returnAddress: opened.returnAddress };
   post({ type: "records", kind: "launch", text: JSON.stringify(opened.message) });
 }
 
@@ -303,8 +315,8 @@ export async function acceptStatements(send_, given) {
   tell();
   if (!config.cmi5) return;
   try {
-    const launched = launchOf(location.search);
-    if (launched !== null) await takeLaunch(launched);
+    const opening = takenLaunch(config.cmi5);
+    if (opening !== null) await takeLaunch(opening);
   } catch (error) {
     if (!(error instanceof LaunchFailure)) throw error;
     launch = { ...launch, state: "failed", code: error.code, detail: error.detail };

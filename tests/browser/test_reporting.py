@@ -112,6 +112,7 @@ def package(built_site: Path, tmp_path_factory: pytest.TempPathFactory) -> Calla
     return unpacked
 
 
+@pytest.mark.timeout(900)
 def test_a_launch_is_worked_on_passed_reported_and_left(
     browser: Browser, package: Callable[[FakeLms], Path], lms: FakeLms, tmp_path: Path
 ) -> None:
@@ -120,8 +121,21 @@ def test_a_launch_is_worked_on_passed_reported_and_left(
         page = ReportingPage(context, url, query=lms.launch_address(f"?lesson={LESSON}"), others=(lms.address,))
         page.until(lambda: page.who == "Mara Example", "the learner of the launch")
         page.until(lambda: verbs(lms.statements) == ["initialized"], "the first statement")
-        page.page.locator(".part.reporting").get_by_text("Launched by your learning system").wait_for()
+        launch = page.page.locator("#launch")
+        launch.get_by_text("Launched by your learning system").wait_for()
         page.page.locator("[data-do=begin]").wait_for()
+        # How to report back is in sight without scrolling, on a small screen, too.
+        for width, height in ((1400, 900), (1024, 600), (390, 700)):
+            page.page.set_viewport_size({"width": width, "height": height})
+            page.page.evaluate("scrollTo(0, 0)")
+            box = launch.locator("[data-do=reporting_leave]").bounding_box()
+            assert box is not None
+            assert box["y"] + box["height"] <= height
+            assert page.page.evaluate("document.documentElement.scrollWidth") <= width
+        page.page.set_viewport_size({"width": 1400, "height": 900})
+        # Source: cmi5, section 11.2 (audioPreference): off, as this learner wants it.
+        assert page.page.locator("#sound-volume").input_value() == "0"
+        page.page.get_by_text("you want no sound").wait_for(state="attached")
         page.bench.screenshot("reporting-2-launched")
         page.press(do="begin")
         page.page.locator(".seed", has_text="Variation").wait_for()
@@ -140,7 +154,13 @@ def test_a_launch_is_worked_on_passed_reported_and_left(
         context.set_offline(False)
         page.until(lambda: "completed" in verbs(lms.statements), "what was done without a connection")
         page.press(do="close")
-        page.press(do="reporting_leave")
+        # What is not told yet is counted, and waited for: only then does the page go back.
+        lms.failing[:] = [503, 503, 503]
+        launch.locator("[data-do=reporting_leave]").focus()
+        page.page.keyboard.press("Enter")
+        launch.get_by_text("not all of it could be reported (waiting: 1)").wait_for()
+        launch.locator("[data-do=reporting_away]").wait_for()
+        page.bench.screenshot("reporting-4-waiting", full_page=False)
         page.page.get_by_text("Back at school").wait_for()
         told = lms.statements
         assert verbs(told) == ["initialized", "interacted", "attempted", "passed", "completed", "terminated"]

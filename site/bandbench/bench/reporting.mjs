@@ -44,44 +44,60 @@ function standing(now) {
 export function render({ model, el }) {
   const { words } = model;
   const wish = (what, more = {}) => document.dispatchEvent(new CustomEvent("bandbench:reporting-do", { detail: { do: what, ...more } }));
+  // The launch stands at the top of the page: who is to report back needs no scrolling to find how.
+  const bar = document.getElementById("launch");
+  bar.setAttribute("aria-label", words.title_launch);
   const launched = h("p");
   const problem = h("p", { role: "alert" });
+  const ending = h("p", { role: "status" });
   const leave = button(words.leave, () => model.send_msg({ do: "leave" }), { class: "main", "data-do": "reporting_leave" });
-  const box = h("section", { class: "asked launched", "aria-label": words.title_launch, hidden: true }, launched, problem, leave);
+  const away = button(words.away, () => wish("away"), { "data-do": "reporting_away", hidden: true });
+  bar.replaceChildren(launched, problem, ending, h("p", {}, leave, away));
   const title = h("summary");
   const status = h("p", { class: "sentence", role: "status" });
   const settings = settingsSection(words, wish);
   const refused = h("ul", { class: "unreadable" });
   const refusals = h("div", { hidden: true }, h("h4", {}, words.refused), h("p", { class: "about" }, words.refused_about), refused);
+  const stranded = h("p", { class: "sentence", hidden: true });
   const told = h("p", { class: "sentence", role: "status" });
   const details = h("details", { class: "records" }, title, h("p", { class: "about" }, words.about),
     h("div", { class: "row" }, button(words.export, () => wish("export"), { "data-do": "reporting_export" })),
     settings.element, refusals, told);
-  const part = h("div", { class: "part reporting" }, h("div", { class: "learner" }, box, details, status));
+  const part = h("div", { class: "part reporting" }, h("div", { class: "learner" }, details, status, stranded));
   el.append(part);
 
   let launchState = "";
-  const showBox = () => {
+  let preferred = null;
+  const showBar = () => {
     const shown = JSON.parse(model.shown);
     setText(launched, shown.launched ?? "");
     setText(problem, shown.problem ?? "");
     problem.hidden = !shown.problem;
-    box.hidden = !shown.launched && !shown.problem;
+    bar.hidden = !shown.launched && !shown.problem;
     leave.hidden = launchState !== "open" || !shown.launched;
+    const audio = shown.audio ?? null;
+    if (audio === preferred) return;
+    preferred = audio;
+    document.dispatchEvent(new CustomEvent("bandbench:sound-preferred", { detail: { on: audio } }));
   };
   document.addEventListener("bandbench:reporting", ({ detail: now }) => {
     setText(title, fill(words.title, now));
     const key = standing(now);
     const detail = key.startsWith("launch_") ? now.launch.detail : now.trouble.detail;
-    setText(status, fill(words[key], { ...now, detail, seconds: now.trouble.seconds }));
+    const sentence = fill(words[key], { ...now, detail, seconds: now.trouble.seconds });
+    setText(status, sentence);
+    setText(ending, now.ended ? sentence : "");
+    away.hidden = !now.ended || now.waiting === 0 || !now.launch.returnAddress;
+    setText(stranded, fill(words.stranded, now));
+    stranded.hidden = now.stranded === 0;
     part.dataset.reporting = key;
     settings.show(now);
     refusals.hidden = now.refused.length === 0;
     refused.replaceChildren(...now.refused.map((line) => h("li", {}, line)));
     launchState = now.ended ? "ended" : now.launch.state;
-    showBox();
+    showBar();
   });
   document.addEventListener("bandbench:reporting-told", ({ detail }) => setText(told, detail.word ? fill(words[detail.word], detail.values ?? {}) : ""));
-  follow(model, ["shown"], showBox);
+  follow(model, ["shown"], showBar);
   wish("ask");
 }

@@ -19,7 +19,7 @@ from bandbench.bench.records import LearnerRecords
 from bandbench.bench.trail import Trail
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
-from sim.training.cmi5 import read_launch
+from sim.training.cmi5 import Launch, read_launch
 
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
@@ -33,7 +33,8 @@ class ReportingCard(Part):
     Attributes
     ----------
     shown : str
-        JSON: who was launched with what, or why a launch failed. How sending stands, the page says by events.
+        JSON: who was launched with what, whether he or she wants sound, or why a launch failed. How sending stands,
+        the page says by events.
     """
 
     shown = param.String(default="{}")
@@ -95,11 +96,21 @@ class ReportingView(View):
             self.bench.choose_mode("learn")
             self.bench.choose_lesson(launch.lesson)
         title = self.bench.lessons[launch.lesson].title if known else ""
-        mode = say(f"reporting.mode_{launch.mode.lower()}")
         text = say("reporting.launched", name=name, title=title) if known else say("reporting.no_lesson", name=name)
-        self.card.shown = json.dumps({"launched": f"{text} {mode}", "problem": ""})
+        sentences = [text, say(f"reporting.mode_{launch.mode.lower()}"), *_asked(launch, known)]
+        self.card.shown = json.dumps({"launched": " ".join(sentences), "audio": launch.audio, "problem": ""})
 
     def _problem(self, problem: str | None) -> None:
         if problem:
             shown = {"launched": "", **json.loads(self.card.shown), "problem": problem}
             self.card.shown = json.dumps(shown)
+
+
+def _asked(launch: Launch, known: bool) -> list[str]:
+    """Return what the learning system waits for, in sentences."""
+    if launch.mode != "Normal" or not known:
+        return []
+    sentences = [say(f"reporting.move_on_{launch.move_on.lower()}")] if launch.move_on else []
+    if launch.mastery_score is not None and launch.mastery_score < 1.0:
+        sentences.append(say("reporting.mastery", percent=f"{100.0 * launch.mastery_score:g}"))
+    return sentences

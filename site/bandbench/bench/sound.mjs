@@ -50,6 +50,20 @@ export function render({ model, el }) {
     volume = Number(loud.value) / 100;
     tell("volume", { volume });
   } });
+  // What a learner has told the learning system that launched the page: no sound, or sound from the first press on, for
+  // browsers let a page sound no sooner.
+  document.addEventListener("bandbench:sound-preferred", ({ detail }) => {
+    if (detail.on === false) {
+      volume = 0;
+      loud.value = 0;
+      tell("volume", { volume });
+      setText(listenSays, words.preferred_off);
+    } else if (detail.on) {
+      document.addEventListener("click", (event) => {
+        if (!listening && !event.composedPath().includes(part)) tell("listen", { on: true, volume });
+      }, { once: true });
+    }
+  });
   const winding = toggle(words.winding, (pressed) => model.send_msg({ do: "winding", value: pressed }));
   const describe = button(words.describe, () => model.send_msg({ do: "describe" }));
   document.addEventListener("bandbench:listening", ({ detail }) => {

@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 
 from bandbench.bench.recordform import KeptAttempt, LeftAttempt
 from bandbench.bench.records import LearnerRecords
+from sim.training.assignment import score_within
 from sim.training.attempt import CheckSubmitted, StepShown
 from sim.training.cmi5 import Cmi5Session, Launch
 from sim.training.lesson import Lesson
@@ -21,6 +22,7 @@ from sim.training.statements import (
     Circumstances,
     Statement,
     attempt_statements,
+    ending,
     resumed,
     suspended,
     trail,
@@ -80,8 +82,18 @@ class Trail:
     def left(self, row: LeftAttempt, session: Session) -> None:
         """Tell that an attempt was left."""
         began = self._began.setdefault(row.id, _began(row))
-        so_far = self._so_far(row, session, began)
-        self._give(row, [*so_far, suspended(session.lesson, row.attempt, self._around(row, began))])
+        around = self._around(row, began)
+        told = self._so_far(row, session, began)
+        told += self._reached(row, session, around)
+        self._give(row, [*told, suspended(session.lesson, row.attempt, around)])
+
+    def _reached(self, row: LeftAttempt, session: Session, around: Circumstances) -> list[Statement]:
+        """Return that an attempt that is left has reached the score its launch asks for: enough, though not all."""
+        asked = self._launch is not None and self._launch.launch.mastery_score is not None
+        if self._launch is None or not asked or not any(isinstance(one, CheckSubmitted) for one in row.attempt.events):
+            return []
+        score = score_within(session.score(), row.permitted, row.attempt)
+        return self._launch.reaches(ending(session.lesson, row.attempt, around, score))
 
     def resumed(self, row: LeftAttempt, session: Session) -> None:
         """Tell that an attempt is gone on with; the time until now does not count."""
@@ -159,8 +171,11 @@ class Trail:
             # Somebody else chose to go on here: that is not the launched learner's.
             return
         places = {one["id"]: place for place, one in fresh}
+        place = 0
         for statement in self._launch.translated(one for _, one in fresh):
-            self._keep(statement, row.profile, row.id, places[statement["id"]])
+            # What the session adds of its own stands behind what it adds it to.
+            place = places.get(statement["id"], place)
+            self._keep(statement, row.profile, row.id, place)
         self._tell_closing()
 
     def _row(self, statement: Statement, profile: str, attempt: str, place: int) -> dict[str, object]:
