@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -16,9 +17,9 @@ from bandbench.bench.sheets import Grid, Items, Lines, Prose, Sheet, sheet_data,
 from bandbench.command import main
 from sim.controls import CONTROLS
 from sim.training.alignment import AlignmentRecord, alignment_record
-from sim.training.assignment import Help
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, HintOpened, NoteWritten
 from sim.training.deal import deal
+from sim.training.help import Help
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
 from sim.training.run import machine_for
@@ -238,7 +239,8 @@ def test_the_command_writes_sheets_from_exported_records(
     row = {
         "id": "22222222-2222-4222-8222-000000000001", "profile": profile["id"], "lesson": LESSON.id,
         "lesson_version": LESSON.version, "started_at": "2026-01-05T09:00:00.000Z",
-        "ended_at": "2026-01-05T09:30:00.000Z", "app_version": "0000", "log": attempt.to_json(), "help": ["hints-1"],
+        "ended_at": "2026-01-05T09:30:00.000Z", "app_version": "0000",
+        "log": replace(attempt, help=Help(1, worked=False, why=False, glossary=False)).to_json(),
     }  # fmt: skip
     file = {
         "format": "bandbench-records", "format_version": 1, "exported_at": "2026-01-05T10:00:00.000Z",
@@ -262,16 +264,28 @@ def test_the_command_writes_sheets_from_exported_records(
         ["practice", str(tmp_path / "none.json"), "--out", str(tmp_path / "x.html")],
         ["job", LESSON.id, "--out", str(tmp_path / "no" / "x.html")],
         ["handout", "--fault", "no_fault", "--out", str(tmp_path / "h")],
+        ["handout", "--standard", "405/50", "--out", str(tmp_path / "h")],
     ):
         assert main(["paper", *words]) == 2
         assert capsys.readouterr().err.startswith("bandbench paper: ")
 
 
-def test_a_handout_has_a_picture_a_trace_a_caption_and_words_for_each_fault(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("standard", "practice", "unit", "strange"),
+    [("525/60", "525 high-band", "IRE", ("625", "mV")), ("625/50", "625 high-band", "mV", ("525", "IRE"))],
+)
+def test_a_handout_has_a_picture_a_trace_a_caption_and_words_for_each_fault(
+    tmp_path: Path, standard: str, practice: str, unit: str, strange: tuple[str, str]
+) -> None:
     names = ["guide_knocked", "dull_channel_1"]
     out = tmp_path / "handout"
-    assert main(["paper", "handout", *(word for name in names for word in ("--fault", name)), "--out", str(out)]) == 0
+    faults = [word for name in names for word in ("--fault", name)]
+    assert main(["paper", "handout", *faults, "--standard", standard, "--out", str(out)]) == 0
     found = Tags((out / "index.html").read_text("utf-8"))
+    assert any(f"{standard}, {practice}, one fault" in text for text in found.texts)
+    # Captions and words are those of the machine that is shown, its unit of level (PUB: `sim.standards`) among them.
+    assert any(f" {unit}" in words for words in found.alts)
+    assert not any(one in text for one in strange for text in [*found.texts, *found.alts])
     assert found.tags.count("figure") == found.tags.count("figcaption") == len(found.alts) == 2 * (len(names) + 1)
     assert all(len(words) > 20 for words in found.alts)
     assert len(set(found.alts)) == len(found.alts)

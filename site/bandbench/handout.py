@@ -34,16 +34,18 @@ from sim.instruments import (
     waveform,
 )
 from sim.instruments.vectorscope import VectorRaster, describe_vectorscope, vectorscope
-from sim.recorder import Recorder
+from sim.recorder import NORMAL_PRACTICE, Recorder
 from sim.reel import make_reel
+from sim.standards import get_standard
 from sim.station import Station
 
 __all__ = ["HandoutError", "pictured_faults", "write_handout"]
 
-# Tape, signal (empty: the tape's own) and controls under which a proof's set-up is photographed.
+# Tape (without its standard's number of lines), signal (empty: the tape's own) and controls under which a proof's
+# set-up is photographed.
 _HELD: Mapping[str, tuple[str, str, Mapping[str, float]]] = {
-    "playback": ("alignment-525", "", {}),
-    "weak_rf": ("alignment-525", "", {f"channel_gain_db_{head}": -6.0 for head in range(1, 5)}),
+    "playback": ("alignment", "", {}),
+    "weak_rf": ("alignment", "", {f"channel_gain_db_{head}": -6.0 for head in range(1, 5)}),
     "bars": ("programme", "bars", {}),
     "colour": ("programme", "bars", {"correction": 2.0}),
     "compensated": ("programme", "bars", {"dropout_threshold_db": -12.0}),
@@ -82,7 +84,7 @@ def pictured_faults() -> dict[str, FaultSpec]:
     return {fault.name: fault for fault in found}
 
 
-def write_handout(folder: Path, names: Sequence[str] | None = None) -> list[Path]:
+def write_handout(folder: Path, names: Sequence[str] | None = None, standard: str = "525/60") -> list[Path]:
     """Write the pictures and the sheet ``index.html`` that shows them.
 
     Parameters
@@ -91,6 +93,8 @@ def write_handout(folder: Path, names: Sequence[str] | None = None) -> list[Path
         Where; made if it is not there. Files of the same names are replaced.
     names : sequence of str, optional
         Which faults; all that show on the picture monitor if None.
+    standard : str
+        The scanning standard of the machine that is photographed, one of `sim.standards.STANDARDS`.
 
     Returns
     -------
@@ -101,7 +105,10 @@ def write_handout(folder: Path, names: Sequence[str] | None = None) -> list[Path
     ------
     HandoutError
         If a fault does not exist or shows no picture, or the folder cannot be written.
+    UnknownNameError
+        If there is no such standard.
     """
+    practice = NORMAL_PRACTICE[get_standard(standard).name]
     known = pictured_faults()
     chosen = list(known) if names is None else list(dict.fromkeys(names))
     for name in chosen:
@@ -111,11 +118,12 @@ def write_handout(folder: Path, names: Sequence[str] | None = None) -> list[Path
                 "`bandbench render --help` lists the faults"
             )
     written: list[Path] = []
+    about = say("handout.about", standard=standard, practice=practice)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        parts: list[tuple[Block, ...]] = [(Prose(say("handout.about")), Prose(say("paper.caution"), quiet=True))]
-        parts.append(tuple(_entry(folder, None, written)))
-        parts += [tuple(_entry(folder, known[name], written)) for name in chosen]
+        parts: list[tuple[Block, ...]] = [(Prose(about), Prose(say("paper.caution"), quiet=True))]
+        parts.append(tuple(_entry(folder, None, standard, written)))
+        parts += [tuple(_entry(folder, known[name], standard, written)) for name in chosen]
         index = folder / "index.html"
         sheet = Sheet("handout", say("handout.title"), tuple(parts))
         index.write_text(sheets_html(say("handout.title"), [sheet]), "utf-8")
@@ -124,9 +132,9 @@ def write_handout(folder: Path, names: Sequence[str] | None = None) -> list[Path
     return [index, *written]
 
 
-def _entry(folder: Path, fault: FaultSpec | None, written: list[Path]) -> Iterator[Block]:
+def _entry(folder: Path, fault: FaultSpec | None, standard: str, written: list[Path]) -> Iterator[Block]:
     """Write the two pictures of a fault, or of a machine in order, and yield their part of the sheet."""
-    shot = _shot(fault)
+    shot = _shot(fault, standard)
     stem = fault.name if fault else "in-order"
     title = typeset(fault.title) if fault else say("handout.sound")
     text = typeset(fault.symptoms["picture"]) if fault else say("handout.sound_text")
@@ -160,8 +168,8 @@ def _view(fault: FaultSpec | None) -> str:
     return next((view for view in ("vectorscope", "rf", "waveform") if view in symptoms), "rf")
 
 
-def _shot(fault: FaultSpec | None) -> _Shot:
-    frame = _frame(fault)
+def _shot(fault: FaultSpec | None, standard: str) -> _Shot:
+    frame = _frame(fault, standard)
     in_colour = fault is not None and _setup(fault) == "colour"
     shown = colour_picture(frame) if in_colour else picture(frame)
     image = picture_image(shown, frame.standard.picture_aspect)
@@ -187,21 +195,30 @@ def _setup(fault: FaultSpec) -> str:
     return next((proof.setup for proof in fault.proof if proof.setup in (*_HELD, *_RUN)), "playback")
 
 
-def _frame(fault: FaultSpec | None) -> PlaybackFrame:
+def _frame(fault: FaultSpec | None, standard: str) -> PlaybackFrame:
     """Play a frame under the set-up of the fault's first proof that says how the machine runs."""
     setup = _setup(fault) if fault else "playback"
     condition = with_fault(Condition(), fault.name, fault.most) if fault else Condition()
+    practice, lines = NORMAL_PRACTICE[standard], standard.partition("/")[0]
     if setup in _HELD:
         tape, signal, controls = _HELD[setup]
-        recorder = Recorder(tape=tape, signal=signal or None, controls=dict(controls), condition=condition, seed=_SEED)
+        recorder = Recorder(
+            standard,
+            practice,
+            f"{tape}-{lines}" if tape == "alignment" else tape,
+            signal or None,
+            condition,
+            dict(controls),
+            _SEED,
+        )
         return recorder.play_frame(0)
-    station = Station(Recorder(signal="bars", condition=condition, seed=_SEED), seed=_SEED)
+    station = Station(Recorder(standard, practice, signal="bars", condition=condition, seed=_SEED), seed=_SEED)
     if setup == "running":
         station.make_ready("stop")
         station.do("play")
         station.advance(_RUN_UP_S)
         return station.frame()
-    reel = make_reel("blank-525")
+    reel = make_reel(f"blank-{lines}")
     reel.ring_fitted = True
     station.put_on(reel, "play")
     station.advance(1.0)

@@ -15,10 +15,12 @@ from bandbench.bench.paper import PractisedAttempt, alignment_sheet, job_sheet, 
 from bandbench.bench.recordform import RecordsFile, parse_records
 from bandbench.bench.sheets import Sheet, sheets_html
 from sim.errors import BandbenchError, UnknownNameError
+from sim.standards import STANDARDS
 from sim.training.alignment import alignment_record
-from sim.training.assignment import FULL_HELP, AssignmentError, help_of, score_within
+from sim.training.assignment import AssignmentError, score_within
 from sim.training.attempt import check_belongs
 from sim.training.deal import check_seed
+from sim.training.help import FULL_HELP, help_of
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
 from sim.training.reader import Table
@@ -56,6 +58,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     handout.add_argument(
         "--fault", action="append", dest="faults", metavar="NAME", help="only this one; may be repeated"
     )
+    handout.add_argument(
+        "--standard", default="525/60", metavar="|".join(STANDARDS), help="scanning standard (default: %(default)s)"
+    )
     handout.add_argument("--out", required=True, type=Path, metavar="FOLDER", help="where to write")
 
 
@@ -71,7 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
         # Only handouts need to draw pictures.
         from bandbench.handout import write_handout
 
-        written = write_handout(arguments.out, arguments.faults)
+        written = write_handout(arguments.out, arguments.faults, arguments.standard)
         print(f"wrote {written[0]} and {len(written) - 1} pictures")
         return 0
     lessons = read_lessons()
