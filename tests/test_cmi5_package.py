@@ -24,6 +24,7 @@ from bandbench.policy import (
     policy_of,
     with_connections,
 )
+from tests.packed_site import ARCHIVE, ARCHIVE_PARTS, python_archive
 
 LESSONS = read_lessons()
 COURSE = read_course(LESSONS)
@@ -38,7 +39,13 @@ def site() -> dict[str, bytes]:
         "page": "assets/page-0",
         "bokeh": "assets/bokeh",
         "panel": "assets/panel",
-        "parts": json.dumps({"version": "0123abcd", "statements": {"origin": "", "endpoint": "", "cmi5": False}}),
+        "parts": json.dumps(
+            {
+                "version": "0123abcd",
+                "statements": {"origin": "", "endpoint": "", "cmi5": False},
+                **ARCHIVE_PARTS,
+            }
+        ),
         "content_security_policy": html.escape(PAGE_POLICY),
         "download_megabytes": "1",
         "lesson": lesson_html(LESSONS[COURSE.lessons[0]]),
@@ -46,7 +53,7 @@ def site() -> dict[str, bytes]:
         "still_words": "bars",
         "words": "{}",
     }
-    return {START: _index(values)}
+    return {START: _index(values), ARCHIVE: python_archive()}
 
 
 def structure(files: dict[str, bytes]) -> etree._Element:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gzip
+import html
 import io
 import json
 import re
@@ -11,14 +13,17 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
-from bandbench.bench.lessons import read_course, read_lessons
+from bandbench.bench.lessons import NOT_LESSONS, only_lesson, read_course, read_lessons
 from bandbench.build import _index
+from bandbench.build_archive import archive_files
 from bandbench.build_page import lesson_html
 from bandbench.command import main
 from bandbench.package import START, PackageError, package_files, site_files, zip_bytes
+from bandbench.policy import PAGE_POLICY
 from bandbench.scorm_manifest import MANIFEST_NAME
 from sim.errors import UnknownNameError
 from tests.npm_packages import npm_package
+from tests.packed_site import ARCHIVE, ARCHIVE_PARTS, python_archive
 
 LESSONS = read_lessons()
 COURSE = read_course(LESSONS)
@@ -37,7 +42,7 @@ def site() -> dict[str, bytes]:
         "page": PAGE,
         "bokeh": "assets/bokeh",
         "panel": "assets/panel",
-        "parts": json.dumps({"version": "0123abcd", "page": PAGE}),
+        "parts": json.dumps({"version": "0123abcd", "page": PAGE, **ARCHIVE_PARTS}),
         "content_security_policy": "default-src 'none'",
         "download_megabytes": "1",
         "lesson": lesson_html(LESSONS[COURSE.lessons[0]]),
@@ -49,7 +54,7 @@ def site() -> dict[str, bytes]:
         START: _index(values),
         f"{PAGE}/main.mjs": b'import { say } from "./words.mjs";',
         f"{PAGE}/words.mjs": b"export function say() {}",
-        "assets/python-0/site-packages.pack": b"x" * 1000,
+        ARCHIVE: python_archive(),
     }
 
 
@@ -116,6 +121,28 @@ def test_the_page_inside_knows_its_package_and_reads_as_its_lesson(site: dict[st
     assert parts["package"] == {"kind": "scorm", "lesson": lesson or ""}
     assert parts["version"] == "0123abcd"
     assert lesson_html(LESSONS[lesson or COURSE.lessons[0]]) in page
+
+
+@pytest.mark.parametrize("kind", ["scorm", "cmi5"])
+def test_a_package_of_one_lesson_holds_no_other_lessons_data(site: dict[str, bytes], kind: str, tmp_path: Path) -> None:
+    if kind == "cmi5":
+        site = {**site, START: site[START].replace(b"default-src 'none'", html.escape(PAGE_POLICY).encode())}
+    files = package_files(site, kind, LESSON)
+    inside = archive_files(gzip.decompress(files[ARCHIVE]))
+    assert inside["sim/__init__.pyc"] == b"code"
+    assert set(json.loads(inside["lessons/parsed.json"])) == {f"{LESSON}.toml", *NOT_LESSONS}
+    # The bench reads it as it reads the whole.
+    (tmp_path / "parsed.json").write_bytes(inside["lessons/parsed.json"])
+    lessons = read_lessons(tmp_path)
+    assert lessons == {LESSON: LESSONS[LESSON]}
+    alone, course = only_lesson(LESSON, lessons, read_course(lessons, tmp_path))
+    assert (list(alone), course.lessons) == ([LESSON], (LESSON,))
+    # And the page counts what is really fetched.
+    text = files[START].decode().partition('id="site-parts" type="application/json">')[2].partition("</script>")[0]
+    assert json.loads(text)["sizes"] == {"pyodide.asm.wasm": 1, "site-packages.pack": len(files[ARCHIVE])}
+    assert len(files[ARCHIVE]) < len(site[ARCHIVE])
+    assert package_files(site, kind)[ARCHIVE] == site[ARCHIVE]
+    assert package_files(site, kind, LESSON) == files
 
 
 def test_the_same_files_give_the_same_zip(site: dict[str, bytes]) -> None:

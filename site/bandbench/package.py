@@ -10,6 +10,7 @@ path. Scripts are named ``.js``: some servers do not know ``.mjs``, and a browse
 from __future__ import annotations
 
 import argparse
+import gzip
 import io
 import json
 import zipfile
@@ -18,8 +19,11 @@ from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path, PurePosixPath
 
-from bandbench.bench.lessons import read_course, read_lessons
+from bandbench.bench.datafiles import FOLDER, PARSED
+from bandbench.bench.lessons import NOT_LESSONS, read_course, read_lessons
 from bandbench.build import DEFAULT_OUTPUT, RECORD_NAME, build_site, is_current
+from bandbench.build_archive import archive_bytes, archive_files
+from bandbench.build_assets import compressed
 from bandbench.build_page import lesson_html
 from bandbench.policy import checked_origin, with_connections
 from sim.errors import BandbenchError, UnknownNameError
@@ -159,6 +163,8 @@ def package_files(
         # Which learning system launches it, and where that keeps its records, is known only at the launch.
         index = with_connections(index, checked_origin(lms_origin) if lms_origin else _ANY_SAFE)
         parts = {**parts, "statements": {"origin": "", "endpoint": "", "cmi5": True}}
+    if chosen is not None:
+        site, parts = _without_other_lessons(site, parts, chosen)
     marked = _with_parts(index, {**parts, "package": {"kind": kind, "lesson": lesson or ""}})
     if chosen is not None:
         # The page reads before any script runs: what it says is the lesson that is inside.
@@ -211,6 +217,31 @@ def _with_parts(index: str, parts: Mapping[str, object]) -> str:
     before, _, rest = index.partition(_PARTS)
     _, end, after = rest.partition("</script>")
     return before + _PARTS + json.dumps(parts).replace("<", "\\u003c") + end + after
+
+
+def _without_other_lessons(
+    site: Mapping[str, bytes], parts: Mapping[str, object], lesson: Lesson
+) -> tuple[dict[str, bytes], dict[str, object]]:
+    """Return site and parts without what the other lessons say: a learner has no use for it, and a start is quicker."""
+    path = str(parts["archive"])
+    files = archive_files(gzip.decompress(site[path]))
+    place = f"{FOLDER.name}/{PARSED}"
+    data: dict[str, object] = json.loads(files[place])
+    for name in [name for name in data if name not in NOT_LESSONS]:
+        told = data[name]
+        if not isinstance(told, Mapping) or told.get("id") != lesson.id:
+            del data[name]
+    files[place] = json.dumps(data, ensure_ascii=False, separators=(",", ":")).encode()
+    archive = compressed(archive_bytes(files))
+    # What the page counts while it fetches.
+    sizes = {**_table_of(parts["sizes"]), PurePosixPath(path).name: len(archive)}
+    return {**site, path: archive}, {**parts, "sizes": sizes}
+
+
+def _table_of(value: object) -> dict[str, object]:
+    if not isinstance(value, dict):
+        raise PackageError("the built page does not tell the sizes of its parts; build the site anew.")
+    return value
 
 
 def _plainly_named(site: Mapping[str, bytes]) -> dict[str, bytes]:

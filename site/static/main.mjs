@@ -144,6 +144,11 @@ addEventListener("error", ({ target }) => {
 
 function start() {
   const address = (path) => new URL(path, document.baseURI).href;
+  document.getElementById("not-started").remove();
+  if (globalThis.origin === "null") {
+    fail("sandbox", "self.origin is null");
+    return;
+  }
   if (typeof WebAssembly !== "object") {
     fail("browser", say("browser.webassembly"));
     return;

@@ -60,6 +60,8 @@ globalThis.end = () => document.querySelector("iframe").remove();
 
 class _Handler(SimpleHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
+    # Whether files may be read by pages of any origin, as some systems have it.
+    shared: ClassVar[bool] = False
     # No compression, no policies, and no idea of what WebAssembly or an archive of Python is.
     extensions_map: ClassVar[dict[str, str]] = {  # type: ignore[misc]
         "": "application/octet-stream", ".html": "text/html", ".js": "application/x-javascript", ".css": "text/css",
@@ -68,6 +70,11 @@ class _Handler(SimpleHTTPRequestHandler):
 
     def log_message(self, *_: object) -> None:
         """Keep quiet."""
+
+    def end_headers(self) -> None:
+        if self.shared:
+            self.send_header("Access-Control-Allow-Origin", "*")
+        super().end_headers()
 
 
 class LearningSystem:
@@ -88,15 +95,47 @@ class LearningSystem:
         (folder / "scorm12.js").write_bytes((npm_package("scorm-again") / "dist" / "scorm12.min.js").read_bytes())
 
         class Here(_Handler):
+            shared = False
+
             def __init__(self, *words: Any) -> None:
                 super().__init__(*words, directory=str(folder))
 
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), Here)
         self._server.daemon_threads = True
+        self._handler = Here
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
         self.url = f"http://127.0.0.1:{self._server.server_address[1]}/"
         self.start = f"{self.url}{PLACE.replace(' ', '%20')}/index.html"
         self.kept: dict[str, Any] = {}
+
+    def frame_without_origin(self, context: BrowserContext, shared: bool) -> Frame:
+        """Return the package's frame in a sandbox that takes its origin away.
+
+        Parameters
+        ----------
+        context : BrowserContext
+            Where it is opened.
+        shared : bool
+            Whether the server lets any page read its files: then the scripts run, though not what they need.
+        """
+        self._handler.shared = shared
+        outer = context.new_page()
+        outer.set_default_timeout(1000.0 * WAIT_S)
+        outer.goto(self.url)
+        outer.evaluate(
+            """(address) => {
+              const frame = document.createElement("iframe");
+              frame.sandbox = "allow-scripts";
+              frame.src = address;
+              document.body.append(frame);
+            }""",
+            self.start,
+        )
+        frame = outer.query_selector("iframe")
+        assert frame is not None
+        inner = frame.content_frame()
+        assert inner is not None
+        return inner
 
     def close(self) -> None:
         """Serve no longer."""

@@ -50,6 +50,22 @@ def machine(browser: Browser) -> Iterator[Callable[[], BrowserContext]]:
 
 
 @pytest.mark.timeout(900)
+def test_a_sandbox_without_an_origin_is_told_with_what_to_do(
+    system: Callable[[str | None], LearningSystem], machine: Callable[[], BrowserContext]
+) -> None:
+    school = system(LESSON)
+    # Where the server lets nobody else read its files no script runs at all: what to do stands in the page itself.
+    silent = school.frame_without_origin(machine(), shared=False)
+    silent.locator("#not-started", has_text="allow-same-origin").wait_for(state="visible")
+    assert silent.evaluate("document.body.dataset.state") == "loading"
+    # Where the scripts do run, they say so at once.
+    spoken = school.frame_without_origin(machine(), shared=True)
+    spoken.locator("#trouble").get_by_text("sandbox in which it cannot run").wait_for(state="visible")
+    assert "allow-scripts allow-same-origin" in spoken.locator("#trouble-action").inner_text()
+    assert spoken.locator("#not-started").count() == 0
+
+
+@pytest.mark.timeout(900)
 def test_a_lesson_is_begun_left_gone_on_with_elsewhere_and_passed(
     system: Callable[[str | None], LearningSystem], machine: Callable[[], BrowserContext]
 ) -> None:
@@ -58,6 +74,8 @@ def test_a_lesson_is_begun_left_gone_on_with_elsewhere_and_passed(
     visit = school.visit(machine(), BLOCKED)
     assert "Muster, Ines" in visit.line
     assert visit.who == "Muster, Ines"
+    # Storage and service worker are refused: that is said, and what follows from it.
+    visit.part.get_by_role("alert").get_by_text("is kept only until this page is left").wait_for()
     # The lesson of the package lies ready, and no other is there.
     assert visit.page.locator(".briefing h3").text_content() == lesson.title
     assert visit.page.locator("[data-lesson]").count() == 1
