@@ -252,10 +252,15 @@ def head_response(
     """
     wave = wavelength_m(frequency_hz, tip_speed_m_per_s)
     loss_db = spacing_loss_db(spacing_um * 1e-6, wave)
-    loss_db = loss_db + gap_loss_db(tip.gap_um * 1e-6, wave) - gap_loss_db(GOOD_HEAD.gap_um * 1e-6, wave)
-    loss_db = loss_db + azimuth_loss_db(tip.azimuth_deg, track_width_m, wave)
-    gain = 10.0 ** (loss_db / 20.0) * _resonance(tip, frequency_hz) / _resonance(GOOD_HEAD, frequency_hz)
-    return np.asarray(gain, dtype=np.complex128)
+    # Most heads differ in their spacing alone, and half a million frequencies are asked for: the rest only where it is.
+    if tip.gap_um != GOOD_HEAD.gap_um:
+        loss_db = loss_db + gap_loss_db(tip.gap_um * 1e-6, wave) - gap_loss_db(GOOD_HEAD.gap_um * 1e-6, wave)
+    if tip.azimuth_deg != GOOD_HEAD.azimuth_deg:
+        loss_db = loss_db + azimuth_loss_db(tip.azimuth_deg, track_width_m, wave)
+    gain = np.asarray(10.0 ** (loss_db / 20.0), dtype=np.complex128)
+    if (tip.resonance_hz, tip.resonance_q) != (GOOD_HEAD.resonance_hz, GOOD_HEAD.resonance_q):
+        gain *= _resonance(tip, frequency_hz) / _resonance(GOOD_HEAD, frequency_hz)
+    return gain
 
 
 def _resonance(tip: HeadTip, frequency_hz: NDArray[np.floating]) -> NDArray[np.complex128]:

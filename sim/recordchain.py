@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import BandbenchError
-from sim.fm import OutputFilter, discriminate, modulate
+from sim.fm import OutputFilter, discriminate
+from sim.modulated import modulated
 from sim.signals import make_signal
 from sim.standards import Practice, Standard, get_practice
 from sim.tape import RecordedFrame, RecordSettings, TapeSpec, record_frame
@@ -71,7 +72,7 @@ class RecordChain:
         last = self._modulated
         if last is None or last[0] is not video or last[1] != settings:
             levels = (settings.deviation_hz, settings.carrier_hz)
-            self._modulated = last = video, settings, modulate(video, self._standard, self._practice, *levels)
+            self._modulated = last = video, settings, modulated(video, self._standard, self._practice, *levels)
         return last[2]
 
     def loop_back(self, video: FloatArray, settings: RecordSettings) -> FloatArray:

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from sim.dropout import DropoutPattern, dropout_level
 from sim.errors import BandbenchError, UnknownNameError
-from sim.fm import envelope_frequency_hz, modulate
+from sim.fm import envelope_frequency_hz
 from sim.headtape import record_current_db, wavelength_m
 from sim.headwheel import GuideGeometry, pass_schedule
+from sim.modulated import modulated
 from sim.standards import FOOTPRINT, Practice, Standard
 
 __all__ = ["TAPES", "WORK_TAPE", "RecordSettings", "RecordedFrame", "TapeSpec", "get_tape", "record_frame"]
@@ -244,11 +245,11 @@ def record_frame(
             f"Choose a {standard.name} tape or change the standard"
         )
     settings = settings or RecordSettings()
-    envelope = modulate(video, standard, practice, settings.deviation_hz, settings.carrier_hz)
+    envelope = modulated(video, standard, practice, settings.deviation_hz, settings.carrier_hz)
     envelope = _by_current(envelope, settings.current_pct, standard)
     level = _tape_level(tape, standard)
     if level is not None:
-        envelope *= level
+        envelope = envelope * level
     return RecordedFrame(envelope, tape.geometry, tape.track_bow_um * 1e-6)
 
 
@@ -258,12 +259,19 @@ def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standar
         return envelope
     schedule = pass_schedule(standard)
     wave = wavelength_m(envelope_frequency_hz(standard), FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz))
-    spectrum = np.fft.fft(envelope)
+    spectrum: NDArray[np.complexfloating] | None = None
     result = np.empty_like(envelope)
     head_of_sample = schedule.pass_of_sample % 4
     for head, current in enumerate(current_pct):
         gain = (10.0 ** (record_current_db(current, wave) / 20.0)).astype(np.float32)
-        np.copyto(result, np.fft.ifft(spectrum * gain).astype(np.complex64), where=head_of_sample == head)
+        if gain.min() == gain.max():
+            # Up to the best current all waves lose alike.
+            written = envelope * gain[0]
+        else:
+            if spectrum is None:
+                spectrum = np.fft.fft(envelope)
+            written = np.fft.ifft(spectrum * gain).astype(np.complex64)
+        np.copyto(result, written, where=head_of_sample == head)
     return result
 
 

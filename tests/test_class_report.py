@@ -26,7 +26,8 @@ from sim.training.classreport import ClassReport
 from sim.training.help import help_of
 from sim.training.machine import Machine
 from sim.training.reader import Table
-from sim.training.rescore import ReportMachine, TurnOver, worth_of
+from sim.training.reportmachine import ReportMachine, Turn, TurnOver
+from sim.training.rescore import worth_of
 from sim.training.session import Session
 from tests.class_records import (
     CASE,
@@ -204,10 +205,11 @@ def test_nothing_is_dropped_while_scoring_goes_on() -> None:
 
 def test_a_score_in_turns_of_one_frame_is_the_same_and_no_turn_plays_more() -> None:
     lesson, attempt = LESSONS[LINE_UP], attempts_of(0)[2]
-    machine = ReportMachine(lesson, FAULTS, frames_a_turn=1)
+    turn = Turn()
+    machine = ReportMachine(lesson, FAULTS, turn)
     turns = 0
     while True:
-        machine.begin_turn()
+        turn.begin()
         turns += 1
         before = machine.frames_played
         try:

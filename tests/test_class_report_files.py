@@ -161,6 +161,14 @@ def test_the_page_tells_flags_matrix_items_and_evidence() -> None:
 # The command ----------------------------------------------------------------------------------------------------
 
 
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Keep what the tests' commands keep in a folder of the test's own."""
+    cache = tmp_path_factory.mktemp("cache")
+    monkeypatch.setenv("BANDBENCH_CACHE", str(cache))
+    return cache
+
+
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     for name, data in (("anna", anna()), ("ben", ben())):

@@ -104,7 +104,8 @@ def span_samples(standard: Standard, span: tuple[float, float]) -> slice:
 def line_levels(lines: NDArray[np.floating], samples: slice) -> NDArray[np.float64]:
     """Return the mean of a stretch of each line, (n_lines,), weighted so that subcarrier does not count."""
     weights = np.hanning(samples.stop - samples.start + 2)[1:-1]
-    return np.asarray(lines[:, samples].astype(np.float64) @ weights / weights.sum())
+    # Not as a product of matrices, whose last digit may depend on how many cores share it.
+    return np.asarray(np.einsum("ij,j->i", lines[:, samples].astype(np.float64), weights) / weights.sum())
 
 
 def _averaged(lines: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -29,13 +29,16 @@ _SHORTEST_S = 1.0e-6
 _LEAST_RF = 0.1
 
 
+@lru_cache(maxsize=1)
 def line_rf_level(frame: PlaybackFrame) -> NDArray[np.float64]:
-    """Return the rms RF amplitude of each line up to the moment the switcher may turn over, (lines,)."""
+    """Return the rms RF amplitude of each line up to the moment the switcher may turn over, (lines,) (read only)."""
     power = np.square(frame.rf.real) + np.square(frame.rf.imag)
     lead = frame.schedule.switch_lead
     samples = slice(None, -lead) if lead > 0 else slice(-lead, None)
     one_head = power.reshape(frame.guide_error_s.shape)[:, samples]
-    return np.asarray(np.sqrt(one_head.mean(axis=1, dtype=np.float64)))
+    level = np.asarray(np.sqrt(one_head.mean(axis=1, dtype=np.float64)))
+    level.setflags(write=False)
+    return level
 
 
 # A dozen readings are taken of one frame: levels are worked out once.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from types import MappingProxyType
 
 import numpy as np
@@ -222,22 +223,19 @@ def make_reel(name: str | ReelSpec) -> Reel:
 
     Notes
     -----
-    A picture is made once for a reel, however many takes hold it.
+    A picture is made once, however many takes and reels hold it.
     """
     if not isinstance(name, ReelSpec) and name not in REELS:
         raise UnknownNameError("reel", name, REELS)
     spec = name if isinstance(name, ReelSpec) else REELS[name]
     standard = get_standard(spec.standard)
     reel = Reel(spec.name, spec.title, spec.standard, spec.length_m, description=spec.description)
-    pictures: dict[str, NDArray[np.float32]] = {}
     for part in spec.parts:
         start_m, end_m = (_place_m(time_s, standard) for time_s in (part.start_s, part.end_s))
         if not 0.0 <= start_m < end_m <= reel.length_m:
             raise BandbenchError(f"reel '{spec.name}': '{part.title}' does not lie on its {reel.length_m:g} m of tape")
         if part.picture:
-            if part.picture not in pictures:
-                pictures[part.picture] = _picture(part.picture, standard)
-            reel.record("video", start_m, end_m, _take(part, start_m, pictures[part.picture], standard))
+            reel.record("video", start_m, end_m, _take(part, start_m, _picture(part.picture, standard), standard))
         if part.sound:
             reel.record("programme", start_m, end_m, _sound(part.sound, start_m, standard))
     for run in spec.control:
@@ -261,10 +259,13 @@ def _place_m(time_s: float, standard: Standard) -> float:
     return round(time_s * standard.frame_rate_hz) * frame_length_m(standard)
 
 
+# As many as a few reels hold: each takes 2 MB, and painting one takes longer than all else of a reel.
+@lru_cache(maxsize=6)
 def _picture(name: str, standard: Standard) -> NDArray[np.float32]:
-    if name in SCENES:
-        return signal_from_picture(scene(name), standard)
-    return make_signal(name, standard)
+    """Return a picture or test signal of a reel (read only)."""
+    frame = signal_from_picture(scene(name), standard) if name in SCENES else make_signal(name, standard)
+    frame.setflags(write=False)
+    return frame
 
 
 def _take(part: Part, start_m: float, programme: NDArray[np.float32], standard: Standard) -> VideoTake:

@@ -5,6 +5,7 @@ Contents: `SoundSystem` (records and plays, block by block), `SoundSettings` and
 `describe_sound` (what the meters say).
 """
 
+from sim.sound.block import SoundReel
 from sim.sound.meters import (
     SOUND_MEASUREMENTS,
     describe_sound,
@@ -14,7 +15,7 @@ from sim.sound.meters import (
 )
 from sim.sound.settings import SoundCondition, SoundSettings
 from sim.sound.sources import OWN_NOTE, SOURCES, SoundError, Tone, get_source
-from sim.sound.system import SoundReel, SoundSystem
+from sim.sound.system import SoundSystem
 from sim.sound.take import SoundTake
 from sim.sound.tracks import AUDIO_HEAD_DISTANCE_M, SAMPLE_RATE_HZ, SOUND_TRACKS, SoundTrack, audio_delay_s
 

@@ -1,20 +1,19 @@
 """The sound part of the machine: what is sent to the tracks, recording and playing block by block.
 
-Contents: `SoundReel` (what it needs of a reel), `HeardBlock`, `SoundSystem`.
+Contents: `SoundSystem`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from collections import deque
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.sound.block import HeardBlock, PassedBlock, SoundReel
 from sim.sound.endless import EndlessTape
-from sim.sound.head import SoundHead
 from sim.sound.resample import HALF_LENGTH, interpolate
 from sim.sound.settings import SoundCondition, SoundSettings
 from sim.sound.sources import OWN_NOTE, SOURCES, Samples, SoundError, SoundSource, get_source, own_note
@@ -23,7 +22,7 @@ from sim.sound.tracks import AUDIO_HEAD_DISTANCE_M, SAMPLE_RATE_HZ, SOUND_TRACKS
 from sim.sound.unsteadiness import Flutter, Hiss, hum
 from sim.standards import FOOTPRINT, Standard
 
-__all__ = ["HeardBlock", "SoundReel", "SoundSystem"]
+__all__ = ["SoundSystem"]
 
 FloatArray = NDArray[np.float64]
 Sound = NDArray[np.float32]
@@ -39,40 +38,6 @@ _SAME_SPEED = 0.005
 _NOMINAL_SPEED = 0.002
 _SAME_PLACE_M = 1e-6  # MODEL: a take goes on where it stopped, within this
 _HISTORY_S = 1
-
-
-class SoundReel(Protocol):
-    """What the sound part needs of a reel of tape (`sim.reel.Reel`)."""
-
-    def segments(self, track: str, start_m: float = 0.0, end_m: float | None = None) -> Iterable[TapeSegment]:
-        """Return what lies on a stretch of a track."""
-        ...
-
-    def record(self, track: str, start_m: float, end_m: float, content: object) -> None:
-        """Put a recording onto a stretch of a track."""
-        ...
-
-
-@dataclass(frozen=True, eq=False)
-class HeardBlock:
-    """What one block of playing had to do with.
-
-    Attributes
-    ----------
-    segments : mapping of str to tuple
-        What lay under the heads, by track.
-    place : ndarray, (samples,)
-        Where the audio heads were on the tape at each sample [m].
-    gain : ndarray, (samples,)
-        What the playback amplifier passed; 0 where it was shut.
-    head : SoundHead
-        The playback head.
-    """
-
-    segments: Mapping[str, tuple[TapeSegment, ...]]
-    place: FloatArray
-    gain: FloatArray
-    head: SoundHead
 
 
 class SoundSystem:
@@ -126,6 +91,8 @@ class SoundSystem:
             track: np.zeros(_HISTORY_S * SAMPLE_RATE_HZ, dtype=np.float32) for track in SOUND_TRACKS
         }
         self._last: HeardBlock | None = None
+        self._passed: deque[PassedBlock] = deque()
+        self._put_out: dict[str, Sound] = {}
         self._halves: dict[str, tuple[FloatArray, FloatArray]] = {}
 
     # What is sent to the tracks ----------------------------------------------------------------------------
@@ -165,6 +132,7 @@ class SoundSystem:
         """
         get_sound_track(track)
         self._source(name)
+        self._work_out()
         self._chosen[track] = name
 
     def take_note(self, samples: NDArray[np.floating]) -> Samples:
@@ -180,7 +148,9 @@ class SoundSystem:
         SoundError
             If it holds no sound (see `own_note`); the note before is kept.
         """
-        self._note = own_note(samples)
+        note = own_note(samples)
+        self._work_out()
+        self._note = note
         self._note_again = self._note.repeated()
         return self._note
 
@@ -217,6 +187,7 @@ class SoundSystem:
                 del self._running[track]
         if end_m <= start_m:
             return
+        self._work_out()
         for track in tracks:
             take = self._take_for(track, start_m)
             reel.record(track, start_m, end_m, take)
@@ -271,6 +242,7 @@ class SoundSystem:
             raise SoundError("there is no note to put on tape; record one with the microphone first")
         start_m = self._on_grid(position_m - AUDIO_HEAD_DISTANCE_M)
         end_m = start_m + note.duration_s * self.tape_speed_m_per_s
+        self._work_out()
         reel.record(track, start_m, end_m, self._take(track, note, start_m, self.tape_speed_m_per_s, 0.0))
         return start_m, end_m
 
@@ -347,37 +319,79 @@ class SoundSystem:
         SoundError
             If there are not two positions or one is not finite, or the duration is not above 0.
         """
+        self.pass_block(reel, positions_m, duration_s, recording)
+        self._work_out()
+        return self._put_out
+
+    def pass_block(
+        self,
+        reel: SoundReel | None,
+        positions_m: Sequence[float],
+        duration_s: float,
+        recording: Collection[str] = (),
+    ) -> None:
+        """Let a stretch of time pass as `play_block` does, and work its sound out only if somebody asks for it.
+
+        Whoever hears nothing and reads a meter now and then pays for the last second before a reading alone. What is
+        read is the same. Parameters and errors as for `play_block`.
+        """
         knots = np.asarray(positions_m, dtype=np.float64)
         if knots.ndim != 1 or knots.size < 2 or not np.all(np.isfinite(knots)):
             raise SoundError("playing sound needs two or more finite positions of the tape")
         if not (math.isfinite(duration_s) and duration_s > 0.0):
             raise SoundError(f"playing sound needs a duration above 0 s, got {duration_s!r}")
+        steps_a_second = (knots.size - 1) / duration_s
         first, start_s = self._samples, self._time_s
         self._time_s += duration_s
         self._samples = round(self._time_s * SAMPLE_RATE_HZ)
-        time_s = np.arange(first, self._samples) / SAMPLE_RATE_HZ
-        into = (time_s - start_s) * ((knots.size - 1) / duration_s)
-        speeds = np.diff(knots, prepend=knots[0]) * ((knots.size - 1) / duration_s)
+        self._passed.append(
+            PassedBlock(
+                reel,
+                knots,
+                steps_a_second,
+                frozenset(recording),
+                first,
+                self._samples,
+                start_s,
+                self._speed_m_per_s,
+                self.settings,
+                self.condition,
+            )
+        )
+        self._speed_m_per_s = float((knots[-1] - knots[-2]) * steps_a_second)
+        # Nobody can ask for more than the last second any longer.
+        while self._samples - self._passed[0].last >= _HISTORY_S * SAMPLE_RATE_HZ:
+            self._passed.popleft()
+
+    def _work_out(self) -> None:
+        """Work out the sound of what has passed; to be called before anything changes that it was made of."""
+        while self._passed:
+            self._put_out = self._sounding(self._passed.popleft())
+
+    def _sounding(self, passed: PassedBlock) -> dict[str, Sound]:
+        knots, steps_a_second = passed.knots, passed.steps_a_second
+        time_s = np.arange(passed.first, passed.last) / SAMPLE_RATE_HZ
+        into = (time_s - passed.start_s) * steps_a_second
+        speeds = np.diff(knots, prepend=knots[0]) * steps_a_second
         # The speed of a step is reached at its end, so that the amplifier opens and shuts without a click.
-        speeds[0] = self._speed_m_per_s
-        self._speed_m_per_s = float(speeds[-1])
+        speeds[0] = passed.speed_m_per_s
         steps = np.arange(knots.size)
         ratio = np.interp(into, steps, speeds) / self.tape_speed_m_per_s
         place = np.interp(into, steps, knots) - AUDIO_HEAD_DISTANCE_M
-        flutter = self._flutter.displacement_s(time_s, self.condition.flutter_pct)
+        flutter = self._flutter.displacement_s(time_s, passed.condition.flutter_pct)
         place += flutter * self.tape_speed_m_per_s * np.clip(ratio, 0.0, 1.0)
-        heard = self._under_heads(reel, place, ratio)
+        heard = self._under_heads(passed, place, ratio)
         put_out = {}
         for track in SOUND_TRACKS:
-            if track in recording:
-                level_db = self.settings.of(track).record_level_db
+            if track in passed.recording:
+                level_db = passed.settings.of(track).record_level_db
                 sound = self._source(self.source_of(track)).at(time_s)
             else:
                 level_db = 0.0
                 sound = self._off_tape(heard, track)
-            sound = sound * 10.0 ** ((level_db + self.settings.of(track).play_level_db) / 20.0)
-            if self.condition.hums:
-                sound = sound + hum(time_s, self._mains_hz, self.condition.hum_db)
+            sound = sound * 10.0 ** ((level_db + passed.settings.of(track).play_level_db) / 20.0)
+            if passed.condition.hums:
+                sound = sound + hum(time_s, self._mains_hz, passed.condition.hum_db)
             put_out[track] = sound.astype(np.float32)
             self._heard[track] = np.concatenate([self._heard[track], put_out[track]])[-self._heard[track].size :]
         self._last = heard
@@ -386,13 +400,16 @@ class SoundSystem:
 
     def heard(self, track: str) -> Sound:
         """Return the last second of a track's output, float32 at `SAMPLE_RATE_HZ`; silence before there was any."""
-        return self._heard[get_sound_track(track).name]
+        name = get_sound_track(track).name
+        self._work_out()
+        return self._heard[name]
 
     def halves(self, track: str = "programme") -> tuple[FloatArray, FloatArray]:
         """Return what the two halves of a track would give in the last block: its outer and its inner half.
 
         A head that stands square to the recording finds the same in both; a turned one finds one half early.
         """
+        self._work_out()
         if self._last is None:
             return np.zeros(0), np.zeros(0)
         # The meter and the display ask for the same block.
@@ -400,8 +417,9 @@ class SoundSystem:
             self._halves[track] = self._off_tape(self._last, track, 1), self._off_tape(self._last, track, -1)
         return self._halves[track]
 
-    def _under_heads(self, reel: SoundReel | None, place: FloatArray, ratio: FloatArray) -> HeardBlock:
+    def _under_heads(self, passed: PassedBlock, place: FloatArray, ratio: FloatArray) -> HeardBlock:
         """Gather what lies under the heads during a block, and how far the amplifier is open."""
+        reel = passed.reel
         away = np.abs(ratio - 1.0)
         # What a head gives rises with the speed of the tape.
         gain = ratio * np.clip((_SHUT_BEYOND - away) / (_SHUT_BEYOND - _OPEN_WITHIN), 0.0, 1.0)
@@ -416,7 +434,8 @@ class SoundSystem:
             start_m, end_m = float(place.min()) - around_m, float(place.max()) + around_m
             if end_m > 0.0:
                 segments = {track: tuple(reel.segments(track, max(start_m, 0.0), end_m)) for track in SOUND_TRACKS}
-        return HeardBlock(segments, place, gain, self.condition.head(self.settings))
+        condition = passed.condition
+        return HeardBlock(segments, place, gain, condition.head(passed.settings), condition.hiss_db)
 
     def _off_tape(self, heard: HeardBlock, track: str, part: int = 0) -> FloatArray:
         """Return what a track gives in a block, before its level control."""
@@ -430,7 +449,7 @@ class SoundSystem:
         # A tape that flies past passes many places for each sample of what is heard: their mean is taken.
         passed = max(1, round((count - 2 * HALF_LENGTH) / max(places.size, 1)))
         level, recorded = flux(heard.segments[track], first, count, step_m, heard.head, width_m, part)
-        level += self._hiss.along(first, recorded, width_m, self.condition.hiss_db)
+        level += self._hiss.along(first, recorded, width_m, heard.hiss_db)
         if passed > 1:
             level = np.convolve(level, np.full(passed, 1.0 / passed), mode="same")
         return interpolate(level, places - first) * heard.gain

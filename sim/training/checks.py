@@ -6,7 +6,7 @@ Contents: `CheckResult`, `check_results`, `all_passed`, `number_text`.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from sim.training.attempt import Event
@@ -106,9 +106,15 @@ def departure(check: Check, value: float, target: float) -> float:
 
 
 def check_results(
-    lesson: Lesson, machine: LessonMachine, start: Start, events: Sequence[Event], at_s: float, hold: bool = True
+    lesson: Lesson,
+    machine: LessonMachine,
+    start: Start,
+    events: Sequence[Event],
+    at_s: float,
+    hold: bool = True,
+    names: Collection[str] | None = None,
 ) -> tuple[CheckResult, ...]:
-    """Measure every check of a lesson from a moment on, hands off.
+    """Measure the checks of a lesson from a moment on, hands off.
 
     Parameters
     ----------
@@ -124,18 +130,21 @@ def check_results(
         Time of the submission [s].
     hold : bool
         Whether each is watched for its hold time; False reads it once: a check that fails so fails in any case.
+    names : collection of str, optional
+        The checks that are measured; all of them when omitted.
     """
+    checks = [check for check in lesson.checks if names is None or check.name in names]
     peaks = peak_readings(lesson, machine, start)
     number = HOLD_READINGS if hold else 1
-    moments = {check.name: machine.hold_times(at_s, check.hold_s, HOLD_READINGS)[:number] for check in lesson.checks}
+    moments = {check.name: machine.hold_times(at_s, check.hold_s, HOLD_READINGS)[:number] for check in checks}
     due: dict[float, list[str]] = {}
-    for check in lesson.checks:
+    for check in checks:
         for moment in moments[check.name]:
             due.setdefault(moment, []).append(check.measurement)
     # In order of time: a machine that runs does not run backwards.
     read = {moment: machine.read(start, events, moment, due[moment]) for moment in sorted(due)}
     results = []
-    for check in lesson.checks:
+    for check in checks:
         target = peaks.get(check.name, check.target)
         values = [read[moment][check.measurement] for moment in moments[check.name]]
         worst = max(values, key=lambda value: departure(check, value, target))

@@ -18,7 +18,7 @@ from sim.condition import Condition
 from sim.controls import CONTROLS
 from sim.errors import BandbenchError
 from sim.faults import FaultSpec
-from sim.instruments import MeasurementError, measure
+from sim.instruments import MEASUREMENTS, MeasurementError, measure
 from sim.recorder import PlaybackFrame, Recorder
 from sim.standards import get_standard
 from sim.training.attempt import ControlMoved, Event
@@ -257,13 +257,15 @@ class Machine(LessonMachine):
         return {name: kept[name] for name in wanted}
 
     def _measured(
-        self, controls: Mapping[str, float], condition: Condition, index: int, names: Iterable[str]
+        self, controls: Mapping[str, float], condition: Condition, index: int, names: Sequence[str]
     ) -> dict[str, float]:
         recorder = self.recorder
         kept_controls, kept_condition = dict(recorder.controls), recorder.condition
         try:
             self._set(controls, condition)
-            frame = recorder.play_frame(index)
+            # Modulator and electronics are read without playing what was recorded.
+            off_tape = any(name not in MEASUREMENTS or MEASUREMENTS[name].needs_tape for name in names)
+            frame = recorder.play_frame(index) if off_tape else recorder.electronics_frame(index)
             self.frames_played += 1
             return {name: _reading(frame, name) for name in names}
         finally:

@@ -1,14 +1,13 @@
 """What an attempt that somebody handed in is worth: scored from its log alone, and whether the log can be real.
 
-Contents: `ItemResult`, `Worth`, `worth_of`, `worth_within`, `impossible_events`; `ReportMachine`, which spares frames
-that nobody needs, and `TurnOver`, for whoever must not be kept waiting while a score is computed.
+Contents: `ItemResult`, `Worth`, `worth_of`, `worth_within`, `impossible_events`. Machines for many logs are in
+`sim.training.reportmachine`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from sim.errors import BandbenchError
 from sim.faults import FaultSpec
@@ -25,11 +24,12 @@ from sim.training.attempt import (
 )
 from sim.training.help import Help
 from sim.training.lesson import HINT_LEVELS, Lesson
-from sim.training.machine import NO_FAULTS, LessonMachine, Machine
+from sim.training.machine import NO_FAULTS, LessonMachine
+from sim.training.reportmachine import ReportMachine, RunningReportMachine
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
 
-__all__ = ["ItemResult", "ReportMachine", "TurnOver", "Worth", "impossible_events", "worth_of", "worth_within"]
+__all__ = ["ItemResult", "Worth", "impossible_events", "worth_of", "worth_within"]
 
 
 @dataclass(frozen=True)
@@ -72,71 +72,6 @@ class Worth:
     careful: bool = True
 
 
-class TurnOver(Exception):
-    """The frames of this turn are used up; what was read is kept, so the same question gets further next time."""
-
-
-class ReportMachine(Machine):
-    """A held machine for many logs: it reads no more frames than a score needs, and as few in a turn as is wanted.
-
-    Readings are kept from turn to turn: whoever asks for the same score again and again gets it in the end, having
-    been free in between after every frame.
-
-    Parameters
-    ----------
-    lesson : Lesson
-        The lesson.
-    faults : mapping of str to FaultSpec
-        The fault catalogue.
-    frames_a_turn : int or None
-        Frames in a turn, after which `TurnOver` is raised; None stands for any number.
-    """
-
-    def __init__(
-        self, lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS, frames_a_turn: int | None = None
-    ) -> None:
-        super().__init__(lesson, faults=faults)
-        self._frames_a_turn = frames_a_turn
-        self._left = frames_a_turn
-        self._brief: frozenset[float] = frozenset()
-
-    def begin_turn(self) -> None:
-        """Allow the frames of one more turn."""
-        self._left = self._frames_a_turn
-
-    def score(self, attempt: Attempt, source_name: str) -> Score:
-        """Return an attempt's score, as `score_attempt` does, but for the readings of submissions that do not decide.
-
-        A check that fails on its first frame fails, whatever its hold time shows later. So the submissions before the
-        last are first read on one frame; only where one of them does not fail on it, everything is read in full.
-        """
-        submitted = [event.at_s for event in attempt.events if isinstance(event, CheckSubmitted)]
-        one_counts = self.lesson.mode == "assessment"
-        deciding = submitted[:1] if one_counts else submitted[-1:]
-        # What a start is dealt by is read at 0 s, and in full.
-        self._brief = frozenset(submitted).difference(deciding, {0.0})
-        try:
-            score = score_attempt(self.lesson, attempt, self, source_name)
-        finally:
-            brief, self._brief = self._brief, frozenset()
-        passed_early = any(one.passed and one.at_s in brief for one in score.submissions)
-        if one_counts or not passed_early:
-            return score
-        return score_attempt(self.lesson, attempt, self, source_name)
-
-    def hold_times(self, at_s: float, hold_s: float, number: int) -> tuple[float, ...]:
-        """Return the moments at which a check is read: only the first, where that is enough."""
-        times = super().hold_times(at_s, hold_s, number)
-        return times[:1] if at_s in self._brief else times
-
-    def _measured(self, *asked: Any) -> dict[str, float]:
-        if self._left is not None:
-            if self._left <= 0:
-                raise TurnOver
-            self._left -= 1
-        return super()._measured(*asked)
-
-
 def worth_of(
     lesson: Lesson,
     attempt: Attempt,
@@ -160,7 +95,7 @@ def worth_of(
         The log's name in messages.
     """
     try:
-        if isinstance(machine, ReportMachine):
+        if isinstance(machine, ReportMachine | RunningReportMachine):
             score = machine.score(attempt, source_name)
         else:
             score = score_attempt(lesson, attempt, machine, source_name, faults)

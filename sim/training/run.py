@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from sim.deeds import ENDLESS, do_deed
 from sim.errors import BandbenchError
@@ -48,6 +48,11 @@ class Run:
         A lesson whose machine runs.
     start : Start
         What was dealt.
+    heard : bool
+        Whether somebody hears it (`sim.station.Station.heard`).
+    pace : callable, optional
+        Is told how many steps of the machine are wanted and returns how many may be lived at once, one or more; what
+        it raises comes out of `follow`, which may be called again then.
 
     Attributes
     ----------
@@ -66,9 +71,12 @@ class Run:
         If the machine cannot be delivered as the lesson says.
     """
 
-    def __init__(self, lesson: Lesson, start: Start) -> None:
+    def __init__(
+        self, lesson: Lesson, start: Start, heard: bool = True, pace: Callable[[int], int] | None = None
+    ) -> None:
         assert lesson.running is not None
         running = lesson.running
+        self._pace = pace
         self.start = start
         self.events: list[Event] = []
         self.refused: set[int] = set()
@@ -84,6 +92,7 @@ class Run:
         )
         # The servos' own chance is the seed's, too; their generators take any whole number.
         self.station = Station(recorder, start.seed)
+        self.station.heard = heard
         try:
             reel = None
             if running.reel != ENDLESS:
@@ -131,6 +140,8 @@ class Run:
     def _live_to(self, at_s: float) -> None:
         station, goal = self.station, _steps(at_s)
         while (steps := goal - _steps(station.time_s)) > 0:
+            if self._pace is not None:
+                steps = min(steps, self._pace(steps))
             try:
                 station.advance(steps * STEP_S)
             except BandbenchError as error:
@@ -224,7 +235,12 @@ class RunningMachine(LessonMachine):
         run.follow(events, at_s)
 
     def run_at(self, start: Start, events: Sequence[Event], at_s: float) -> Run:
-        """Return a machine that has lived through a log up to a moment, for looking at."""
+        """Return a machine that has lived through a log up to a moment, for looking at and hearing."""
+        run = self._run_at(start, events, at_s)
+        run.station.heard = True
+        return run
+
+    def _run_at(self, start: Start, events: Sequence[Event], at_s: float) -> Run:
         live = self.live
         # The machine at the bench lives with its trainee: it is read where it stands, and never moved on from here.
         if (
@@ -237,9 +253,13 @@ class RunningMachine(LessonMachine):
             return live
         again = self._again
         if again is None or again.start != start or not again.precedes(events, at_s):
-            again = self._again = Run(self.lesson, start)
+            again = self._again = self._delivered(start)
         again.follow(events, at_s)
         return again
+
+    def _delivered(self, start: Start) -> Run:
+        """Return a fresh machine that is to be read alone."""
+        return Run(self.lesson, start, heard=False)
 
     def read(self, start: Start, events: Sequence[Event], at_s: float, names: Iterable[str]) -> dict[str, float]:
         """Return what the instruments read at a moment (see `LessonMachine`)."""
@@ -249,10 +269,13 @@ class RunningMachine(LessonMachine):
         wanted = tuple(dict.fromkeys(names))
         missing = [name for name in wanted if name not in kept]
         if missing:
-            kept.update(self.run_at(start, events, at_s).read(missing))
+            kept.update(self._read_run(self._run_at(start, events, at_s), missing))
         if len(self._kept) > _KEPT_MOMENTS:
             self._kept.popitem(last=False)
         return {name: kept[name] for name in wanted}
+
+    def _read_run(self, run: Run, names: Sequence[str]) -> dict[str, float]:
+        return run.read(names)
 
     def read_solved(self, start: Start, solved: Mapping[str, float], names: Iterable[str]) -> dict[str, float]:
         """Return what the instruments read after the worked solution has been gone through, step by step."""
@@ -288,7 +311,7 @@ class RunningMachine(LessonMachine):
         for run in (self.live, self._again):
             if run is not None and run.start == start and run.has_been_through(events, at_s):
                 return run
-        return self.run_at(start, events, at_s)
+        return self._run_at(start, events, at_s)
 
 
 def machine_for(

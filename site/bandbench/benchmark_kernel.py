@@ -16,8 +16,8 @@ from sim.correction import CORRECTIONS
 from sim.instruments import colour_picture, picture
 from sim.recorder import Recorder
 from sim.standards import PRACTICES, Practice
-from sim.training.rescore import ReportMachine, worth_of
-from sim.training.run import machine_for
+from sim.training.reportmachine import report_machine_for
+from sim.training.rescore import worth_of
 
 __all__ = ["REPORT", "frame_times_ms", "report_time_ms"]
 
@@ -61,7 +61,7 @@ def report_time_ms() -> float:
     chance = random.Random(1)
     spent_s = 0.0
     for lesson in lessons:
-        machine = ReportMachine(lesson, FAULTS) if lesson.running is None else machine_for(lesson, FAULTS)
+        machine = report_machine_for(lesson, FAULTS)
         for place, seed in enumerate((1, 2)):
             log = sample_log(lesson, seed, FAULTS, chance)
             started_s = time.perf_counter()

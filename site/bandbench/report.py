@@ -1,12 +1,13 @@
 """``bandbench report``: what a class's attempts amount to, every one scored again from its log.
 
-The engine is `sim.training.classreport`, the same that runs in the page; this side reads and writes files and, with
-``--jobs``, scores in several processes.
+The engine is `sim.training.classreport`, the same that runs in the page; this side reads and writes files, scores in
+several processes, and keeps what logs were worth, so that the next report scores only new ones.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -19,6 +20,8 @@ from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.bench.reportpage import report_page
 from bandbench.bench.reporttables import CSV_NAMES, ReportTables, csv_tables
+from bandbench.cache import cache_folder
+from bandbench.verdictcache import VerdictCache, program_digest
 from sim.errors import BandbenchError
 from sim.training.assignment import Task, assignment_from_text
 from sim.training.attempt import Attempt
@@ -27,13 +30,14 @@ from sim.training.classreport import ClassReport
 from sim.training.course import Course
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine
-from sim.training.rescore import ReportMachine, Worth, worth_of
-from sim.training.run import machine_for
+from sim.training.reportmachine import report_machine_for
+from sim.training.rescore import Worth, worth_of
+from sim.training.verdicts import VerdictKeys
 
 __all__ = ["ReportError", "add_arguments", "class_files", "lessons_of", "run", "score_all", "tasks_of"]
 
 # Logs scored by one process at a time: enough to be worth a machine of their own, few enough to keep all cores busy.
-_LOGS_A_TASK = 40
+_LOGS_A_TASK = 20
 _MOST_JOBS = 64
 _TELL_EVERY_S = 2.0
 
@@ -75,8 +79,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="what was set: attempts at it with more help than it permits do not count; may be repeated",
     )
     parser.add_argument(
-        "--jobs", default="1", metavar="N", help="processes that score attempts at once (default %(default)s)"
+        "--jobs",
+        default=str(_cores()),
+        metavar="N",
+        help="processes that score attempts at once (default: as many as there are cores, %(default)s)",
     )
+    parser.add_argument(
+        "--cache",
+        type=Path,
+        metavar="DIR",
+        help="keep there what logs were worth, so that the next report scores only new ones (default: a folder of "
+        "yours for caches)",
+    )
+    parser.add_argument("--no-cache", action="store_true", help="score every log again, and keep nothing")
+
+
+def _cores() -> int:
+    # Where one is confined to some of them, only those.
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(cores, _MOST_JOBS)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -91,11 +112,16 @@ def run(arguments: argparse.Namespace) -> int:
     jobs = _job_count(arguments.jobs)
     folders = tuple(arguments.lessons)
     lessons, course = lessons_of(folders)
+    folder = None if arguments.no_cache else _cache_folder(arguments.cache, arguments.paths)
     files = class_files(arguments.paths)
     report = ClassReport(lessons, time.time(), tasks=tasks_of(arguments.assignment, lessons))
     for file in files:
         report.add(file)
-    score_all(report, folders, jobs, _told)
+    cache = VerdictCache(folder)
+    score_all(report, folders, jobs, _told, cache)
+    cache.close()
+    if cache.problem:
+        print(f"what logs are worth is not kept ({cache.problem}); every log was scored", file=sys.stderr)
     tables = ReportTables(report.report(), course)
     if arguments.csv is not None:
         for name, text in csv_tables(tables).items():
@@ -104,6 +130,19 @@ def run(arguments: argparse.Namespace) -> int:
         _write(arguments.html, report_page(tables, time.time()))
     print("\n".join(_summary(tables)))
     return 0
+
+
+def _cache_folder(named: Path | None, paths: Iterable[Path]) -> Path:
+    """Return where verdicts are kept: never among the files that are handed in, which others have made."""
+    own = (named or cache_folder()).resolve()
+    for path in paths:
+        given = path.resolve()
+        if own == given or own in given.parents or (named is not None and given in own.parents):
+            raise ReportError(
+                f"verdicts are kept in {own}, where files are handed in ({path}): name with --cache a folder that only "
+                "you write to, or say --no-cache"
+            )
+    return own
 
 
 def _job_count(text: str) -> int:
@@ -204,7 +243,7 @@ def _scored(attempts: Sequence[Attempt]) -> list[Worth]:
     global _machine
     lesson = _lessons[attempts[0].lesson_id, attempts[0].lesson_version]
     if _machine is None or _machine.lesson != lesson:
-        _machine = ReportMachine(lesson, FAULTS) if lesson.running is None else machine_for(lesson, FAULTS)
+        _machine = report_machine_for(lesson, FAULTS)
     return [worth_of(lesson, attempt, _machine, FAULTS) for attempt in attempts]
 
 
@@ -213,6 +252,7 @@ def score_all(
     folders: LessonFolders,
     jobs: int,
     progress: Callable[[int, int], None] = lambda done, total: None,
+    cache: VerdictCache | None = None,
 ) -> None:
     """Score everything that waits.
 
@@ -226,7 +266,17 @@ def score_all(
         Processes at once.
     progress : callable
         Is told how many logs are scored, of how many.
+    cache : VerdictCache, optional
+        What logs were worth; nothing is known and kept when omitted.
     """
+    cache = cache or VerdictCache(None)
+    keys = VerdictKeys(program_digest(), lessons_of(folders)[0], FAULTS)
+    waiting = [(attempt, keys.key(attempt)) for attempt in report.to_score()]
+    known = cache.known(key for _, key in waiting if key is not None)
+    for attempt, key in waiting:
+        if key in known:
+            report.note(attempt, known[key])
+    progress(*report.progress)
     lots: list[list[Attempt]] = []
     for _, own in groupby(report.to_score(), key=lambda one: (one.lesson_id, one.lesson_version)):
         logs = list(own)
@@ -235,6 +285,8 @@ def score_all(
     def take(lot: Sequence[Attempt], worths: Sequence[Worth]) -> None:
         for attempt, worth in zip(lot, worths, strict=True):
             report.note(attempt, worth)
+        # As it comes, so that a report that is broken off has not been for nothing.
+        cache.keep({key: worth for attempt, worth in zip(lot, worths, strict=True) if (key := keys.key(attempt))})
         progress(*report.progress)
 
     if jobs == 1 or len(lots) < 2:
@@ -243,9 +295,9 @@ def score_all(
             take(lot, _scored(lot))
         return
     with ProcessPoolExecutor(min(jobs, len(lots)), initializer=_prepare, initargs=(folders,)) as pool:
-        waiting = {pool.submit(_scored, lot): lot for lot in lots}
-        for future in as_completed(waiting):
-            take(waiting[future], future.result())
+        futures = {pool.submit(_scored, lot): lot for lot in lots}
+        for future in as_completed(futures):
+            take(futures[future], future.result())
 
 
 _told_at_s = 0.0

@@ -96,7 +96,10 @@ class BenchApplication:
         bench.fading = lambda lesson: stage_of(lesson, self.course.outcomes()).worked
         self.reference = ReferenceView(bench, act)
         self.authoring = AuthoringView(bench, act)
-        self.class_desk = ClassDeskView(bench, act, self.course.course, clock)
+        self.class_desk = ClassDeskView(
+            bench, act, self.course.course, clock,
+            version=lambda: self.learner.records.app_version if self.learner.records.loaded else "",
+        )  # fmt: skip
         self.replay = ReplayView(bench, act, clock, self.result.show)
         self.monitor = MonitorView(bench, act)
         self.scope = ScopeView(bench, act)

@@ -1,5 +1,46 @@
 // The class report: files go to Python as text; what comes back is shown as text, never as markup.
 
+// What logs were worth, in a database that holds nothing else: files never get here, only what Python has computed.
+const KEPT = "bandbench-verdicts";
+const MOST_KEPT = 50_000;
+
+function verdicts(mode) {
+  return new Promise((resolve, reject) => {
+    const opening = indexedDB.open(KEPT, 1);
+    opening.onupgradeneeded = () => opening.result.createObjectStore("verdicts").createIndex("used", "used");
+    opening.onerror = () => reject(opening.error);
+    opening.onsuccess = () => {
+      const transaction = opening.result.transaction("verdicts", mode);
+      transaction.oncomplete = transaction.onabort = () => opening.result.close();
+      resolve(transaction.objectStore("verdicts"));
+    };
+  });
+}
+const answered = (request) => new Promise((resolve, reject) => {
+  request.onsuccess = () => resolve(request.result);
+  request.onerror = () => reject(request.error);
+});
+
+async function lookUp(keys) {
+  const store = await verdicts("readonly");
+  const rows = await Promise.all(keys.map((key) => answered(store.get(key))));
+  return keys.flatMap((key, place) => (rows[place] ? [[key, rows[place].text]] : []));
+}
+
+async function keep(pairs) {
+  const store = await verdicts("readwrite");
+  const used = Date.now();
+  for (const [key, text] of pairs) store.put({ text, used }, key);
+  let surplus = await answered(store.count()) - MOST_KEPT;
+  const oldest = store.index("used").openKeyCursor();
+  oldest.onsuccess = () => {
+    if (surplus <= 0 || !oldest.result) return;
+    store.delete(oldest.result.primaryKey);
+    surplus -= 1;
+    oldest.result.continue();
+  };
+}
+
 export function render({ model, el }) {
   const { words } = model;
   const send = (what, value = null) => model.send_msg({ do: what, value });
@@ -143,6 +184,24 @@ export function render({ model, el }) {
     person.replaceChildren(heading, lines.length === 0 ? h("p", {}, words.no_attempts)
       : h("dl", { class: "report-evidence" }, lines.map(([lesson, text]) => h("div", {}, h("dt", {}, lesson), h("dd", {}, text)))), back);
     heading.focus();
+  });
+  let asked = 0;
+  follow(model, ["wanted"], async () => {
+    if (!model.wanted.text || model.wanted.number === asked) return;
+    asked = model.wanted.number;
+    let found = [];
+    try {
+      found = await lookUp(JSON.parse(model.wanted.text));
+    } catch (error) {
+      console.info(`No verdicts are known: ${error?.name}: ${error?.message}`);
+    }
+    send("known", JSON.stringify(found));
+  });
+  let kept = 0;
+  follow(model, ["fresh"], () => {
+    if (!model.fresh.text || model.fresh.number === kept) return;
+    kept = model.fresh.number;
+    keep(JSON.parse(model.fresh.text)).catch((error) => console.info(`Verdicts are not kept: ${error?.name}: ${error?.message}`));
   });
   let number = 0;
   follow(model, ["file"], () => {

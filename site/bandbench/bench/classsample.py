@@ -9,16 +9,17 @@ import json
 import random
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from bandbench.bench.recordform import FILE_FORMAT, FILE_FORMAT_VERSION, time_text
+from bandbench.bench.recordform import FILE_FORMAT, FILE_FORMAT_VERSION, log_sha256, time_text
 from sim.faults import FaultSpec
 from sim.training.answers import answer_options, takes_many
-from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event, QuestionAnswered
+from sim.training.attempt import ActDone, Attempt, CheckSubmitted, ControlMoved, Event, QuestionAnswered
 from sim.training.deal import draw
 from sim.training.lesson import Lesson
 from sim.training.machine import Start
-from sim.training.solution import solution_moves
+from sim.training.solution import solution_moves, step_moves
 
 __all__ = ["sample_log", "sample_records"]
 
@@ -57,11 +58,17 @@ def sample_log(lesson: Lesson, seed: int, faults: Mapping[str, FaultSpec], chanc
             two = chance.sample(options, min(2, len(options)))
             answer = "+".join(name for name in options if name in two)
         events.append(QuestionAnswered(now(), question.name, answer))
-    moves = list(_moves(lesson, start))
-    for place, (control, value) in enumerate(moves):
-        if lesson.mode != "assessment" and place == 0 and chance.random() < _EARLY_SHARE:
-            events.append(CheckSubmitted(now()))
-        events.append(ControlMoved(now(), control, value))
+    if lesson.running is not None:
+        # A machine that runs is run up, waited for and turned as the steps say, by somebody who takes some seconds.
+        for number, step in enumerate(lesson.steps, start=1):
+            events += [ActDone(now(), deed.name, deed.choice) for deed in step.acts]
+            at_s = round(at_s + step.wait_s, 3)
+            events += [ControlMoved(now(), control, value) for control, value, _ in step_moves(lesson, start, number)]
+    else:
+        for place, (control, value) in enumerate(_moves(lesson, start)):
+            if lesson.mode != "assessment" and place == 0 and chance.random() < _EARLY_SHARE:
+                events.append(CheckSubmitted(now()))
+            events.append(ControlMoved(now(), control, value))
     events.append(CheckSubmitted(now()))
     return Attempt(lesson.id, lesson.version, seed, tuple(events))
 
@@ -74,8 +81,26 @@ def _moves(lesson: Lesson, start: Start) -> Iterator[tuple[str, float]]:
             yield control, value
 
 
+def _spoilt(log: Attempt, chance: random.Random) -> Attempt:
+    events = list(log.events)
+    place = chance.randrange(len(events))
+    match chance.randrange(3):
+        case 0:
+            del events[place]
+        case 1:
+            events[-1] = replace(events[-1], at_s=events[-1].at_s + 1e-5)
+        case _:
+            events = [event for event in events if not isinstance(event, ControlMoved)]
+    return replace(log, events=tuple(events))
+
+
 def sample_records(
-    lessons: Sequence[Lesson], faults: Mapping[str, FaultSpec], learners: int, attempts: int, seed: int = 1
+    lessons: Sequence[Lesson],
+    faults: Mapping[str, FaultSpec],
+    learners: int,
+    attempts: int,
+    seed: int = 1,
+    spoilt_share: float = 0.0,
 ) -> Iterator[tuple[str, str]]:
     """Yield a file for each learner, as (name, text): so many attempts each, over all lessons in turn.
 
@@ -89,6 +114,9 @@ def sample_records(
         How many people, and attempts of each.
     seed : int
         Which class.
+    spoilt_share : float
+        Part of the attempts that were changed after they had been scored: a log that is not the sealed one, times finer
+        than the clock, or an event taken out.
     """
     chance = random.Random(seed)
 
@@ -103,6 +131,10 @@ def sample_records(
             lesson = lessons[(place + number) % len(lessons)]
             log = sample_log(lesson, chance.randrange(_SEEDS), faults, chance)
             started = moment + timedelta(hours=place)
+            sealed = log_sha256(log.to_json())
+            spoilt = chance.random() < spoilt_share
+            if spoilt:
+                log = _spoilt(log, chance)
             rows.append(
                 {
                     "id": new_id(),
@@ -113,6 +145,7 @@ def sample_records(
                     "ended_at": time_text(started + timedelta(seconds=log.duration_s)),
                     "app_version": "sample",
                     "log": log.to_json(),
+                    **({"outcome": {"passed": True, "app_version": "sample", "log_sha256": sealed}} if spoilt else {}),
                 }
             )
         name = f"Learner {number}"
