@@ -144,7 +144,7 @@ def _matrix(tables: ReportTables) -> Iterable[Markup]:
 
 def _items(tables: ReportTables) -> Iterable[Markup]:
     yield element("h2", say("report.items"))
-    yield element("p", say("report.items_about" if tables.lesson_tables else "items_none"))
+    yield element("p", say("report.items_about" if tables.lesson_tables else "report.items_none"))
     heads = [say(f"report.{key}") for key in ("item", "kind", "step", "missed", "common")]
     for one in tables.lesson_tables:
         yield element("h3", one.heading)
@@ -156,7 +156,7 @@ def _items(tables: ReportTables) -> Iterable[Markup]:
 def _evidence(tables: ReportTables) -> Iterable[Markup]:
     yield element("h2", say("report.evidence"))
     people = tables.report.people
-    yield element("p", say("report.evidence_about" if people else "nobody"))
+    yield element("p", say("report.evidence_about" if people else "report.nobody"))
     for row in people:
         yield element("h3", row.person.name)
         lines = tables.evidence(row)

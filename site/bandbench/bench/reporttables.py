@@ -182,12 +182,12 @@ class ReportTables:
     def _flag(self, flag: Flag) -> tuple[str, str, str, str, str, str]:
         lesson = self._lessons.get(flag.lesson_id)
         return (
-            say("report.flag_lesson_" if flag.kind == "lesson" else f"flag_{flag.kind}"),
+            say("report.flag_lesson_" if flag.kind == "lesson" else f"report.flag_{flag.kind}"),
             self._names.get(flag.person, ""),
             f"{flag.source}: {flag.place}",
             flag.lesson_id if lesson is None else typeset(lesson.title),
             flag.text,
-            say("report.yes" if flag.held else "no"),
+            say("report.yes" if flag.held else "report.no"),
         )
 
 
