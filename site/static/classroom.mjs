@@ -46,6 +46,12 @@ export function tellConsole({ text }) {
   for (const { kind, ...body } of JSON.parse(text)) say(kind, body);
 }
 
+// The worker was started anew, with nothing planted and no console it knows of: consoles begin again with it.
+export function consoleAgain() {
+  say("gone");
+  say("here", { opened });
+}
+
 export function acceptConsole(send) {
   post = send;
   document.addEventListener("bandbench:open-console", ({ detail }) => {

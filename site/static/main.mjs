@@ -1,14 +1,15 @@
 // The page: starts the worker, shows its progress, its parts and its pictures, and says so when something fails.
 
-import { acceptConsole, tellConsole } from "./classroom.mjs";
+import { acceptConsole, consoleAgain, tellConsole } from "./classroom.mjs";
 import { offerLanguages, spoken, textsAddress } from "./language.mjs";
-import { hideTrouble, showProgress, showRunning, showTrouble } from "./loading.mjs";
-import { applyPatch, build, onIdle } from "./panels.mjs";
+import { hideTrouble, showProgress, showRunning } from "./loading.mjs";
+import { applyPatch, build, clear, detach, onIdle } from "./panels.mjs";
 import { acceptPictures, draw } from "./pictures.mjs";
-import { acceptRecords, keepRecords } from "./records.mjs";
-import { acceptScorm, openScorm } from "./scorm.mjs";
-import { acceptSound, heard, playSound } from "./sound.mjs";
-import { acceptStatements } from "./statements.mjs";
+import { acceptRecords, attemptThatGoesOn, keepRecords, recordsAgain, resumeAgain } from "./records.mjs";
+import { acceptRestart, benchMended, isMending, mendWith, workerDied, workerSilent } from "./recovery.mjs";
+import { acceptScorm, openScorm, scormAgain } from "./scorm.mjs";
+import { acceptSound, heard, playSound, soundAgain } from "./sound.mjs";
+import { acceptStatements, launchAgain } from "./statements.mjs";
 import { say } from "./words.mjs";
 
 const parts = JSON.parse(document.getElementById("site-parts").textContent);
@@ -24,37 +25,50 @@ const { kind: packaged = "", lesson: only = "" } = parts.package ?? {};
 const visit = packaged === "scorm" ? openScorm(only) : null;
 
 let worker = null;
-let failed = false;
 let lastAnswer = performance.now();
 let pending = [];
 
-const post = (message, transfer = []) => worker.postMessage(message, transfer);
+// What is sent while there is no worker has nowhere to go: the page shows then that the bench has stopped.
+const post = (message, transfer = []) => worker?.postMessage(message, transfer);
+
+let stopped = false;
 
 function fail(kind, detail) {
-  if (failed) return;
-  failed = true;
+  if (stopped) return;
+  stopped = true;
   worker?.terminate();
-  showTrouble(kind, detail);
+  worker = null;
+  pending = [];
+  built = pictured = false;
+  detach();
+  workerDied(kind, detail, wasWhole);
 }
 
 // The bench is whole with its picture and its controls; either may come first.
 let built = false;
+let pictured = false;
+let wasWhole = false;
 function runWhenWhole() {
-  if (!built || statistics.firstPictureMs === null) return;
-  statistics.runningMs = performance.now();
+  if (!built || !pictured) return;
+  if (!wasWhole) statistics.runningMs = performance.now();
+  wasWhole = true;
   showRunning();
+  if (isMending()) benchMended(attemptThatGoesOn() ? "attempt" : "");
 }
 
 function drawPending() {
   const frames = pending;
   pending = [];
+  // The worker that made them has stopped meanwhile.
+  if (frames.length === 0) return;
   const latest = frames.at(-1);
   for (const image of latest.images) draw(image);
   statistics.frames += 1;
   statistics.dropped += frames.length - 1;
   statistics.revision = latest.revision;
-  if (statistics.firstPictureMs === null) {
-    statistics.firstPictureMs = performance.now();
+  if (!pictured) {
+    pictured = true;
+    statistics.firstPictureMs ??= performance.now();
     document.getElementById("picture-still").hidden = true;
     runWhenWhole();
   }
@@ -68,19 +82,36 @@ const scriptsReady = new Promise((resolve) => {
   else addEventListener("load", resolve, { once: true });
 });
 
+// For the first worker.
+function begin() {
+  acceptPictures(post);
+  acceptSound(post);
+  acceptConsole(post);
+  acceptRecords(post, parts.version)
+    .then(() => acceptStatements(post, parts.statements))
+    .catch((error) => fail("bench", `records: ${error.stack ?? error}`));
+  if (visit !== null) acceptScorm(post, visit.said);
+}
+
+// For a worker in the place of one that has died: what it has to know, and last which attempt goes on.
+async function goOnWith() {
+  soundAgain();
+  consoleAgain();
+  await recordsAgain();
+  if (visit !== null) scormAgain(visit.said);
+  launchAgain();
+  resumeAgain();
+}
+
 const handlers = {
   progress: showProgress,
   document: async (message) => {
     await scriptsReady;
+    clear();
     await build(message, post);
     post({ type: "built" });
-    acceptPictures(post);
-    acceptSound(post);
-    acceptConsole(post);
-    acceptRecords(post, parts.version)
-      .then(() => acceptStatements(post, parts.statements))
-      .catch((error) => fail("bench", `records: ${error.stack ?? error}`));
-    if (visit !== null) acceptScorm(post, visit.said);
+    if (wasWhole) await goOnWith();
+    else begin();
     built = true;
     runWhenWhole();
   },
@@ -96,7 +127,9 @@ const handlers = {
   failed: ({ kind, detail }) => fail(kind, detail),
 };
 
-async function onMessage({ data }) {
+async function onMessage({ data, target }) {
+  // The last words of one that was stopped.
+  if (target !== worker) return;
   lastAnswer = performance.now();
   if (document.body.dataset.state === "silent") hideTrouble();
   try {
@@ -114,13 +147,15 @@ function watch() {
     // After the machine slept, or while the page was hidden and its timers slowed, the worker first gets its chance.
     if (now - asked > 3 * ANSWER_EVERY_MS) lastAnswer = now;
     asked = now;
-    if (failed || document.body.dataset.state === "loading") return;
+    if (worker === null || !built) return;
     post({ type: "ask" });
     const silentMs = now - lastAnswer;
-    if (silentMs > SILENT_AFTER_MS) {
-      showTrouble("silent", `No message since ${Math.round(lastAnswer)} ms.`, { seconds: Math.round(silentMs / 1000) });
-    }
+    if (silentMs > SILENT_AFTER_MS) workerSilent(silentMs, giveUp);
   }, ANSWER_EVERY_MS);
+}
+
+function giveUp() {
+  fail("silent", `No message for ${Math.round(performance.now() - lastAnswer)} ms.`);
 }
 
 // Starts a module worker; null where the browser would take it for a classic one.
@@ -142,26 +177,21 @@ addEventListener("error", ({ target }) => {
   if (target instanceof HTMLScriptElement) fail("network", target.src);
 }, { capture: true });
 
-function start() {
+function startWorker() {
   const address = (path) => new URL(path, document.baseURI).href;
-  document.getElementById("not-started").remove();
-  if (globalThis.origin === "null") {
-    fail("sandbox", "self.origin is null");
-    return;
-  }
-  if (typeof WebAssembly !== "object") {
-    fail("browser", say("browser.webassembly"));
-    return;
-  }
   worker = moduleWorker(address(`${parts.page}/worker.mjs`));
   if (worker === null) {
     fail("browser", say("browser.workers"));
     return;
   }
+  stopped = false;
+  lastAnswer = performance.now();
+  const own = worker;
   worker.addEventListener("message", onMessage);
   worker.addEventListener("messageerror", () => fail("worker", "A message of the worker could not be read."));
   worker.addEventListener("error", (event) => {
     event.preventDefault();
+    if (own !== worker) return;
     // Without a message the script itself could not be fetched.
     fail(event.message ? "worker" : "network", event.message || `${parts.page}/worker.mjs`);
   });
@@ -176,6 +206,21 @@ function start() {
     language: spoken,
     texts: textsAddress && address(textsAddress),
   });
+}
+
+function start() {
+  document.getElementById("not-started").remove();
+  if (globalThis.origin === "null") {
+    fail("sandbox", "self.origin is null");
+    return;
+  }
+  if (typeof WebAssembly !== "object") {
+    fail("browser", say("browser.webassembly"));
+    return;
+  }
+  startWorker();
+  mendWith(startWorker);
+  acceptRestart(giveUp);
   watch();
 }
 

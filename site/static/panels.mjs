@@ -9,6 +9,7 @@ globalThis.importShim.addImportMap = ({ imports = {} }) => {
 };
 
 let jsdoc = null;
+let views = null;
 let patching = 0;
 let onTheWay = 0;
 let waiting = [];
@@ -49,9 +50,23 @@ export async function build(message, post) {
   const items = JSON.parse(message.render_items);
   items[0].roots = roots;
   items[0].root_ids = Object.keys(roots);
-  const [views] = await globalThis.Bokeh.embed.embed_items(JSON.parse(message.docs_json), items);
+  [views] = await globalThis.Bokeh.embed.embed_items(JSON.parse(message.docs_json), items);
   jsdoc = [...views.roots.values()][0].model.document;
   jsdoc.on_change(onChange, false);
+}
+
+// The parts stand as they are, but nothing done in them is sent any more: Python's side of them is gone.
+export function detach() {
+  jsdoc?.remove_on_change(onChange);
+  jsdoc = null;
+  onTheWay = 0;
+  waiting = [];
+}
+
+// Takes the parts away, to build them anew.
+export function clear() {
+  views?.clear();
+  views = null;
 }
 
 export function applyPatch({ patch, buffers }) {

@@ -253,8 +253,9 @@ const held = new Map();
 const lockName = (id) => `bandbench-attempt-${id}`;
 
 function hold(id) {
-  if (held.has(id) || navigator.locks === undefined) return;
+  if (held.has(id)) return;
   held.set(id, () => {});
+  if (navigator.locks === undefined) return;
   navigator.locks.request(lockName(id), { ifAvailable: true }, (lock) => {
     // Not got, or let go of before it was got.
     if (lock === null || !held.has(id)) return undefined;
@@ -391,6 +392,20 @@ async function readFile(file) {
   }
   tell("records-told", { word: "" });
   post({ type: "records", kind: "file", text: JSON.stringify({ name: file.name, text }) });
+}
+
+// The attempt that goes on at this page, or an empty text.
+export const attemptThatGoesOn = () => held.keys().next().value ?? "";
+
+// A worker was started anew: it is told what is kept, and last which attempt it goes on with.
+export async function recordsAgain() {
+  await working;
+  await sendAll(profile);
+}
+
+export function resumeAgain() {
+  const id = attemptThatGoesOn();
+  if (id !== "") post({ type: "records", kind: "resume", text: JSON.stringify({ id }) });
 }
 
 export async function acceptRecords(send, appVersion) {

@@ -179,6 +179,11 @@ export function acceptScorm(send, said) {
   tell(said);
 }
 
+// The worker was started anew: it is told how the learning system stands now.
+export function scormAgain(said) {
+  tell(said.begun && !over ? { ...said, launch: read() } : said);
+}
+
 // The page may go at any time, and often without a word: what is told is told by then.
 addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") save(); });
 addEventListener("pagehide", finish);

@@ -140,6 +140,12 @@ async function record(send) {
   }
 }
 
+// The worker was started anew and plays to nobody: it is asked again by who wants to listen.
+export function soundAgain() {
+  recording?.stop();
+  listen({ on: false });
+}
+
 export function acceptSound(send) {
   document.addEventListener("bandbench:listen", ({ detail }) => listen(detail));
   document.addEventListener("bandbench:volume", ({ detail }) => {

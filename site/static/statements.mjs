@@ -25,6 +25,7 @@ let trouble = { code: "", detail: "", seconds: 0 };
 let failures = 0;
 let timer = 0;
 let busy = null;
+let launched = null;
 let closing = { rows: [], openedMs: 0 };
 let ended = false;
 // Whether the learner has asked to go back to the learning system.
@@ -285,7 +286,22 @@ async function takeLaunch(opening) {
     session: opened.message.launch_data.contextTemplate?.extensions?.["https://w3id.org/xapi/cmi5/context/extensions/sessionid"] ?? "",
   };
   launch = { state: "open", code: "", detail: "", returnAddress: opened.returnAddress };
-  post({ type: "records", kind: "launch", text: JSON.stringify(opened.message) });
+  launched = opened.message;
+  post({ type: "records", kind: "launch", text: JSON.stringify(launched) });
+}
+
+// The worker was started anew: it is told of the launch once more, with what has been said in it.
+export function launchAgain() {
+  if (launched === null || ended) return;
+  const verbs = new Set([...rows.values()].filter((row) => row.session === target?.session).map((row) => row.statement.verb.id.split("/").at(-1)));
+  launched = { ...launched, passed: launched.passed || verbs.has("passed"), completed: launched.completed || verbs.has("completed") };
+  post({ type: "records", kind: "launch", text: JSON.stringify(launched) });
+}
+
+// A row of the store that is none of ours stays as it is, and is not sent.
+function isStatement(row) {
+  const { state, statement } = row;
+  return ["waiting", "sent", "refused"].includes(state) && typeof statement?.timestamp === "string" && typeof statement.verb?.id === "string";
 }
 
 export async function acceptStatements(send_, given) {
@@ -302,7 +318,7 @@ export async function acceptStatements(send_, given) {
     // Not waited for: it keeps rows itself, behind the change that asks for it.
     finish: () => { finish(); },
   };
-  for (const row of await statementStore.all()) if (!rows.has(row.id)) rows.set(row.id, row);
+  for (const row of await statementStore.all()) if (isStatement(row) && !rows.has(row.id)) rows.set(row.id, row);
   addEventListener("online", () => send());
   addEventListener("offline", tell);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") send(); });

@@ -132,7 +132,10 @@ async function handle(message) {
     case "microphone": bench.microphone(new Float32Array(message.data)); break;
     case "records": bench.records(message.kind, message.text); break;
     case "console": bench.console(message.text); break;
-    case "ask": post({ type: "answer" }); break;
+    case "ask":
+      // A loop that has ended without a word would never be missed here.
+      if (bench.alive) post({ type: "answer" });
+      break;
   }
 }
 
@@ -143,8 +146,20 @@ self.onmessage = async ({ data }) => {
     else if (bench === null) early.push(data);
     else await handle(data);
   } catch (error) {
-    // A module that cannot be fetched is told by text alone; browsers agree on these words.
-    const kind = /dynamically imported module/.test(error.message) ? "network" : starting ? "python" : "bench";
-    post({ type: "failed", kind, detail: `${error.stack ?? error}` });
+    tellFailure(error, starting ? "python" : "bench");
   }
 };
+
+// A module that cannot be fetched is told by text alone; browsers agree on these words. Those of memory differ.
+function tellFailure(error, otherwise) {
+  const said = `${error?.message ?? error}`;
+  const kind = /dynamically imported module/.test(said) ? "network"
+    : /MemoryError|out of memory|allocation failed|could not allocate/i.test(said) ? "memory" : otherwise;
+  post({ type: "failed", kind, detail: `${error?.stack ?? error}` });
+}
+
+// What goes wrong where nobody waits for it, as in Python's own tasks.
+self.addEventListener("unhandledrejection", (event) => {
+  event.preventDefault();
+  tellFailure(event.reason, bench === null ? "python" : "bench");
+});

@@ -43,6 +43,7 @@ from bandbench.bench.view import Action, View
 from bandbench.bench.why import WhyView
 from bandbench.bench.words import say
 from bandbench.runtime.application import FrameImage, PictureFile, SoundBlock
+from bandbench.runtime.memory import free_caches
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
 from sim.training.stages import stage_of
@@ -214,6 +215,16 @@ class BenchApplication:
     def work(self) -> bool:
         """Do a little of what takes long; tell whether there was anything to do."""
         return self.class_desk.work()
+
+    def free_memory(self) -> bool:
+        """Give back memory (see `bandbench.runtime.application.Application`)."""
+        if not self.bench.held:
+            return False
+        free_caches()
+        self._read = self._unseen = None
+        self.bench.drop_frame()
+        self.bench.changed()
+        return True
 
     def next_sound(self) -> SoundBlock | None:
         """Return the sound that the loudspeaker plays next, if anybody listens."""

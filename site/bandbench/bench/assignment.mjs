@@ -133,6 +133,7 @@ export function render({ model, el }) {
   // Above the whole bench, where nobody overlooks it.
   const box = document.getElementById("link-notice");
   box.append(notice, away);
+  model.on("lifecycle:remove", () => box.replaceChildren());
   const assigned = assignedSection(words, send);
   const input = h("input", { id: "assignment-file", type: "file", accept: ".toml,.json,application/toml,application/json", onchange: () => {
     take(input.files[0]);

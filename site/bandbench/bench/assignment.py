@@ -132,7 +132,7 @@ class AssignmentView(View):
         self.follow()
 
     def _open(self, query: str) -> None:
-        """Do what a link says, all of it or nothing."""
+        """Do what a link says, all of it or nothing; a lesson that goes on is not left for it."""
         bench = self.bench
         try:
             link = parse_link(query, bench.lessons)
@@ -144,6 +144,8 @@ class AssignmentView(View):
             self.assignment = link.assignment
             if bench.session is None:
                 bench.choose_mode("learn")
+        elif bench.session is not None:
+            return
         elif link.task is not None:
             bench.choose_task(link.task)
         elif link.mode:

@@ -55,8 +55,8 @@ export function render({ model, el }) {
   // A lesson file may be dropped anywhere on the lesson's place of the page; other files are others' business.
   const zone = document.getElementById("lesson");
   const isLesson = (transfer) => transfer?.files[0]?.name.toLowerCase().endsWith(".toml");
-  zone.addEventListener("dragover", (event) => event.preventDefault());
-  zone.addEventListener("drop", (event) => {
+  listenTo(model, zone, "dragover", (event) => event.preventDefault());
+  listenTo(model, zone, "drop", (event) => {
     event.preventDefault();
     if (part.hidden || !isLesson(event.dataTransfer)) return;
     details.open = true;

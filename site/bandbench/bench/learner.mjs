@@ -215,7 +215,7 @@ export function render({ model, el }) {
     details.open = true;
     file.offer(event.dataTransfer.files[0]);
   });
-  document.addEventListener("bandbench:records-told", ({ detail }) => setText(told, detail.word ? fill(words[detail.word], detail.values ?? {}) : ""));
+  listenTo(model, document, "bandbench:records-told", ({ detail }) => setText(told, detail.word ? fill(words[detail.word], detail.values ?? {}) : ""));
   follow(model, ["shown"], () => {
     const shown = JSON.parse(model.shown);
     setText(title, fill(words.title, { name: shown.name || words.nobody }));

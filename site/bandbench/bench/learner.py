@@ -69,6 +69,7 @@ class LearnerView(View):
         self._show_result = show_result
         self._print_result = print_result
         self._open = False
+        self._to_resume = ""
         self._seen = (-1, -1)
         self.card = LearnerCard(self.receive, words=self.words)
         self.refresh()
@@ -139,8 +140,9 @@ class LearnerView(View):
         Parameters
         ----------
         kind : str
-            ``all`` (the rows of a learner), ``state`` (of the storage), ``of`` (rows to compare a file with) or
-            ``file`` (one chosen for import).
+            ``all`` (the rows of a learner), ``state`` (of the storage), ``of`` (rows to compare a file with),
+            ``file`` (one chosen for import) or ``resume`` (the attempt that went on when the worker before this one
+            died).
         text : str
             JSON.
         """
@@ -151,6 +153,8 @@ class LearnerView(View):
                 self.records.set_storage(json.loads(text))
             case "of":
                 self.records.plan_import(text)
+            case "resume":
+                self._to_resume = str(json.loads(text)["id"])
             case "file":
                 file = json.loads(text)
                 problem = self.act(partial(self.records.offer_file, str(file["name"]), str(file["text"])))
@@ -161,8 +165,16 @@ class LearnerView(View):
 
     def follow(self) -> None:
         """Keep what is done; to be called some times a second."""
+        self._resume()
         self.records.follow(self._clock())
         self.refresh()
+
+    def _resume(self) -> None:
+        """Go on with what went on before the worker was started anew, once the records are here."""
+        if self._to_resume and self.records.loaded:
+            number, self._to_resume = self._to_resume, ""
+            problem = self.act(partial(self.records.resume, number, self._clock()))
+            self.card.notice = typeset(problem or "")
 
     def score_next(self) -> bool:
         """Score one attempt of the list, if the list is looked at; tell whether there was one to score."""

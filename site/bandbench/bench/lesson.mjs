@@ -257,7 +257,7 @@ function demonstratePage(model, words, send) {
     document.dispatchEvent(asked);
     setText(refused, asked.detail.refused ? words.console_blocked : "");
   }, { "data-do": "console", "aria-keyshortcuts": "Alt+Shift+K" });
-  document.addEventListener("keydown", (event) => {
+  listenTo(model, document, "keydown", (event) => {
     if (model.page !== "demonstrate" || !event.altKey || !event.shiftKey || event.code !== "KeyK") return;
     event.preventDefault();
     open.click();

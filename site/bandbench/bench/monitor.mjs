@@ -123,25 +123,33 @@ export function render({ model, el }) {
     }
     wanted = Number(split.value);
   });
-  screen.addEventListener("keydown", (event) => {
+  listenTo(model, screen, "keydown", (event) => {
     const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
     if (view.magnify === 1 || !(event.key in moves)) return;
     event.preventDefault();
     shift(PAN_STEP * moves[event.key][0], PAN_STEP * moves[event.key][1]);
   });
   let grip = null;
-  screen.addEventListener("pointerdown", (event) => {
+  listenTo(model, screen, "pointerdown", (event) => {
     if (view.magnify === 1) return;
     grip = { x: event.clientX, y: event.clientY };
     screen.setPointerCapture(event.pointerId);
   });
-  screen.addEventListener("pointermove", (event) => {
+  listenTo(model, screen, "pointermove", (event) => {
     if (grip === null) return;
     const box = screen.getBoundingClientRect();
     shift((grip.x - event.clientX) / box.width / view.magnify, (grip.y - event.clientY) / box.height / view.magnify);
     grip = { x: event.clientX, y: event.clientY };
   });
-  for (const end of ["pointerup", "pointercancel"]) screen.addEventListener(end, () => { grip = null; });
+  for (const end of ["pointerup", "pointercancel"]) listenTo(model, screen, end, () => { grip = null; });
+
+  // What stands outside the part goes with it.
+  model.on("lifecycle:remove", () => {
+    view.magnify = 1;
+    place();
+    overlay.remove();
+    seam.remove();
+  });
 
   follow(model, ["playing"], () => setText(play, model.playing ? words.pause : words.play));
   follow(model, ["bands"], drawBands);
@@ -166,7 +174,7 @@ export function render({ model, el }) {
   follow(model, ["notice"], () => setText(notice, model.notice));
 
   // The picture moves from the start only for people who do not mind. Before the first frame nobody listens.
-  document.addEventListener("bandbench:frame", () => {
+  listenTo(model, document, "bandbench:frame", () => {
     if (matchMedia("(prefers-reduced-motion: reduce)").matches) setText(notice, words.paused);
     else model.send_msg({ do: "play", value: true });
   }, { once: true });

@@ -32,7 +32,7 @@ export function render({ model, el }) {
     button(words.close, () => model.send_msg({ do: "close" }), { "data-do": "close_sheet" }));
   el.append(h("div", { class: "part paper" }, bar, notice, place));
   let opener = null;
-  document.addEventListener("bandbench:paper", ({ detail }) => {
+  listenTo(model, document, "bandbench:paper", ({ detail }) => {
     opener = detail.opener ?? null;
     model.send_msg({ do: "show", kind: detail.kind, value: detail.value ?? "" });
   });

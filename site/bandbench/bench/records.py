@@ -75,8 +75,13 @@ class LearnerRecords(KeptRecords):
         self._choose(self.make_profile(checked))
 
     def enter(self, profile_id: str, name: str) -> None:
-        """Choose the learner of this id; one who is not known here yet is made, as when a learning system names him."""
+        """Choose the learner of this id; one who is not known here yet is made, as when a learning system names him.
+
+        A lesson of the same learner goes on.
+        """
         self.need_loaded()
+        if self.profile is not None and self.profile.id == profile_id:
+            return
         if profile_id in self.profiles:
             self.choose_profile(profile_id)
             return

@@ -80,7 +80,7 @@ export function render({ model, el }) {
     preferred = audio;
     document.dispatchEvent(new CustomEvent("bandbench:sound-preferred", { detail: { on: audio } }));
   };
-  document.addEventListener("bandbench:reporting", ({ detail: now }) => {
+  listenTo(model, document, "bandbench:reporting", ({ detail: now }) => {
     setText(title, fill(words.title, now));
     const key = standing(now);
     const detail = key.startsWith("launch_") ? now.launch.detail : now.trouble.detail;
@@ -97,7 +97,7 @@ export function render({ model, el }) {
     launchState = now.ended ? "ended" : now.launch.state;
     showBar();
   });
-  document.addEventListener("bandbench:reporting-told", ({ detail }) => setText(told, detail.word ? fill(words[detail.word], detail.values ?? {}) : ""));
+  listenTo(model, document, "bandbench:reporting-told", ({ detail }) => setText(told, detail.word ? fill(words[detail.word], detail.values ?? {}) : ""));
   follow(model, ["shown"], showBar);
   wish("ask");
 }

@@ -99,7 +99,7 @@ export function render({ model, el }) {
   });
 
   // A monitor out of sight is not drawn.
-  document.addEventListener("bandbench:frame", () => {
+  listenTo(model, document, "bandbench:frame", () => {
     new IntersectionObserver((entries) => model.send_msg({ visible: entries.at(-1).isIntersecting }))
       .observe(document.getElementById("waveform-screen"));
   }, { once: true });

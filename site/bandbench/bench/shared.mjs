@@ -146,6 +146,12 @@ function bar(kind, zero) {
   };
 }
 
+// Listens to an event outside the part for as long as the part is there: all parts are built anew after a failure.
+function listenTo(model, target, name, callback, options = {}) {
+  target.addEventListener(name, callback, options);
+  model.on("lifecycle:remove", () => target.removeEventListener(name, callback));
+}
+
 // Calls back now and at every change of any of these parameters, once for several that change together.
 function follow(model, names, callback) {
   let waiting = false;

@@ -66,7 +66,7 @@ export function render({ model, el }) {
   });
   const winding = toggle(words.winding, (pressed) => model.send_msg({ do: "winding", value: pressed }));
   const describe = button(words.describe, () => model.send_msg({ do: "describe" }));
-  document.addEventListener("bandbench:listening", ({ detail }) => {
+  listenTo(model, document, "bandbench:listening", ({ detail }) => {
     listening = detail.on;
     listen.show(listening);
     setText(listenSays, detail.why ? words[detail.why] : listening ? words.listening : "");
@@ -82,7 +82,7 @@ export function render({ model, el }) {
     setText(note, words.note);
   };
   const note = button(words.note, () => tell(counting === null ? "record-note" : "stop-note"));
-  document.addEventListener("bandbench:note", ({ detail }) => {
+  listenTo(model, document, "bandbench:note", ({ detail }) => {
     stopCounting();
     switch (detail.state) {
       case "asking": setText(noteSays, words.note_asking); break;

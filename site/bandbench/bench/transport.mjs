@@ -134,7 +134,7 @@ export function render({ model, el }) {
     requestAnimationFrame(step);
   };
   const start = () => { if (last === null) requestAnimationFrame(step); };
-  calm.addEventListener("change", start);
+  listenTo(model, calm, "change", start);
   new IntersectionObserver((entries) => {
     inSight = entries[entries.length - 1].isIntersecting;
     start();

@@ -350,7 +350,7 @@ export function render({ model, el }) {
   };
   follow(model, ["drawings", "turn_s", "stage"], draw);
   follow(model, ["moving"], move);
-  calm.addEventListener("change", move);
+  listenTo(model, calm, "change", move);
   new IntersectionObserver((entries) => {
     inSight = entries[entries.length - 1].isIntersecting;
     move();

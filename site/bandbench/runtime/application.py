@@ -119,6 +119,13 @@ class Application(Protocol):
         """
         ...
 
+    def free_memory(self) -> bool:
+        """Give back memory whose contents can be worked out again; tell whether what was broken off can be left out.
+
+        A moment of a machine that runs cannot be: the bench is to be started anew then.
+        """
+        ...
+
     def on_picture_file(self, picture: PictureFile) -> None:
         """Take a picture the user gave as the programme."""
         ...

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import time
 import traceback
-from typing import Any, cast
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from js import Object
@@ -16,6 +18,11 @@ from bandbench.runtime.application import Application, FrameImage, PictureFile
 from bandbench.runtime.loop import FrameLoop
 
 __all__ = ["Worker", "start"]
+
+MEMORY_PATIENCE_S = 10.0
+"""Memory that is short again within this time is not helped by freeing some. [s]"""
+
+_T = TypeVar("_T")
 
 
 class Worker:
@@ -35,6 +42,12 @@ class Worker:
         self._document = panel_glue.new_document()
         self._loop = FrameLoop(self._next_frame, self._tick, self._send_frame, work=self._work)
         self._running: asyncio.Task[None] | None = None
+        self._short_at_s = -MEMORY_PATIENCE_S
+
+    @property
+    def alive(self) -> bool:
+        """Whether the loop that moves the picture goes on, or has not begun."""
+        return self._running is None or not self._running.done()
 
     @property
     def revision(self) -> int:
@@ -102,13 +115,13 @@ class Worker:
 
     def _next_frame(self) -> FrameImage | None:
         with panel_glue.current(self._document):
-            frame = self._application.next_frame()
+            frame = self._with_room(self._application.next_frame)
         self._send_sound()
         return frame
 
     def _tick(self, now_s: float) -> None:
         with panel_glue.current(self._document):
-            self._application.tick(now_s)
+            self._with_room(lambda: self._application.tick(now_s))
         # A page that is hidden asks for no frames, and is still heard.
         self._send_sound()
         self._send_records()
@@ -118,11 +131,29 @@ class Worker:
         with panel_glue.current(self._document):
             return self._application.work()
 
+    def _with_room(self, do: Callable[[], _T | None]) -> _T | None:
+        """Do something; where memory does not suffice, free some and leave it out this time.
+
+        Raises
+        ------
+        MemoryError
+            If nothing can be freed without harm, or it was short a moment ago.
+        """
+        try:
+            return do()
+        except MemoryError:
+            now_s = time.monotonic()
+            if now_s - self._short_at_s < MEMORY_PATIENCE_S or not self._application.free_memory():
+                raise
+            self._short_at_s = now_s
+            return None
+
     async def _run(self) -> None:
         try:
             await self._loop.run()
-        except Exception:
-            self._post({"type": "failed", "kind": "bench", "detail": traceback.format_exc()})
+        except Exception as error:
+            kind = "memory" if isinstance(error, MemoryError) else "bench"
+            self._post({"type": "failed", "kind": kind, "detail": traceback.format_exc()})
             raise
 
     def _send_frame(self, sequence: int, frame: FrameImage) -> None:
