@@ -243,6 +243,16 @@ def recipe_bench(arguments: list[str]) -> None:
     in_venv("bandbench.benchmark", *arguments)
 
 
+def recipe_fuzz(arguments: list[str]) -> None:
+    """Spoil every input that comes from outside for a while and tell what must not happen (--minutes N, --seed N)."""
+    in_venv("tests.fuzz", *arguments)
+
+
+def recipe_walk(arguments: list[str]) -> None:
+    """Do thousands of things at random at the bench in a Chromium (--operations N, --seed N)."""
+    in_venv("tests.walk", *arguments)
+
+
 def recipe_docs(arguments: list[str]) -> None:
     """Write sim/nomenclature.md and lessons/symptom-chart.md from their sources (--check: only tell if stale)."""
     in_venv("bandbench.nomenclature", *arguments)
@@ -272,6 +282,8 @@ RECIPES = {
     "lint": recipe_lint,
     "unit": recipe_unit,
     "bench": recipe_bench,
+    "fuzz": recipe_fuzz,
+    "walk": recipe_walk,
     "docs": recipe_docs,
     "ci": recipe_test,
     "lock": recipe_lock,

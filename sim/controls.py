@@ -451,6 +451,8 @@ def check_control(name: str, value: float | str) -> float:
     except (TypeError, ValueError):
         wanted = f"one of {known_names(spec.choices)}" if spec.choices else "a number"
         raise ControlError(f"control '{name}': {value!r} is not {wanted}") from None
+    except OverflowError:
+        number = math.inf
     if not math.isfinite(number):
         raise ControlError(f"control '{name}': {value!r} is not a finite number")
     if spec.kind == "choice" and number not in range(len(spec.choices)):

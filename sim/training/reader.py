@@ -41,6 +41,10 @@ class Problem:
         return f"{self.source}: {self.key}: {self.reason}. {self.remedy}"
 
 
+# Keys of ours with their paths are shorter.
+_LONGEST_KEY = 120
+
+
 class DataError(BandbenchError):
     """A data file cannot be used; `problem` says where, why and what to do."""
 
@@ -65,6 +69,11 @@ def _described(value: object) -> str:
         return f"a list of {len(value)}"
     text = repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _shown_key(key: str) -> str:
+    """Return a key as a person can see it; a file that is not ours may have any."""
+    return key if key.isprintable() and key.strip() and len(key) <= _LONGEST_KEY else _described(key)
 
 
 class Table:
@@ -113,6 +122,7 @@ class Table:
 
     def refusal(self, key: str, reason: str, remedy: str) -> DataError:
         """Return the error for `key` of this table (the table itself if `key` is empty); the caller raises it."""
+        key = _shown_key(key) if key else ""
         where = f"{self.path}.{key}" if self.path and key else self.path or key or "the whole file"
         return self._error(Problem(self.source, where, reason, remedy))
 

@@ -58,10 +58,13 @@ async function tokenOf(launch) {
     // Without storage the learning system itself says that it has given the token.
   }
   const said = await answered(fetch(launch.fetch, { method: "POST", cache: "no-store", referrerPolicy: "no-referrer" }));
-  if (String(said["error-code"]) === "1") throw new LaunchFailure("launch_used", "");
-  if (typeof said["auth-token"] !== "string") throw new LaunchFailure("launch_refused", said["error-text"] ?? "auth-token");
+  if (plain(said["error-code"]) === "1") throw new LaunchFailure("launch_used", "");
+  if (typeof said["auth-token"] !== "string") throw new LaunchFailure("launch_refused", plain(said["error-text"]) || "auth-token");
   return said["auth-token"];
 }
+
+// Not every object that JSON can hold has a text to it.
+const plain = (value) => (typeof value === "object" ? "" : String(value ?? ""));
 
 async function answered(asked) {
   let response;
@@ -72,7 +75,10 @@ async function answered(asked) {
   }
   if (!response.ok) throw new LaunchFailure("launch_refused", `${response.status} ${response.statusText}`.trim());
   try {
-    return await response.json();
+    const said = await response.json();
+    // Everything that is asked for is a table; what else may be JSON is no answer.
+    if (typeof said !== "object" || said === null || Array.isArray(said)) throw new TypeError("no table");
+    return said;
   } catch {
     throw new LaunchFailure("launch_refused", "JSON");
   }

@@ -128,13 +128,16 @@ export function sealed(side, from, kind, body = {}) {
   return message;
 }
 
+// Not every object that another window can send has a text to it.
+const shown = (value) => (typeof value === "object" ? "unknown" : String(value).slice(0, 20));
+
 // What is wrong with a message from a side ("console" or "class"); null if nothing.
 export function problemOf(message, side) {
   if (typeof message !== "object" || message === null || message.mark !== MARK) return "it is not one of this program's";
-  if (message.protocol !== PROTOCOL) return `it is of protocol ${String(message.protocol).slice(0, 20)}, and this is protocol ${PROTOCOL}: load both windows again`;
+  if (message.protocol !== PROTOCOL) return `it is of protocol ${shown(message.protocol)}, and this is protocol ${PROTOCOL}: load both windows again`;
   if (message.side !== side) return null;
   const kinds = side === "console" ? FROM_CONSOLE : FROM_CLASS;
-  if (!Object.hasOwn(kinds, message.kind)) return `kind ${String(message.kind).slice(0, 20)} is not known`;
+  if (typeof message.kind !== "string" || !Object.hasOwn(kinds, message.kind)) return `kind ${shown(message.kind)} is not known`;
   const envelope = { mark: () => null, protocol: () => null, side: () => null, from: name, kind: () => null };
   const wrong = table({ ...envelope, ...kinds[message.kind] })(message);
   if (wrong !== null || message.kind !== "do") return wrong;

@@ -99,13 +99,19 @@ class Launch:
     @property
     def profile_id(self) -> str:
         """Id of the learner's profile here, always the same for the same learner."""
-        return str(uuid.uuid5(_LEARNERS, self.student_id or self.student_name))
+        # Half a letter, which a text of the browser's may hold, has no code of its own.
+        named = (self.student_id or self.student_name).encode("utf-8", "backslashreplace").decode("utf-8")
+        return str(uuid.uuid5(_LEARNERS, named))
 
     @property
     def profile_name(self) -> str:
         """The learner's name as it can be shown; systems write the family name first, after it a comma."""
         shown = "".join(letter if letter.isprintable() else " " for letter in self.student_name)
         return " ".join(shown.split())[:LONGEST_NAME].strip()
+
+
+# More interactions than any visit has; Python itself refuses numbers of thousands of digits.
+_MOST_DIGITS = 9
 
 
 def read_launch(data: Mapping[str, object]) -> Launch:
@@ -136,7 +142,7 @@ def read_launch(data: Mapping[str, object]) -> Launch:
         status=text("status") or "not attempted",
         suspend_data=text("suspend_data"),
         objectives=tuple(map(str, objectives)) if isinstance(objectives, list) else (),
-        interactions=int(counted) if counted.isdecimal() else 0,
+        interactions=int(counted) if counted.isdecimal() and len(counted) <= _MOST_DIGITS else 0,
     )
 
 

@@ -52,7 +52,7 @@ export function render({ model, el }) {
   } });
   // What a learner has told the learning system that launched the page: no sound, or sound from the first press on, for
   // browsers let a page sound no sooner.
-  document.addEventListener("bandbench:sound-preferred", ({ detail }) => {
+  listenTo(model, document, "bandbench:sound-preferred", ({ detail }) => {
     if (detail.on === false) {
       volume = 0;
       loud.value = 0;
