@@ -17,8 +17,6 @@ import numpy as np
 from bandbench.bench.application import BenchApplication
 from bandbench.bench.controls import ControlsView
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.monitoring import DISPLAYS
-from bandbench.bench.monitoring import MAGNIFICATIONS as SCOPE_MAGNIFICATIONS
 from bandbench.bench.planting import HIDDEN
 from bandbench.bench.why import VIEWS
 from bandbench.runtime.application import PictureFile
@@ -30,6 +28,7 @@ from sim.sound import SOUND_TRACKS, SOURCES
 from sim.standards import PRACTICES
 from sim.tape import TAPES
 from sim.training.answers import answer_options
+from sim.training.demonstration import DISPLAYS, MAGNIFICATIONS
 from sim.transport import ACTS
 from tests.walk.holding import what_does_not_hold
 
@@ -132,7 +131,7 @@ def _scope(walker: Walker, chance: Chance) -> str:
         (
             {"test_point": chance.choice(list(TEST_POINTS))},
             {"rate": chance.choice(_RATES)},
-            {"magnify": str(chance.choice(SCOPE_MAGNIFICATIONS))},
+            {"magnify": str(chance.choice(MAGNIFICATIONS))},
             {"position": chance.choice((0, 0.25, 1, chance.random()))},
             {"line": chance.choice((0, 1, lines, lines + 1, chance.randrange(1, lines)))},
             {"display": chance.choice(DISPLAYS)},
