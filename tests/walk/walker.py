@@ -28,13 +28,14 @@ from sim.sound import SOUND_TRACKS, SOURCES
 from sim.standards import PRACTICES
 from sim.tape import TAPES
 from sim.training.answers import answer_options
-from sim.training.demonstration import DISPLAYS, MAGNIFICATIONS
 from sim.transport import ACTS
 from tests.walk.holding import what_does_not_hold
 
 __all__ = ["OPERATIONS", "WEIGHTS", "Walker"]
 
 _RATES = ("line", "field", "wheel", "pass")
+_DISPLAYS = ("waveform", "vectors", "spectrum")
+_MAGNIFICATIONS = (1, 5, 10)
 _MODES = ("learn", "practise", "demonstrate")
 
 Chance = random.Random
@@ -131,10 +132,10 @@ def _scope(walker: Walker, chance: Chance) -> str:
         (
             {"test_point": chance.choice(list(TEST_POINTS))},
             {"rate": chance.choice(_RATES)},
-            {"magnify": str(chance.choice(MAGNIFICATIONS))},
+            {"magnify": str(chance.choice(_MAGNIFICATIONS))},
             {"position": chance.choice((0, 0.25, 1, chance.random()))},
             {"line": chance.choice((0, 1, lines, lines + 1, chance.randrange(1, lines)))},
-            {"display": chance.choice(DISPLAYS)},
+            {"display": chance.choice(_DISPLAYS)},
         )
     )
     return walker.send("scope", {"set": setting})
