@@ -9,6 +9,7 @@ from typing import Any
 
 from playwright.sync_api import BrowserContext, Dialog, Page
 
+from sim.training.verdicts import verdict_from_text
 from tests.browser.bench_driver import BenchPage
 from tests.browser.test_bench_page import axe_problems
 from tests.browser.watching import WatchedPage
@@ -17,6 +18,20 @@ from tests.test_class_report_files import HOSTILE, spoilt
 
 # Elements that could run or fetch anything; the part itself has none of them.
 _ACTIVE = "script, img, iframe, object, embed, svg, link, a[href], style:not(:first-of-type)"
+# Every verdict that the page keeps, as [name, text].
+_KEPT = """() => new Promise((resolve, reject) => {
+  const opening = indexedDB.open("bandbench-verdicts", 1);
+  opening.onerror = () => reject(opening.error);
+  opening.onsuccess = () => {
+    const store = opening.result.transaction("verdicts").objectStore("verdicts");
+    const keys = store.getAllKeys();
+    const rows = store.getAll();
+    rows.onsuccess = () => {
+      opening.result.close();
+      resolve(keys.result.map((key, place) => [key, rows.result[place].text]));
+    };
+  };
+})"""
 
 
 def payload(name: str, data: Data) -> Any:
@@ -75,6 +90,11 @@ def test_a_class_is_reported_by_keyboard_and_no_name_becomes_markup(running_page
     honest = [payload("anna.json", only_cases(anna())), payload("ben.json", only_cases(ben()))]
     page.locator("#report-files").set_input_files([*honest, *hostile_files()])
     done(bench, "[data-person]")
+    # What the logs were worth is kept for the next visit, and nothing else: no name, no file.
+    bench.until(lambda: len(page.evaluate(_KEPT)) > 0, "the verdicts that are kept")
+    for key, text in page.evaluate(_KEPT):
+        assert verdict_from_text(key, text) is not None
+        assert not any(name in text for name in HOSTILE)
     names = page.locator("[data-person]").all_text_contents()
     assert sorted(names) == sorted(["Anna", "Ben", *(name[:60] for name in HOSTILE)])
     row = page.locator(".report-matrix tbody tr", has_text="Ben").first
