@@ -14,6 +14,7 @@ from types import MappingProxyType
 from sim.correction import CORRECTIONS
 from sim.errors import BandbenchError, UnknownNameError, known_names
 from sim.standards import Practice
+from sim.wording import wording
 
 __all__ = [
     "CONTROLS",
@@ -41,17 +42,17 @@ class Stage:
 
 
 _STAGES = (
-    Stage("tape", "Tape", "What is recorded on the tape, and how the heads are placed over its tracks."),
-    Stage("headwheel", "Guide and heads", "The vacuum guide that cups the tape and the wheel with the four heads."),
-    Stage("channels", "Channels 1-4", "One amplifier and equaliser for each head."),
-    Stage("switcher", "Switcher", "Takes the four channels in turn, changing over in line blanking."),
-    Stage("demodulator", "Demodulator", "Limits the RF and turns its frequency back into video."),
-    Stage("processing", "Processing", "Replaces sync and blanking by clean ones; the picture passes."),
-    Stage("output", "Output", "The finished video, as the picture monitor shows it."),
-    Stage("input", "Input", "The video that is to be recorded, set to its level.", "record"),
-    Stage("modulator", "Modulator", "Turns the input's level into a carrier's frequency.", "record"),
-    Stage("record_drive", "Record drive", "Record current of each head; control track and frame pulse.", "record"),
-    Stage("sound", "Sound", "Programme sound and cue track, each along its own edge of the tape.", "sound"),
+    Stage("tape", wording("controls.tape"), wording("controls.what_recorded_tape_how")),
+    Stage("headwheel", wording("controls.guide_heads"), wording("controls.vacuum_guide_cups_tape")),
+    Stage("channels", wording("controls.channels_1_4"), wording("controls.one_amplifier_equaliser_each")),
+    Stage("switcher", wording("controls.switcher"), wording("controls.takes_four_channels_turn")),
+    Stage("demodulator", wording("controls.demodulator"), wording("controls.limits_rf_turns_frequency")),
+    Stage("processing", wording("controls.processing"), wording("controls.replaces_sync_blanking_clean")),
+    Stage("output", wording("controls.output"), wording("controls.finished_video_picture_monitor")),
+    Stage("input", wording("controls.input"), wording("controls.video_recorded_set_level"), "record"),
+    Stage("modulator", wording("controls.modulator"), wording("controls.turns_inputs_level_into"), "record"),
+    Stage("record_drive", wording("controls.record_drive"), wording("controls.record_current_each_head"), "record"),
+    Stage("sound", wording("controls.sound"), wording("controls.programme_sound_cue_track"), "sound"),
 )
 STAGES: Mapping[str, Stage] = MappingProxyType({stage.name: stage for stage in _STAGES})
 
@@ -126,98 +127,94 @@ def _control_list() -> list[ControlSpec]:
     controls = [
         _number(
             "tracking_phase_deg",
-            "Tracking",
+            wording("controls.tracking"),
             "deg",
             (-180.0, 180.0),
             (0.1, 1.0, 10.0),
             "tape",
-            "Moves the tape against the wheel, so that the heads run along the middle of the tracks. "
-            "One turn is four tracks.",
+            wording("controls.moves_tape_against_wheel"),
         ),
         _number(
             "fm_deviation_khz",
-            "FM level",
+            wording("controls.fm_level"),
             "kHz",
             (400.0, 5000.0),
             (5.0, 25.0, 100.0),
             "modulator",
-            "Carrier deviation from blanking to peak white when this machine records. "
-            "What is on a tape already keeps its own. Its default is the recording practice's own.",
+            wording("controls.carrier_deviation_from_blanking"),
             default=2100.0,
         ),
         _number(
             "fm_carrier_khz",
-            "FM carrier",
+            wording("controls.fm_carrier"),
             "kHz",
             (3500.0, 9500.0),
             (2.0, 10.0, 100.0),
             "modulator",
-            "Carrier that stands for blanking level when this machine records. "
-            "What is on a tape already keeps its own. Its default is the recording practice's own.",
+            wording("controls.carrier_stands_blanking_level"),
             default=7900.0,
         ),
         _number(
             "guide_position_um",
-            "Guide position",
+            wording("controls.guide_position"),
             "um",
             (-150.0, 150.0),
             (0.1, 1.0, 10.0),
             "headwheel",
-            "Moves the guide in towards the wheel or out from it. Wrong: every band leans.",
+            wording("controls.moves_guide_towards_wheel"),
         ),
         _number(
             "guide_height_um",
-            "Guide height",
+            wording("controls.guide_height"),
             "um",
             (-300.0, 300.0),
             (0.5, 2.0, 20.0),
             "headwheel",
-            "Moves the guide across the tape. Wrong: every band is bowed.",
+            wording("controls.moves_guide_across_tape"),
         ),
     ]
     controls += _number_of_each_head(
         "record_current_pct",
-        "Head {head} record current",
+        wording("controls.head_record_current"),
         "%",
         (10.0, 250.0),
         (0.5, 2.0, 10.0),
         "record_drive",
-        "Record current of head {head}, in percent of nominal. Set for the peak of the playback level of a new "
-        "recording.",
+        wording("controls.record_current_head_percent"),
         default=100.0,
     )
     controls += _number_of_each_head(
         "head_timing_ns",
-        "Head {head} timing",
+        wording("controls.head_timing"),
         "ns",
         (-500.0, 500.0),
         (1.0, 5.0, 50.0),
         "headwheel",
-        "Delays or advances head {head}. Wrong: one band in four stands aside.",
+        wording("controls.delays_advances_head_wrong"),
     )
     controls += _number_of_each_head(
         "channel_gain_db",
-        "Channel {head} gain",
+        wording("controls.channel_gain"),
         "dB",
         (-20.0, 12.0),
         (0.1, 0.5, 3.0),
         "channels",
-        "Sets the RF level that channel {head} gives the switcher.",
+        wording("controls.sets_rf_level_channel"),
     )
     controls += _number_of_each_head(
         "channel_eq_db",
-        "Channel {head} equaliser",
+        wording("controls.channel_equaliser"),
         "dB",
         (-6.0, 6.0),
         (0.05, 0.25, 1.0),
         "channels",
-        "Sets how strongly channel {head} reproduces fine detail, measured at subcarrier frequency.",
+        wording("controls.sets_how_strongly_channel"),
     )
     for head in range(1, 5):
         controls.append(
             ControlSpec(
                 name=f"channel_on_{head}",
-                label=f"Channel {head}",
+                label=wording("controls.channel", head=head),
                 unit="",
                 minimum=0.0,
                 maximum=1.0,
@@ -227,35 +224,33 @@ def _control_list() -> list[ControlSpec]:
                 coarse_step=1.0,
                 stage="channels",
                 kind="switch",
-                description=f"Switches channel {head} on or off. Off: every fourth band is noise.",
+                description=wording("controls.switches_channel_off_off", head=head),
                 head=head,
             )
         )
     controls += [
         _number(
             "switch_timing_us",
-            "Switch timing",
+            wording("controls.switch_timing"),
             "us",
             (-12.0, 15.0),
             (0.1, 0.5, 2.0),
             "switcher",
-            "When the switcher turns over, against the middle of the front porch. Practices differ: in sync tip or in "
-            "the back porch is right too; in the picture it shows as a row of ticks.",
+            wording("controls.when_switcher_turns_over"),
         ),
         _number(
             "dropout_threshold_db",
-            "Dropout threshold",
+            wording("controls.dropout_threshold"),
             "dB",
             (-40.0, 0.0),
             (0.5, 1.0, 5.0),
             "switcher",
-            "When the RF falls to this, the compensator takes what came lines before. Too high: it repeats good "
-            "picture; too low: dropouts show. Lowest: compensator off.",
+            wording("controls.when_rf_falls_compensator"),
             default=-40.0,
         ),
         ControlSpec(
             name="correction",
-            label="Time-base correction",
+            label=wording("controls.time_base_correction"),
             unit="",
             minimum=0.0,
             maximum=float(len(CORRECTIONS) - 1),
@@ -265,20 +260,19 @@ def _control_list() -> list[ControlSpec]:
             coarse_step=1.0,
             stage="processing",
             kind="choice",
-            description="Puts each line back by its sync (monochrome) or also by its burst (colour). It hides small "
-            "guide errors: set the guide with the correction off.",
+            description=wording("controls.puts_each_line_back"),
             choices=CORRECTIONS,
         ),
     ]
     controls.append(
         _number(
             "video_level_db",
-            "Video level",
+            wording("controls.video_level"),
             "dB",
             (-6.0, 6.0),
             (0.05, 0.1, 1.0),
             "demodulator",
-            "Sets the level of the video after the demodulator.",
+            wording("controls.sets_level_video_after"),
         )
     )
     return controls + _servo_controls() + _record_controls() + _sound_controls()
@@ -292,28 +286,27 @@ def _servo_controls() -> list[ControlSpec]:
     return [
         _number(
             "capstan_servo_gain_db",
-            "Capstan servo gain",
+            wording("controls.capstan_servo_gain"),
             "dB",
             (-20.0, 20.0),
             (0.1, 0.5, 3.0),
             "tape",
-            "How strongly the capstan follows the control track. Too high: the tracking hunts; too low: it strays.",
+            wording("controls.how_strongly_capstan_follows"),
         ),
         _number(
             "wheel_servo_gain_db",
-            "Wheel servo gain",
+            wording("controls.wheel_servo_gain"),
             "dB",
             (-20.0, 20.0),
             (0.1, 0.5, 3.0),
             "headwheel",
-            "How strongly the head wheel is held to the reference. Too high: it hunts; too low: it locks late and "
-            "shivers.",
+            wording("controls.how_strongly_head_wheel"),
         ),
         _switch(
             "guide_auto",
-            "Automatic guide position",
+            wording("controls.automatic_guide_position"),
             "headwheel",
-            "Lets a servo move the guide until the bands no longer lean. Off: you set it by hand.",
+            wording("controls.lets_servo_move_guide"),
         ),
     ]
 
@@ -322,41 +315,39 @@ def _record_controls() -> list[ControlSpec]:
     return [
         _number(
             "input_level_db",
-            "Input video level",
+            wording("controls.input_video_level"),
             "dB",
             (-6.0, 6.0),
             (0.05, 0.1, 1.0),
             "input",
-            "Sets the level of the video before the modulator. Read it on the electronics-to-electronics path.",
+            wording("controls.sets_level_video_before"),
         ),
         _number(
             "control_record_level_db",
-            "Control-track record level",
+            wording("controls.control_track_record_level"),
             "dB",
             (-30.0, 6.0),
             (0.1, 0.5, 3.0),
             "record_drive",
-            "Level of the control track in a new recording. Too low: the capstan loses it in playback.",
+            wording("controls.level_control_track_new"),
         ),
         _number(
             "control_record_phase_deg",
-            "Control-track record phase",
+            wording("controls.control_track_record_phase"),
             "deg",
             (-180.0, 180.0),
             (0.1, 1.0, 10.0),
             "record_drive",
-            "Where the control track lies against the tracks in a new recording. Set so that your own recording needs "
-            "the same tracking as the alignment tape.",
+            wording("controls.where_control_track_lies"),
         ),
         _number(
             "frame_pulse_level_pct",
-            "Frame pulse level",
+            wording("controls.frame_pulse_level"),
             "%",
             (0.0, 150.0),
             (1.0, 5.0, 20.0),
             "record_drive",
-            "Height of the frame pulse on the control track in a new recording. Too low: playback and editing cannot "
-            "find the frames.",
+            wording("controls.height_frame_pulse_control"),
             default=100.0,
         ),
     ]
@@ -364,15 +355,18 @@ def _record_controls() -> list[ControlSpec]:
 
 def _sound_controls() -> list[ControlSpec]:
     level_steps = (0.1, 0.5, 3.0)
-    record = "Level at which the {track} is recorded."
-    play = "Level at which the {track} is played."
-    tracks = {"audio": ("Programme sound", "programme sound"), "cue": ("Cue", "cue track")}
+    record = wording("controls.level_which_recorded")
+    play = wording("controls.level_which_played")
+    tracks = {
+        "audio": (wording("controls.programme_sound"), wording("controls.programme_sound_2")),
+        "cue": (wording("controls.cue"), wording("controls.cue_track")),
+    }
     controls = []
     for name, (label, track) in tracks.items():
         controls += [
             _number(
                 f"{name}_record_level_db",
-                f"{label} record level",
+                wording("controls.record_level", label=label),
                 "dB",
                 (-20.0, 20.0),
                 level_steps,
@@ -381,7 +375,7 @@ def _sound_controls() -> list[ControlSpec]:
             ),
             _number(
                 f"{name}_play_level_db",
-                f"{label} play level",
+                wording("controls.play_level", label=label),
                 "dB",
                 (-20.0, 20.0),
                 level_steps,
@@ -393,22 +387,22 @@ def _sound_controls() -> list[ControlSpec]:
         *controls,
         _number(
             "audio_bias_pct",
-            "Sound bias",
+            wording("controls.sound_bias"),
             "%",
             (20.0, 200.0),
             (0.5, 2.0, 10.0),
             "sound",
-            "Bias of a new sound recording, in percent of the right one. Low: distorted; high: treble is lost.",
+            wording("controls.bias_new_sound_recording"),
             default=100.0,
         ),
         _number(
             "audio_azimuth_arcmin",
-            "Sound head azimuth",
+            wording("controls.sound_head_azimuth"),
             "arcmin",
             (-60.0, 60.0),
             (0.1, 1.0, 5.0),
             "sound",
-            "Turns the sound head upright against the tape. Wrong: treble is lost. Set for most level of a high tone.",
+            wording("controls.turns_sound_head_upright"),
         ),
     ]
 
@@ -449,19 +443,29 @@ def check_control(name: str, value: float | str) -> float:
     try:
         number = float(value)
     except (TypeError, ValueError):
-        wanted = f"one of {known_names(spec.choices)}" if spec.choices else "a number"
-        raise ControlError(f"control '{name}': {value!r} is not {wanted}") from None
+        wanted = (
+            wording("controls.one", choices=known_names(spec.choices)) if spec.choices else wording("controls.number")
+        )
+        raise ControlError(wording("controls.control_not", name=name, value=repr(value), wanted=wanted)) from None
     except OverflowError:
         number = math.inf
     if not math.isfinite(number):
-        raise ControlError(f"control '{name}': {value!r} is not a finite number")
+        raise ControlError(wording("controls.control_not_finite_number", name=name, value=repr(value)))
     if spec.kind == "choice" and number not in range(len(spec.choices)):
-        raise ControlError(f"control '{name}': {value!r} is not one of {known_names(spec.choices)}")
+        raise ControlError(
+            wording("controls.control_not_one", name=name, value=repr(value), choices=known_names(spec.choices))
+        )
     if spec.kind == "switch" and number not in (0.0, 1.0):
-        raise ControlError(f"control '{name}': {value!r} is neither 0 (off) nor 1 (on)")
+        raise ControlError(wording("controls.control_neither_0_off", name=name, value=repr(value)))
     if not spec.minimum <= number <= spec.maximum:
         raise ControlError(
-            f"control '{name}': {number:g} {spec.unit} is outside its range "
-            f"{spec.minimum:g} to {spec.maximum:g} {spec.unit}".rstrip()
+            wording(
+                "controls.control_outside_range",
+                name=name,
+                number=f"{number:g}",
+                unit=spec.unit,
+                minimum=f"{spec.minimum:g}",
+                maximum=f"{spec.maximum:g}",
+            ).rstrip()
         )
     return number

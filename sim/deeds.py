@@ -17,6 +17,7 @@ from sim.reel import REELS, Reel, make_reel
 from sim.sound import SOURCES
 from sim.station import Station
 from sim.transport import ACTS, EDIT_MODES, TRACKS
+from sim.wording import wording
 
 __all__ = ["DEEDS", "ENDLESS", "DeedError", "DeedSpec", "check_deed", "deed_words", "do_deed"]
 
@@ -130,7 +131,7 @@ def deed_words(name: str, choice: str = "") -> str:
     spec = DEEDS[name]
     if not choice:
         return spec.title
-    words = " and ".join(spec.choices.get(one, one) for one in choice.split(_JOIN))
+    words = wording("list.and").join(spec.choices.get(one, one) for one in choice.split(_JOIN))
     return f"{spec.title}: {words} s" if spec.kind == "seconds" else f"{spec.title}: {words}"
 
 
@@ -186,23 +187,30 @@ def _source(track: str) -> Callable[[Station, str, Shelf], None]:
 _NOTHING: Mapping[str, str] = MappingProxyType({})
 _SWITCH: Mapping[str, str] = MappingProxyType({_YES: "yes", _NO: "no"})
 _STAGES = {name: stage.title for name, stage in STAGES.items()}
-_REELS = {ENDLESS: "the machine's own endless tape"} | {name: spec.title for name, spec in REELS.items()}
+_REELS = {ENDLESS: wording("deeds.machines_own_endless_tape")} | {name: spec.title for name, spec in REELS.items()}
 _SOUNDS = {name: source.title for name, source in SOURCES.items()}
 _DEEDS = (
     *(
-        DeedSpec(act.name, act.title, "one" if act.takes_stage else "act", _STAGES if act.takes_stage else _NOTHING,
-                 _act(act.name))
+        DeedSpec(
+            act.name,
+            act.title,
+            "one" if act.takes_stage else "act",
+            _STAGES if act.takes_stage else _NOTHING,
+            _act(act.name),
+        )
         for act in ACTS.values()
     ),
-    DeedSpec("select_tracks", "Tracks to record", "some", {track: track for track in TRACKS}, _select_tracks),
-    DeedSpec("select_edit_mode", "How a recording joins", "one", EDIT_MODES, _select_edit_mode),
-    DeedSpec("edit_length_s", "Length of an insert", "seconds", _NOTHING, _edit_length),
-    DeedSpec("edit_colour_framed", "Edit in the colour sequence", "one", _SWITCH, _colour_framed),
-    DeedSpec("edit_by_frame_pulse", "Edit on a frame pulse", "one", _SWITCH, _by_frame_pulse),
-    DeedSpec("edit_delayed_erase", "Erase head ahead of the heads", "one", _SWITCH, _delayed_erase),
-    DeedSpec("take_reel", "Reel taken to hand", "one", _REELS, _take_reel),
-    DeedSpec("programme_source", "Sent to programme sound", "one", _SOUNDS, _source("programme")),
-    DeedSpec("cue_source", "Sent to cue", "one", _SOUNDS, _source("cue")),
-)  # fmt: skip
+    DeedSpec(
+        "select_tracks", wording("deeds.tracks_record"), "some", {track: track for track in TRACKS}, _select_tracks
+    ),
+    DeedSpec("select_edit_mode", wording("deeds.how_recording_joins"), "one", EDIT_MODES, _select_edit_mode),
+    DeedSpec("edit_length_s", wording("deeds.length_insert"), "seconds", _NOTHING, _edit_length),
+    DeedSpec("edit_colour_framed", wording("deeds.edit_colour_sequence"), "one", _SWITCH, _colour_framed),
+    DeedSpec("edit_by_frame_pulse", wording("deeds.edit_frame_pulse"), "one", _SWITCH, _by_frame_pulse),
+    DeedSpec("edit_delayed_erase", wording("deeds.erase_head_ahead_heads"), "one", _SWITCH, _delayed_erase),
+    DeedSpec("take_reel", wording("deeds.reel_taken_hand"), "one", _REELS, _take_reel),
+    DeedSpec("programme_source", wording("deeds.sent_programme_sound"), "one", _SOUNDS, _source("programme")),
+    DeedSpec("cue_source", wording("deeds.sent_cue"), "one", _SOUNDS, _source("cue")),
+)
 DEEDS: Mapping[str, DeedSpec] = MappingProxyType({deed.name: deed for deed in _DEEDS})
 """Every deed by its name."""

@@ -17,6 +17,7 @@ from types import MappingProxyType
 from sim.condition import Condition, ConditionError
 from sim.errors import UnknownNameError
 from sim.training.reader import DataError, Table, file_table
+from sim.wording import wording
 
 __all__ = [
     "FAULT_FORMAT_VERSION",
@@ -41,56 +42,56 @@ FAULT_FORMAT_VERSION = 1
 
 GROUPS: Mapping[str, str] = MappingProxyType(
     {
-        "tape": "Tape",
-        "guide": "Guide",
-        "heads": "Heads",
-        "wheel_servo": "Wheel servo",
-        "capstan_servo": "Capstan servo",
-        "channels": "Channels",
-        "switcher": "Switcher",
-        "demodulator": "Demodulator",
-        "processing": "Processing",
-        "record": "Record side",
-        "sound": "Sound",
-        "services": "Air, vacuum and tension",
+        "tape": wording("faults.tape"),
+        "guide": wording("faults.guide"),
+        "heads": wording("faults.heads"),
+        "wheel_servo": wording("faults.wheel_servo"),
+        "capstan_servo": wording("faults.capstan_servo"),
+        "channels": wording("faults.channels"),
+        "switcher": wording("faults.switcher"),
+        "demodulator": wording("faults.demodulator"),
+        "processing": wording("faults.processing"),
+        "record": wording("faults.record_side"),
+        "sound": wording("faults.sound"),
+        "services": wording("faults.air_vacuum_tension"),
     }
 )
 """Where in the machine a fault lies: name and title."""
 
 VIEWS: Mapping[str, str] = MappingProxyType(
     {
-        "picture": "Picture monitor",
-        "waveform": "Waveform monitor",
-        "vectorscope": "Vectorscope",
-        "rf": "RF envelope and meters",
-        "spectrum": "Spectrum of the RF",
-        "servo": "Servo traces",
-        "sound": "Sound meters and ear",
-        "machine": "The machine itself",
+        "picture": wording("faults.picture_monitor"),
+        "waveform": wording("faults.waveform_monitor"),
+        "vectorscope": wording("faults.vectorscope"),
+        "rf": wording("faults.rf_envelope_meters"),
+        "spectrum": wording("faults.spectrum_rf"),
+        "servo": wording("faults.servo_traces"),
+        "sound": wording("faults.sound_meters_ear"),
+        "machine": wording("faults.machine_itself"),
     }
 )
 """Where a symptom shows: name and title."""
 
 SETUPS: Mapping[str, str] = MappingProxyType(
     {
-        "playback": "play the alignment tape, time-base correction off",
-        "weak_rf": "play the alignment tape with all four channel gains turned down by 6 dB",
-        "cleaned": "clean the tape path and the heads, then play the alignment tape",
-        "degaussed": "degauss the heads, then play the alignment tape",
-        "bars": "play colour bars recorded on this machine, time-base correction off",
-        "colour": "play colour bars recorded on this machine, time-base correction in colour",
-        "compensated": "play colour bars recorded on this machine, dropout threshold at -12 dB",
-        "multiburst": "play multiburst recorded on this machine, time-base correction off",
-        "electronics": "send colour bars to the input and look at it through the machine's electronics",
-        "running": "start the machine from rest and let it play for some seconds",
-        "minute": "play, set the timer to 0 and look at it after 60 s by the clock",
-        "winding": "set the timer to 0, wind forward from rest and look at the timer after 12 s",
-        "stopping": "wind forward for 12 s, press stop and set the timer to 0 at once; look at it when the tape rests",
-        "recording": "record on a blank tape for some seconds, then play it",
-        "alignment_sound": "play the sound of the alignment tape",
-        "treble": "record and play 10 kHz as programme sound",
-        "treble_cleaned": "clean the sound heads, then record and play 10 kHz as programme sound",
-        "silence": "record and play programme sound with nothing sent to it",
+        "playback": wording("faults.play_alignment_tape_time"),
+        "weak_rf": wording("faults.play_alignment_tape_all"),
+        "cleaned": wording("faults.clean_tape_path_heads"),
+        "degaussed": wording("faults.degauss_heads_then_play"),
+        "bars": wording("faults.play_colour_bars_recorded"),
+        "colour": wording("faults.play_colour_bars_recorded_2"),
+        "compensated": wording("faults.play_colour_bars_recorded_3"),
+        "multiburst": wording("faults.play_multiburst_recorded_machine"),
+        "electronics": wording("faults.send_colour_bars_input"),
+        "running": wording("faults.start_machine_from_rest"),
+        "minute": wording("faults.play_set_timer_0"),
+        "winding": wording("faults.set_timer_0_wind"),
+        "stopping": wording("faults.wind_forward_12_s"),
+        "recording": wording("faults.record_blank_tape_some"),
+        "alignment_sound": wording("faults.play_sound_alignment_tape"),
+        "treble": wording("faults.record_play_10_khz"),
+        "treble_cleaned": wording("faults.clean_sound_heads_then"),
+        "silence": wording("faults.record_play_programme_sound"),
     }
 )
 """What a proof is measured under: name, and what to do."""

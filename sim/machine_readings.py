@@ -22,15 +22,16 @@ from sim.reel import EditJoint, frame_length_m, joints
 from sim.sound import SOUND_MEASUREMENTS, SoundError, sound_measurement
 from sim.station import Station
 from sim.tracking import match_tracks
+from sim.wording import wording
 
 __all__ = ["MACHINE_GROUPS", "MACHINE_READINGS", "MachineReadingSpec", "read_machine"]
 
 MACHINE_GROUPS: Mapping[str, str] = MappingProxyType(
     {
-        "servos": "Head wheel and capstan",
-        "transport": "Transport and services",
-        "joints": "Joints of recordings",
-        "sound": "Sound",
+        "servos": wording("machine_readings.head_wheel_capstan"),
+        "transport": wording("machine_readings.transport_services"),
+        "joints": wording("machine_readings.joints_recordings"),
+        "sound": wording("machine_readings.sound"),
     }
 )
 """Groups of machine readings, each with its title."""
@@ -100,7 +101,7 @@ def _timer_s(station: Station) -> float:
 
 def _lock_time_s(station: Station) -> float:
     if station.wheel.lock_time_s is None:
-        raise MeasurementError("lock-up time: the head wheel has not locked since it was started")
+        raise MeasurementError(wording("machine_readings.lock_up_time_head"))
     return station.wheel.lock_time_s
 
 
@@ -110,16 +111,16 @@ def _wheel_speed_hz(station: Station) -> float:
 
 def _wheel_phase_us(station: Station) -> float:
     if not station.wheel.locked:
-        raise MeasurementError("head wheel phase: the wheel is not locked")
+        raise MeasurementError(wording("machine_readings.head_wheel_phase_wheel"))
     return station.wheel.phase_error_s * 1e6
 
 
 def _wheel_unsteadiness_ns(station: Station) -> float:
     if station.wheel.state != "horizontal":
-        raise MeasurementError("unsteadiness of the head wheel: the wheel is not in full lock")
+        raise MeasurementError(wording("machine_readings.unsteadiness_head_wheel_wheel"))
     error_us = station.servo_history.trace("wheel_line_error")
     if error_us.size < 2:
-        raise MeasurementError("unsteadiness of the head wheel: the machine has only just begun to run")
+        raise MeasurementError(wording("machine_readings.unsteadiness_head_wheel_machine"))
     # What came before the lock is lock-up, not unsteadiness: the last second counts.
     return float(np.std(error_us[station.servo_history.time_s > -1.0])) * 1e3
 
@@ -130,50 +131,50 @@ def _wheel_drive_pct(station: Station) -> float:
 
 def _require_control(station: Station, what: str) -> None:
     if not station.deck.capstan_engaged:
-        raise MeasurementError(f"{what}: the tape does not run; play it")
+        raise MeasurementError(wording("machine_readings.tape_does_not_run", what=what))
     if not station.capstan.has_control:
-        raise MeasurementError(f"{what}: the capstan servo finds no control track")
+        raise MeasurementError(wording("machine_readings.capstan_servo_finds_no", what=what))
 
 
 def _tracking_error_deg(station: Station) -> float:
-    _require_control(station, "tracking error")
+    _require_control(station, wording("machine_readings.tracking_error"))
     return station.capstan.phase_error_deg
 
 
 def _framing_error_cycles(station: Station) -> float:
-    _require_control(station, "framing error")
+    _require_control(station, wording("machine_readings.framing_error"))
     if not station.capstan.frame_pulses:
-        raise MeasurementError("framing error: no frame pulses are found on the control track")
+        raise MeasurementError(wording("machine_readings.framing_error_no_frame"))
     return float(station.capstan.frame_error_cycles)
 
 
 def _control_level_db(station: Station) -> float:
     level_db = station.capstan.control_level_db
     if not station.deck.capstan_engaged or level_db is None:
-        raise MeasurementError("level of the control track: none is found; play a tape that has one")
+        raise MeasurementError(wording("machine_readings.level_control_track_none"))
     return level_db
 
 
 def _tape_speed_error_pct(station: Station) -> float:
     if not station.deck.capstan_engaged:
-        raise MeasurementError("tape speed error: the capstan does not drive the tape; play it")
+        raise MeasurementError(wording("machine_readings.tape_speed_error_capstan"))
     return 100.0 * (station.capstan.speed_ratio - 1.0)
 
 
 def _capstan_slip_pct(station: Station) -> float:
     if not station.deck.capstan_engaged:
-        raise MeasurementError("slip at the capstan: the capstan does not drive the tape; play it")
+        raise MeasurementError(wording("machine_readings.slip_capstan_capstan_does"))
     return 100.0 * (station.capstan.rim_ratio - station.capstan.speed_ratio)
 
 
 def _rf_swing_db(station: Station) -> float:
     """Return how far the RF level swung while the servo traces ran, from the tracking they show [dB]."""
     if not station.off_tape:
-        raise MeasurementError("swing of the RF: no tape is being played")
+        raise MeasurementError(wording("machine_readings.swing_rf_no_tape"))
     history, capstan = station.servo_history, station.capstan
     errors_deg = history.trace("capstan_phase_error")
     if errors_deg.size < 2:
-        raise MeasurementError("swing of the RF: the machine has only just begun to play")
+        raise MeasurementError(wording("machine_readings.swing_rf_machine_only"))
     playing = station.playing()
     ahead_deg = 0.0 if playing is None or playing.control is None else playing.control.ahead_of_tracks_deg
     held_deg = capstan.phase_deg - capstan.phase_error_deg - ahead_deg
@@ -195,7 +196,7 @@ def _vacuum_kpa(station: Station) -> float:
 
 def _tension_n(station: Station, side: str) -> float:
     if not station.deck.threaded:
-        raise MeasurementError(f"{side} tension: no tape is threaded")
+        raise MeasurementError(wording(f"machine_readings.no_{side}_tension"))
     return station.deck.supply_tension_n if side == "supply" else station.deck.takeup_tension_n
 
 
@@ -206,7 +207,7 @@ def _head_seconds(station: Station) -> float:
 def _played_joints(station: Station) -> list[EditJoint]:
     """Return the joints of the last seconds of tape that have passed the wheel."""
     if station.reel is None or not station.off_tape:
-        raise MeasurementError("joints: no reel is being played; play over the joint")
+        raise MeasurementError(wording("machine_readings.joints_no_reel_being"))
     here_m = station.deck.position_m
     from_m = here_m - _JOINTS_S * station.deck.nominal_m_per_s
     return [one for one in joints(station.reel) if from_m <= one.position_m <= here_m]
@@ -219,28 +220,34 @@ def _joints_played(station: Station) -> float:
 def _worst_joint(station: Station, what: str, figure: Callable[[EditJoint], float]) -> float:
     played = _played_joints(station)
     if not played:
-        raise MeasurementError(f"{what}: no joint has been played over in the last {_JOINTS_S:g} s of tape")
+        raise MeasurementError(wording("machine_readings.no_joint_been_played", what=what, joints_s=f"{_JOINTS_S:g}"))
     return max((figure(one) for one in played), key=abs)
 
 
 def _joint_roll_lines(station: Station) -> float:
-    return _worst_joint(station, "jump of the picture up or down", lambda one: one.roll_lines(station.standard))
+    return _worst_joint(
+        station, wording("machine_readings.jump_picture_up_down"), lambda one: one.roll_lines(station.standard)
+    )
 
 
 def _joint_shift_ns(station: Station) -> float:
-    return _worst_joint(station, "jump of the picture sideways", lambda one: one.shift_ns(station.standard))
+    return _worst_joint(
+        station, wording("machine_readings.jump_picture_sideways"), lambda one: one.shift_ns(station.standard)
+    )
 
 
 def _joint_gap_frames(station: Station) -> float:
     frame_m = frame_length_m(station.standard)
-    return _worst_joint(station, "tape without picture at a joint", lambda one: one.gap_m / frame_m)
+    return _worst_joint(
+        station, wording("machine_readings.tape_without_picture_joint"), lambda one: one.gap_m / frame_m
+    )
 
 
 def _joint_control_deg(station: Station) -> float:
     """Return the worst step of the control track; a joint with none on one side counts as half a turn."""
     return _worst_joint(
         station,
-        "step of the control track",
+        wording("machine_readings.step_control_track"),
         lambda one: 180.0 if one.control_phase_step_deg is None else one.control_phase_step_deg,
     )
 
@@ -253,92 +260,97 @@ def _sound(station: Station, name: str) -> float:
 
 
 def _servo_specs() -> list[MachineReadingSpec]:
-    plays = "a tape that plays, with a control track"
+    plays = wording("machine_readings.tape_plays_control_track")
     return [
         MachineReadingSpec(
             "wheel_lock_time_s",
-            "Lock-up time of the head wheel",
+            wording("machine_readings.lock_up_time_head_2"),
             "s",
-            "How long the last lock-up took, from rest or coasting to full lock.",
+            wording("machine_readings.how_long_last_lock"),
             _lock_time_s,
-            needs="a head wheel that has locked",
+            needs=wording("machine_readings.head_wheel_locked"),
             signed=False,
         ),
         MachineReadingSpec(
-            "wheel_speed_hz", "Speed of the head wheel", "rev/s", "By its tachometer.", _wheel_speed_hz, signed=False
+            "wheel_speed_hz",
+            wording("machine_readings.speed_head_wheel"),
+            "rev/s",
+            wording("machine_readings.tachometer"),
+            _wheel_speed_hz,
+            signed=False,
         ),
         MachineReadingSpec(
             "wheel_phase_error_us",
-            "Phase error of the head wheel",
+            wording("machine_readings.phase_error_head_wheel"),
             "us",
-            "How early the head wheel is against the reference.",
+            wording("machine_readings.how_early_head_wheel"),
             _wheel_phase_us,
-            needs="a locked head wheel",
+            needs=wording("machine_readings.locked_head_wheel"),
         ),
         MachineReadingSpec(
             "wheel_unsteadiness_ns",
-            "Unsteadiness of the head wheel",
+            wording("machine_readings.unsteadiness_head_wheel"),
             "ns",
-            "Rms of the head wheel's error at line rate over the last second.",
+            wording("machine_readings.rms_head_wheels_error"),
             _wheel_unsteadiness_ns,
-            needs="a head wheel in full lock for a second",
+            needs=wording("machine_readings.head_wheel_full_lock"),
             signed=False,
         ),
         MachineReadingSpec(
             "wheel_drive_pct",
-            "Drive of the head wheel",
+            wording("machine_readings.drive_head_wheel"),
             "%",
-            "Torque of the motor against its full torque; what it takes in lock is drag.",
+            wording("machine_readings.torque_motor_against_full"),
             _wheel_drive_pct,
             signed=False,
         ),
         MachineReadingSpec(
             "tracking_error_deg",
-            "Tracking error",
+            wording("machine_readings.tracking_error_2"),
             "deg",
-            "How far the control track is ahead of the tracking phase that is set.",
+            wording("machine_readings.how_far_control_track"),
             _tracking_error_deg,
             needs=plays,
         ),
         MachineReadingSpec(
             "framing_error_cycles",
-            "Framing error",
+            wording("machine_readings.framing_error_2"),
             "cycles",
-            "Control-track cycles by which the frame pulse is early; 0 is framed.",
+            wording("machine_readings.control_track_cycles_which"),
             _framing_error_cycles,
-            needs=f"{plays} and frame pulses",
+            needs=wording("machine_readings.frame_pulses", plays=plays),
         ),
         MachineReadingSpec(
             "control_level_db",
-            "Level of the control track",
+            wording("machine_readings.level_control_track"),
             "dB",
-            "Level the control head gives, against that of a sound head on a good control track.",
+            wording("machine_readings.level_control_head_gives"),
             _control_level_db,
             needs=plays,
         ),
         MachineReadingSpec(
             "tape_speed_error_pct",
-            "Tape speed error",
+            wording("machine_readings.tape_speed_error"),
             "%",
-            "How much too fast the tape runs.",
+            wording("machine_readings.how_much_too_fast"),
             _tape_speed_error_pct,
-            needs="a tape that plays",
+            needs=wording("machine_readings.tape_plays"),
         ),
         MachineReadingSpec(
             "capstan_slip_pct",
-            "Slip at the capstan",
+            wording("machine_readings.slip_capstan"),
             "%",
-            "How much faster the capstan's rim runs than the tape.",
+            wording("machine_readings.how_much_faster_capstans"),
             _capstan_slip_pct,
-            needs="a tape that plays",
+            needs=wording("machine_readings.tape_plays"),
         ),
         MachineReadingSpec(
             "rf_swing_db",
-            "Swing of the RF",
+            wording("machine_readings.swing_rf"),
             "dB",
-            "Highest against lowest RF level over the last four seconds, from the swing of the tracking.",
+            wording("machine_readings.highest_against_lowest_rf"),
             _rf_swing_db,
-            needs="a tape that plays",
+            needs=wording("machine_readings.tape_plays"),
             signed=False,
         ),
     ]
@@ -346,40 +358,118 @@ def _servo_specs() -> list[MachineReadingSpec]:
 
 def _transport_specs() -> list[MachineReadingSpec]:
     return [
-        MachineReadingSpec("timer_s", "Tape timer", "s", "Seconds of play, as the timer's roller counts.", _timer_s,
-                           "transport", signed=False),
-        MachineReadingSpec("air_kpa", "Air", "kPa", "Pressure of the head wheel's air.", _air_kpa, "transport",
-                           signed=False),
-        MachineReadingSpec("vacuum_kpa", "Vacuum", "kPa", "Vacuum of the guide, below the room's pressure.",
-                           _vacuum_kpa, "transport", signed=False),
-        MachineReadingSpec("supply_tension_n", "Supply tension", "N", "Tension between supply reel and capstan.",
-                           partial(_tension_n, side="supply"), "transport", "a threaded tape", False),
-        MachineReadingSpec("takeup_tension_n", "Take-up tension", "N", "Tension between capstan and take-up reel.",
-                           partial(_tension_n, side="take-up"), "transport", "a threaded tape", False),
-        MachineReadingSpec("head_seconds", "Head time used", "s", "Time the heads have run on tape.", _head_seconds,
-                           "transport", signed=False),
-    ]  # fmt: skip
+        MachineReadingSpec(
+            "timer_s",
+            wording("machine_readings.tape_timer"),
+            "s",
+            wording("machine_readings.seconds_play_timers_roller"),
+            _timer_s,
+            "transport",
+            signed=False,
+        ),
+        MachineReadingSpec(
+            "air_kpa",
+            wording("machine_readings.air"),
+            "kPa",
+            wording("machine_readings.pressure_head_wheels_air"),
+            _air_kpa,
+            "transport",
+            signed=False,
+        ),
+        MachineReadingSpec(
+            "vacuum_kpa",
+            wording("machine_readings.vacuum"),
+            "kPa",
+            wording("machine_readings.vacuum_guide_below_rooms"),
+            _vacuum_kpa,
+            "transport",
+            signed=False,
+        ),
+        MachineReadingSpec(
+            "supply_tension_n",
+            wording("machine_readings.supply_tension"),
+            "N",
+            wording("machine_readings.tension_between_supply_reel"),
+            partial(_tension_n, side="supply"),
+            "transport",
+            wording("machine_readings.threaded_tape"),
+            False,
+        ),
+        MachineReadingSpec(
+            "takeup_tension_n",
+            wording("machine_readings.take_up_tension"),
+            "N",
+            wording("machine_readings.tension_between_capstan_take"),
+            partial(_tension_n, side="take-up"),
+            "transport",
+            wording("machine_readings.threaded_tape"),
+            False,
+        ),
+        MachineReadingSpec(
+            "head_seconds",
+            wording("machine_readings.head_time_used"),
+            "s",
+            wording("machine_readings.time_heads_have_run"),
+            _head_seconds,
+            "transport",
+            signed=False,
+        ),
+    ]
 
 
 def _joint_specs() -> list[MachineReadingSpec]:
-    seen = f"joints among the last {_JOINTS_S:g} s of tape played"
+    seen = wording("machine_readings.joints_among_last_s", joints_s=f"{_JOINTS_S:g}")
     return [
-        MachineReadingSpec("joints_played", "Joints played over", "joints",
-                           f"Places among the last {_JOINTS_S:g} s of tape where one recording follows another.",
-                           _joints_played, "joints", "a reel that plays", False),
-        MachineReadingSpec("joint_roll_lines", "Jump up or down at a joint", "lines",
-                           "How far the picture stands up or down behind the worst of them, until it is framed anew.",
-                           _joint_roll_lines, "joints", seen, False),
-        MachineReadingSpec("joint_shift_ns", "Jump sideways at a joint", "ns",
-                           "How far a picture held by its burst jumps sideways at the worst of them.",
-                           _joint_shift_ns, "joints", seen, False),
-        MachineReadingSpec("joint_gap_frames", "Tape without picture at a joint", "frames",
-                           "Length of tape without picture between the two recordings, at the worst of them.",
-                           _joint_gap_frames, "joints", seen, False),
-        MachineReadingSpec("joint_control_deg", "Step of the control track at a joint", "deg",
-                           "How far the control track behind the worst of them is ahead; 180 where there is none.",
-                           _joint_control_deg, "joints", seen),
-    ]  # fmt: skip
+        MachineReadingSpec(
+            "joints_played",
+            wording("machine_readings.joints_played_over"),
+            "joints",
+            wording("machine_readings.places_among_last_s", joints_s=f"{_JOINTS_S:g}"),
+            _joints_played,
+            "joints",
+            wording("machine_readings.reel_plays"),
+            False,
+        ),
+        MachineReadingSpec(
+            "joint_roll_lines",
+            wording("machine_readings.jump_up_down_joint"),
+            "lines",
+            wording("machine_readings.how_far_picture_stands"),
+            _joint_roll_lines,
+            "joints",
+            seen,
+            False,
+        ),
+        MachineReadingSpec(
+            "joint_shift_ns",
+            wording("machine_readings.jump_sideways_joint"),
+            "ns",
+            wording("machine_readings.how_far_picture_held"),
+            _joint_shift_ns,
+            "joints",
+            seen,
+            False,
+        ),
+        MachineReadingSpec(
+            "joint_gap_frames",
+            wording("machine_readings.tape_without_picture_joint_2"),
+            "frames",
+            wording("machine_readings.length_tape_without_picture"),
+            _joint_gap_frames,
+            "joints",
+            seen,
+            False,
+        ),
+        MachineReadingSpec(
+            "joint_control_deg",
+            wording("machine_readings.step_control_track_joint"),
+            "deg",
+            wording("machine_readings.how_far_control_track_2"),
+            _joint_control_deg,
+            "joints",
+            seen,
+        ),
+    ]
 
 
 def _sound_specs() -> list[MachineReadingSpec]:
@@ -391,7 +481,7 @@ def _sound_specs() -> list[MachineReadingSpec]:
             spec.description,
             partial(_sound, name=spec.name),
             "sound",
-            "sound from the tape",
+            wording("machine_readings.sound_from_tape"),
             spec.unit in ("dB", "deg"),
         )
         for spec in SOUND_MEASUREMENTS.values()

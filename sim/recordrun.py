@@ -22,6 +22,7 @@ from sim.reel import (
     tape_speed_m_per_s,
     video_take,
 )
+from sim.wording import wording
 
 __all__ = ["EditSettings", "RecordRun"]
 
@@ -63,7 +64,12 @@ class EditSettings:
     def __post_init__(self) -> None:
         if not (math.isfinite(self.length_s) and _SHORTEST_EDIT_S <= self.length_s <= _LONGEST_EDIT_S):
             raise BandbenchError(
-                f"insert edit of {self.length_s!r} s: choose from {_SHORTEST_EDIT_S:g} to {_LONGEST_EDIT_S:g} s"
+                wording(
+                    "editing.insert_edit_s_choose",
+                    length_s=repr(self.length_s),
+                    shortest_edit_s=f"{_SHORTEST_EDIT_S:g}",
+                    longest_edit_s=f"{_LONGEST_EDIT_S:g}",
+                )
             )
 
 
@@ -126,10 +132,7 @@ class RecordRun:
         entry_m = position_m + _EDIT_LEAD_M
         old_control = self.reel.at("control", entry_m)
         if isinstance(old_control, ControlTake) and not old_control.pulse_found and settings.by_frame_pulse:
-            raise BandbenchError(
-                f"{edit_mode} edit: no frame pulse is found at {entry_m:.2f} m. Edit without the frame pulse, or "
-                "record anew"
-            )
+            raise BandbenchError(wording(f"editing.{edit_mode}_no_pulse", entry_m=f"{entry_m:.2f}"))
         exit_m = entry_m + settings.length_s * tape_speed_m_per_s(standard) if edit_mode == "insert" else None
         plan = plan_edit(self.reel, edit_mode, entry_m, exit_m, delayed_erase=settings.delayed_erase)
         entry_m = plan.entry_m

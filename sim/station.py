@@ -36,6 +36,7 @@ from sim.servos.history import HISTORY_S
 from sim.servos.settings import GAIN_LIMIT_DB
 from sim.sound import SOUND_TRACKS, SoundSettings, SoundSystem
 from sim.transport import Deck, InterlockError
+from sim.wording import wording
 
 __all__ = ["LONGEST_GAP_S", "LOOP_LENGTH_M", "STEP_S", "Station"]
 
@@ -65,9 +66,7 @@ _NO_CONTROL_DB = -100.0
 # MODEL: how long servos are given to settle when everything is put right at once.
 _SETTLE_S = 12.0
 
-_ENDLESS = (
-    "This is the endless work tape: it shows at once what this machine would record now. Put another reel on to record."
-)
+_ENDLESS = wording("station.endless_work_tape_shows")
 
 Sound = NDArray[np.float32]
 
@@ -189,8 +188,12 @@ class Station:
         """
         if reel is not None and reel.standard is not self.standard:
             raise BandbenchError(
-                f"reel '{reel.name}' is a {reel.standard.name} reel; the machine is set to {self.standard.name}. "
-                f"Choose a {self.standard.name} reel or change the standard"
+                wording(
+                    "station.reel_reel_machine_set",
+                    name=reel.name,
+                    name_2=reel.standard.name,
+                    name_3=self.standard.name,
+                )
             )
         length_m = LOOP_LENGTH_M if reel is None else reel.length_m
         self.deck.choose_reel(length_m, reel is not None and reel.ring_fitted)
@@ -247,7 +250,7 @@ class Station:
             If the time is negative or not finite.
         """
         if not (math.isfinite(elapsed_s) and elapsed_s >= 0.0):
-            raise BandbenchError(f"elapsed time {elapsed_s!r} s: use a finite number, 0 or more")
+            raise BandbenchError(wording("station.elapsed_time_s_use", elapsed_s=repr(elapsed_s)))
         self._owed_s += elapsed_s
         steps = int(self._owed_s / STEP_S + 1e-9)
         self._owed_s -= steps * STEP_S

@@ -20,6 +20,7 @@ from sim.headtape import record_current_db, wavelength_m
 from sim.headwheel import GuideGeometry, pass_schedule
 from sim.modulated import modulated
 from sim.standards import FOOTPRINT, Practice, Standard
+from sim.wording import wording
 
 __all__ = ["TAPES", "WORK_TAPE", "RecordSettings", "RecordedFrame", "TapeSpec", "get_tape", "record_frame"]
 
@@ -82,9 +83,8 @@ class TapeSpec:
 _TAPES = (
     TapeSpec(
         name="alignment-525",
-        title="Alder Sound alignment tape 525-1",
-        description="Recorded on a carefully kept machine at the Alder Sound workshop. Played first in every "
-        "line-up and never recorded on.",
+        title=wording("tapes.alder_sound_alignment_tape"),
+        description=wording("tapes.recorded_carefully_kept_machine"),
         standard="525/60",
         practice="525 high-band",
         signal="grid",
@@ -92,8 +92,8 @@ _TAPES = (
     ),
     TapeSpec(
         name="alignment-625",
-        title="Alder Sound alignment tape 625-1",
-        description="The workshop's alignment tape for 625/50. Played first in every line-up and never recorded on.",
+        title=wording("tapes.alder_sound_alignment_tape_2"),
+        description=wording("tapes.workshops_alignment_tape_625"),
         standard="625/50",
         practice="625 high-band",
         signal="grid",
@@ -101,8 +101,8 @@ _TAPES = (
     ),
     TapeSpec(
         name=WORK_TAPE,
-        title="Work tape, recorded on this machine",
-        description="Whatever programme you choose, recorded with this machine's FM level and played at once.",
+        title=wording("tapes.work_tape_recorded_machine"),
+        description=wording("tapes.whatever_programme_you_choose"),
         standard="",
         practice="",
         signal="bars",
@@ -110,8 +110,8 @@ _TAPES = (
     ),
     TapeSpec(
         name="station-525",
-        title="Marlpit Bay Television, evening programme reel",
-        description="An everyday recording: heads a little out of quadrature, a few dropouts.",
+        title=wording("tapes.marlpit_bay_television_evening"),
+        description=wording("tapes.everyday_recording_heads_little"),
         standard="525/60",
         practice="525 high-band",
         signal="bars",
@@ -123,8 +123,8 @@ _TAPES = (
     ),
     TapeSpec(
         name="archive-525",
-        title="County archive, box 17, harvest parade",
-        description="An old low-band colour recording: many dropouts, a worn stretch, one edge damaged.",
+        title=wording("tapes.county_archive_box_17"),
+        description=wording("tapes.old_low_band_colour"),
         standard="525/60",
         practice="525 low-band colour",
         signal="bars",
@@ -141,8 +141,8 @@ _TAPES = (
     ),
     TapeSpec(
         name="interchange-525",
-        title="Interchange reel from Tansy Hill, machine C",
-        description="Sound tape, but recorded with the guide 10 um out, one head displaced and uneven levels.",
+        title=wording("tapes.interchange_reel_from_tansy"),
+        description=wording("tapes.sound_tape_but_recorded"),
         standard="525/60",
         practice="525 high-band",
         signal="grid",
@@ -153,8 +153,8 @@ _TAPES = (
     ),
     TapeSpec(
         name="station-625",
-        title="Marlpit Bay Television, European exchange reel",
-        description="An everyday 625/50 recording: heads a little out of quadrature, a few dropouts.",
+        title=wording("tapes.marlpit_bay_television_european"),
+        description=wording("tapes.everyday_625_50_recording"),
         standard="625/50",
         practice="625 high-band",
         signal="bars",

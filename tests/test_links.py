@@ -217,7 +217,7 @@ def test_a_file_of_another_format_or_with_strange_keys_is_refused() -> None:
         (good.replace("format_version = 1", "format_version = 2"), "reads format 1"),
         (good.replace("format_version = 1", "format_version = true"), "reads format 1"),
         (good.replace("title =", "titel ="), "unknown key"),
-        (good.replace("language", "seeds"), "unknown key"),
+        (good.replace("lessons", "seeds"), "unknown key"),
         ("[" * 100_000, "not JSON"),
         ("1" * 5_000, "not JSON"),
     ):

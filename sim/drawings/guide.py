@@ -17,6 +17,7 @@ import numpy as np
 from sim.headtape import GOOD_HEAD, HeadTip, contact_spacing_um, penetration_um
 from sim.headwheel import HALF_PASS_RAD, GuideGeometry, scallop_s, skew_s
 from sim.standards import FOOTPRINT, Footprint, Standard
+from sim.wording import wording
 
 __all__ = ["GuideDrawing", "guide_drawing"]
 
@@ -139,18 +140,15 @@ def _sentence(geometry: GuideGeometry, lean_us: float, bow_us: float, lifts_um: 
     inward, height = geometry.inward_um, geometry.height_um
     said = []
     if abs(inward) >= 0.05:
-        side = "in towards the wheel" if inward > 0 else "out from the wheel"
-        said.append(f"The guide stands {abs(inward):.1f} um too far {side}: bands lean by {abs(lean_us):.2f} us.")
+        key = "drawings.guide.too_far_in" if inward > 0 else "drawings.guide.too_far_out"
+        said.append(wording(key, um=f"{abs(inward):.1f}", lean_us=f"{abs(lean_us):.2f}"))
     if abs(height) >= 0.05:
-        side = "with" if height > 0 else "against"
-        said.append(
-            f"It stands {abs(height):.1f} um across the tape, {side} the sweep of the heads: bands are bowed by "
-            f"{abs(bow_us):.2f} us."
-        )
+        key = "drawings.guide.with_sweep" if height > 0 else "drawings.guide.against_sweep"
+        said.append(wording(key, um=f"{abs(height):.1f}", bow_us=f"{abs(bow_us):.2f}"))
     if not said:
-        said.append("The guide is concentric with the wheel: bands stand upright.")
+        said.append(wording("drawings.guide.guide_concentric_wheel_bands"))
     lifted = [str(head + 1) for head, lift in enumerate(lifts_um) if lift > 0.0]
     if lifted:
-        heads = ("head " if len(lifted) == 1 else "heads ") + ", ".join(lifted)
-        said.append(f"The tape is lifted from {heads}, by up to {max(lifts_um):.2f} um.")
+        key = "drawings.guide.lifted_one" if len(lifted) == 1 else "drawings.guide.lifted"
+        said.append(wording(key, heads=", ".join(lifted), um=f"{max(lifts_um):.2f}"))
     return " ".join(said)

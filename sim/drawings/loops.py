@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from sim.servos.capstan import CAPSTAN_STATES
 from sim.servos.wheel import WHEEL_STATES
 from sim.standards import FOOTPRINT, Standard
+from sim.wording import wording
 
 __all__ = ["LoopBlock", "LoopDrawing", "capstan_loop_drawing", "wheel_loop_drawing"]
 
@@ -104,16 +105,21 @@ def wheel_loop_drawing(
     turning_hz = standard.wheel_rate_hz if rate_hz is None else rate_hz
     error_us = phase_error_s * 1e6
     blocks = (
-        LoopBlock("reference", "Station reference: wheel turns a second", standard.wheel_rate_hz, "rev/s"),
-        LoopBlock("compare", "Phase error", error_us, "us"),
-        LoopBlock("drive", "Motor drive: loop gain", gain_db, "dB"),
-        LoopBlock("machine", "Head wheel", turning_hz, "rev/s"),
-        LoopBlock("sensor", "Tachometer on the wheel's shaft", turning_hz, "rev/s"),
+        LoopBlock(
+            "reference", wording("drawings.loops.station_reference_wheel_turns"), standard.wheel_rate_hz, "rev/s"
+        ),
+        LoopBlock("compare", wording("drawings.loops.phase_error"), error_us, "us"),
+        LoopBlock("drive", wording("drawings.loops.motor_drive_loop_gain"), gain_db, "dB"),
+        LoopBlock("machine", wording("drawings.loops.head_wheel"), turning_hz, "rev/s"),
+        LoopBlock("sensor", wording("drawings.loops.tachometer_wheels_shaft"), turning_hz, "rev/s"),
     )
-    said = (
-        f"The wheel's tachometer is compared with the reference; the error drives the motor. "
-        f"{WHEEL_STATES[state]} It makes {turning_hz:.2f} of {standard.wheel_rate_hz:.2f} turns a second and is "
-        f"{abs(error_us):.2f} us {'early' if error_us >= 0.0 else 'late'}, unsteady by up to {residual_s * 1e6:.2f} us."
+    said = wording(
+        "drawings.loops.wheel_early" if error_us >= 0.0 else "drawings.loops.wheel_late",
+        state=WHEEL_STATES[state],
+        turns=f"{turning_hz:.2f}",
+        nominal=f"{standard.wheel_rate_hz:.2f}",
+        us=f"{abs(error_us):.2f}",
+        unsteady_us=f"{residual_s * 1e6:.2f}",
     )
     return LoopDrawing("wheel", blocks, WHEEL_STATES[state], error_us, _WHEEL_RANGE_US, "us", said)
 
@@ -153,18 +159,23 @@ def capstan_loop_drawing(
     4.0
     """
     error_deg = math.remainder(phase_deg - wanted_deg, 360.0)
-    sensor = "Tachometer on the capstan" if recording else "Control track off the tape"
+    sensor = (
+        wording("drawings.loops.tachometer_capstan") if recording else wording("drawings.loops.control_track_off_tape")
+    )
     blocks = (
-        LoopBlock("reference", "Wheel, shifted by the tracking control", wanted_deg, "deg"),
-        LoopBlock("compare", "Phase error", error_deg, "deg"),
-        LoopBlock("drive", "Motor drive: loop gain", gain_db, "dB"),
-        LoopBlock("machine", "Capstan: tape speed over nominal", 100.0 * speed_ratio, "%"),
+        LoopBlock("reference", wording("drawings.loops.wheel_shifted_tracking_control"), wanted_deg, "deg"),
+        LoopBlock("compare", wording("drawings.loops.phase_error"), error_deg, "deg"),
+        LoopBlock("drive", wording("drawings.loops.motor_drive_loop_gain"), gain_db, "dB"),
+        LoopBlock("machine", wording("drawings.loops.capstan_tape_speed_over"), 100.0 * speed_ratio, "%"),
         LoopBlock("sensor", sensor, phase_deg, "deg"),
     )
     speed_mm_per_s = standard.wheel_rate_hz * FOOTPRINT.control_period_m * 1e3
-    said = (
-        f"{sensor} is compared with the wheel, shifted by the tracking control; the error drives the capstan. "
-        f"{CAPSTAN_STATES[state]} The tape runs at {100.0 * speed_ratio:.2f} % of {speed_mm_per_s:.1f} mm/s and is "
-        f"{abs(error_deg):.1f} deg {'ahead' if error_deg >= 0.0 else 'behind'}."
+    said = wording(
+        "drawings.loops.capstan_ahead" if error_deg >= 0.0 else "drawings.loops.capstan_behind",
+        sensor=sensor,
+        state=CAPSTAN_STATES[state],
+        speed_pct=f"{100.0 * speed_ratio:.2f}",
+        nominal=f"{speed_mm_per_s:.1f}",
+        deg=f"{abs(error_deg):.1f}",
     )
     return LoopDrawing("capstan", blocks, CAPSTAN_STATES[state], error_deg, _CAPSTAN_RANGE_DEG, "deg", said)

@@ -12,6 +12,7 @@ import numpy as np
 
 from sim.headtape import record_current_db, wavelength_m
 from sim.standards import FOOTPRINT, Standard
+from sim.wording import wording
 
 __all__ = ["CurrentPoint", "RecordCurrentDrawing", "record_current_drawing"]
 
@@ -121,13 +122,20 @@ def record_current_drawing(
             state = "past the peak" if level >= PAST_PEAK_DB else "far past the peak"
         curve = tuple(level_db(value, best) for value in _CURRENTS_PCT)
         heads.append(CurrentPoint(head + 1, float(current), level, float(best), past_share * best, state, curve))
-    each = "; ".join(f"head {point.head} {point.state}, {abs(point.level_db):.1f} dB down" for point in heads)
+    each = "; ".join(
+        wording(
+            f"drawings.recordcurrent.{point.state.replace(' ', '_')}",
+            head=point.head,
+            down_db=f"{abs(point.level_db):.1f}",
+        )
+        for point in heads
+    )
     return RecordCurrentDrawing(
         wavelength_m=wave_m,
         currents_pct=_CURRENTS_PCT,
         heads=tuple(heads),
         past_peak_db=PAST_PEAK_DB,
-        sentence=f"Playback level against record current at a wavelength of {wave_m * 1e6:.1f} um: {each}.",
+        sentence=wording("drawings.recordcurrent.sentence", wave_um=f"{wave_m * 1e6:.1f}", each=each),
     )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from sim.errors import BandbenchError
 from sim.fm import emphasis_response
 from sim.standards import Practice, Standard
+from sim.wording import wording
 
 __all__ = ["SpectrumDrawing", "SpectrumLine", "spectrum_drawing"]
 
@@ -176,16 +177,20 @@ def spectrum_drawing(
 
 
 def _sentence(carrier_hz: float, tone_hz: float, index: float, lines: list[SpectrumLine]) -> str:
-    said = (
-        f"A video tone of {tone_hz / 1e6:.2f} MHz on a carrier of {carrier_hz / 1e6:.2f} MHz, modulation index "
-        f"{index:.2f}: sidebands every {tone_hz / 1e6:.2f} MHz."
+    said = wording(
+        "drawings.spectrum.tone",
+        tone_mhz=f"{tone_hz / 1e6:.2f}",
+        carrier_mhz=f"{carrier_hz / 1e6:.2f}",
+        index=f"{index:.2f}",
     )
     moire = [line for line in lines if line.in_picture]
     if not moire:
-        return f"{said} No folded sideband strong enough to be drawn falls into the picture."
+        return f"{said} {wording('drawings.spectrum.no_fold')}"
     worst = max(moire, key=lambda line: line.level_db)
-    return (
-        f"{said} Lower sideband {-worst.order} folds back through 0 Hz at {worst.level_db:.0f} dB and beats with the "
-        f"carrier at {worst.product_hz / 1e6:.2f} MHz, inside the picture: "
-        + ("moire." if worst.level_db >= _SEEN_DB else "moire too weak to be seen.")
+    fold = wording(
+        "drawings.spectrum.moire" if worst.level_db >= _SEEN_DB else "drawings.spectrum.weak_moire",
+        order=-worst.order,
+        level_db=f"{worst.level_db:.0f}",
+        product_mhz=f"{worst.product_hz / 1e6:.2f}",
     )
+    return f"{said} {fold}"

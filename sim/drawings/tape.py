@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from sim.standards import FOOTPRINT, Footprint, Standard
 from sim.tracking import match_tracks, overlap
+from sim.wording import wording
 
 __all__ = ["TapeDrawing", "TrackShape", "tape_drawing"]
 
@@ -171,16 +172,17 @@ def tape_drawing(
 
 def _sentence(follows: int, offset_um: float, own: float, neighbour: float, bow_um: float) -> str:
     if abs(offset_um) < 0.5:
-        where = f"Head 1 runs along the middle of the tracks that head {follows} recorded"
+        where = wording("drawings.tape.middle", head=follows)
     else:
-        where = (
-            f"Head 1 runs {abs(offset_um):.0f} um {'after' if offset_um > 0 else 'before'} the middle of the tracks "
-            f"that head {follows} recorded"
-        )
-    said = f"{where}; {100.0 * own:.0f} % of its width lies over them"
-    said += f" and {100.0 * neighbour:.0f} % over the next track." if neighbour > 0.0 else "."
+        key = "drawings.tape.after_middle" if offset_um > 0 else "drawings.tape.before_middle"
+        where = wording(key, um=f"{abs(offset_um):.0f}", head=follows)
+    own_pct = f"{100.0 * own:.0f}"
+    if neighbour > 0.0:
+        said = [wording("drawings.tape.over_both", where=where, own_pct=own_pct, next_pct=f"{100.0 * neighbour:.0f}")]
+    else:
+        said = [wording("drawings.tape.over_own", where=where, own_pct=own_pct)]
     if follows != 1:
-        said += " Tracking is whole tracks away from like for like: the errors of recording heads do not cancel."
+        said.append(wording("drawings.tape.whole_tracks"))
     if abs(bow_um) >= 0.5:
-        said += f" The tracks of this tape are bowed by {abs(bow_um):.0f} um."
-    return said
+        said.append(wording("drawings.tape.bowed", um=f"{abs(bow_um):.0f}"))
+    return " ".join(said)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from sim.headwheel import SWITCH_LEAD_S, GuideGeometry
 from sim.standards import FOOTPRINT, Footprint, Standard
+from sim.wording import wording
 
 __all__ = ["SwitchDrawing", "WheelDrawing", "WheelHead", "switch_drawing", "wheel_drawing"]
 
@@ -134,18 +135,24 @@ def _wheel_sentence(heads: Sequence[WheelHead]) -> str:
     wrong = [head for head in heads if abs(head.early_ns) >= 0.5]
     if wrong:
         each = ", ".join(
-            f"head {head.head} {abs(head.error_arcmin):.2f} arc minutes ({abs(head.early_ns):.0f} ns) "
-            f"{'early' if head.early_ns > 0 else 'late'}"
+            wording(
+                "drawings.wheel.head_early" if head.early_ns > 0 else "drawings.wheel.head_late",
+                head=head.head,
+                arcmin=f"{abs(head.error_arcmin):.2f}",
+                ns=f"{abs(head.early_ns):.0f}",
+            )
             for head in wrong
         )
-        said = f"Against right angles: {each}."
+        said = wording("drawings.wheel.against_right_angles", each=each)
     else:
-        said = "The four heads stand at right angles."
+        said = wording("drawings.wheel.four_heads_stand_right")
     off = [str(head.head) for head in heads if not head.is_on]
     if off:
-        said += f" Channel{'s' if len(off) > 1 else ''} {', '.join(off)} off."
+        said += " " + wording(
+            "drawings.wheel.channels_off" if len(off) > 1 else "drawings.wheel.channel_off", heads=", ".join(off)
+        )
     if heads[0].follows != 1:
-        said += f" Head 1 plays the tracks of recorded head {heads[0].follows}, and so on round the wheel."
+        said += " " + wording("drawings.wheel.follows", head=heads[0].follows)
     return said
 
 
@@ -207,13 +214,17 @@ def switch_drawing(standard: Standard, switch_timing_us: float, footprint: Footp
     place = next((name for name, begin, end in parts if begin <= switch_s < end), "picture")
     overlap_s = (footprint.head_arc_deg - 90.0) / 360.0 / standard.wheel_rate_hz
     burst_end_s = standard.burst_start_s + standard.burst_cycles / standard.subcarrier_hz
-    where = "in the picture, where it shows" if place == "picture" else f"in the {place}, unseen"
+    where = wording(f"drawings.wheel.in_{place.replace(' ', '_')}")
     return SwitchDrawing(
         parts_s=parts,
         burst_s=(standard.burst_start_s, burst_end_s),
         switch_s=switch_s,
         place=place,
         overlap_s=overlap_s,
-        sentence=f"For {overlap_s * 1e6:.0f} us two heads are on the tape at once; within that the switcher turns over "
-        f"{abs(switch_s) * 1e6:.2f} us {'after' if switch_s >= 0 else 'before'} the edge of line sync, {where}.",
+        sentence=wording(
+            "drawings.wheel.switch_after" if switch_s >= 0 else "drawings.wheel.switch_before",
+            overlap_us=f"{overlap_s * 1e6:.0f}",
+            switch_us=f"{abs(switch_s) * 1e6:.2f}",
+            where=where,
+        ),
     )

@@ -25,6 +25,7 @@ from sim.instruments.lines import (
 )
 from sim.instruments.specs import MeasurementError, MeasurementSpec
 from sim.instruments.video_readings import nearest_packet, packet_levels
+from sim.wording import wording
 
 __all__ = ["COLOUR_READINGS", "BarErrors", "bar_errors"]
 
@@ -61,7 +62,7 @@ def _burst(frame: PlaybackFrame, point: str) -> BurstReading:
     video, edges_s = signal_at(frame, point)
     found = measure_burst(video, frame.standard, edges_s)
     if not found.present:
-        raise MeasurementError("no bursts: colour cannot be read")
+        raise MeasurementError(wording("readings.no_bursts_colour_cannot"))
     return found
 
 
@@ -74,7 +75,7 @@ def bar_errors(frame: PlaybackFrame) -> BarErrors:
     MeasurementError
         If no bars are seen, or there are no bursts.
     """
-    require_signal(frame, "demodulated", "saturation and hue", ("bars",))
+    require_signal(frame, "demodulated", wording("readings.saturation_hue"), ("bars",))
     found = _burst(frame, "demodulated")
     standard = frame.standard
     rows = bar_lines(standard)
@@ -107,7 +108,7 @@ def _values_of_heads(frame: PlaybackFrame, what: str) -> list[float]:
         except MeasurementError:
             bar_errors(frame)  # raised again if it is not this head alone
     if len(values) < 2:
-        raise MeasurementError(f"spread of {what}: fewer than two heads draw a picture")
+        raise MeasurementError(wording(f"readings.no_{what}_spread"))
     return values
 
 
@@ -123,7 +124,7 @@ def _spread(frame: PlaybackFrame, what: str) -> float:
 def _chroma_levels(frame: PlaybackFrame) -> NDArray[np.float64]:
     """Level at subcarrier of each head's lines, (4,), NaN where a head draws none."""
     signal = require_signal(
-        frame, "demodulated", "response of the channels at subcarrier", (*_CHROMA_SIGNALS, "multiburst")
+        frame, "demodulated", wording("readings.response_channels_subcarrier"), (*_CHROMA_SIGNALS, "multiburst")
     )
     standard = frame.standard
     rows = bar_lines(standard) if signal == "bars" else picture_rows(standard, 0.05, 0.95)
@@ -153,12 +154,12 @@ def _chroma_levels(frame: PlaybackFrame) -> NDArray[np.float64]:
 def _channel_response_db(frame: PlaybackFrame, head: int) -> float:
     levels = _chroma_levels(frame)
     if not math.isfinite(levels[head - 1]):
-        raise MeasurementError(f"head {head} draws no picture: its channel is off or its RF too low")
+        raise MeasurementError(wording("readings.head_draws_no_picture", head=head))
     return 20.0 * float(np.log10(levels[head - 1]) - np.nanmean(np.log10(levels)))
 
 
 def _velocity_error_ns(frame: PlaybackFrame) -> float:
-    signal = require_signal(frame, "corrected", "velocity error", _VELOCITY_SIGNALS)
+    signal = require_signal(frame, "corrected", wording("readings.velocity_error"), _VELOCITY_SIGNALS)
     standard = frame.standard
     found = _burst(frame, "corrected")
     video, edges_s = signal_at(frame, "corrected")
@@ -188,7 +189,7 @@ def _velocity_error_ns(frame: PlaybackFrame) -> float:
 def _output_burst_phase_deg(frame: PlaybackFrame) -> float:
     found = measure_burst(frame.processed, frame.standard)
     if not found.present:
-        raise MeasurementError("burst phase: there is no burst at the output; set the time-base correction to colour")
+        raise MeasurementError(wording("readings.burst_phase_there_no"))
     return math.degrees(found.mean_phase_rad)
 
 
@@ -199,9 +200,7 @@ def _burst_jitter_ns(frame: PlaybackFrame) -> float:
     pointers = np.exp(1j * found.phase_rad[lines])
     mean = pointers.mean()
     if abs(mean) < _LEAST_AGREEMENT:
-        raise MeasurementError(
-            "burst jitter: the bursts' phases are spread over more than a cycle; correct the time base first"
-        )
+        raise MeasurementError(wording("readings.burst_jitter_bursts_phases"))
     turns = np.angle(pointers * np.conj(mean)) / (2.0 * np.pi)
     return float(np.std(turns)) / frame.standard.subcarrier_hz * 1e9
 
@@ -213,12 +212,12 @@ def _sc_h_deg(frame: PlaybackFrame) -> float:
     edges_s = frame.sync_edges_s
     lines = found.good & np.isfinite(edges_s)
     if not lines.any():
-        raise MeasurementError("colour framing: no line has both sync and burst")
+        raise MeasurementError(wording("readings.colour_framing_no_line"))
     # A line that is late by e has its burst late as well: by its own sync the phase is further on by that.
     by_sync = found.phase_rad[lines] + 2.0 * np.pi * frame.standard.subcarrier_hz * edges_s[lines]
     mean = complex(np.exp(1j * by_sync).mean())
     if abs(mean) < _LEAST_AGREEMENT:
-        raise MeasurementError("colour framing: burst and sync do not hold one phase; the sync is too unsteady")
+        raise MeasurementError(wording("readings.colour_framing_burst_sync"))
     return math.degrees(math.atan2(mean.imag, mean.real))
 
 
@@ -227,29 +226,27 @@ def _colour_frame(frame: PlaybackFrame) -> float:
     # Each frame leaves half a cycle over in NTSC; in PAL three quarters, that is, a quarter less (DERIVED).
     place = -_sc_h_deg(frame) / 360.0 * steps
     if abs(place - round(place)) > _FRAMING_REST:
-        raise MeasurementError(
-            f"colour framing: subcarrier stands {_sc_h_deg(frame):+.0f} degrees from sync, between two colour frames"
-        )
+        raise MeasurementError(wording("readings.colour_framing_subcarrier_stands", frame=f"{_sc_h_deg(frame):+.0f}"))
     return float(round(place) % steps)
 
 
 def _specs() -> tuple[MeasurementSpec, ...]:
-    bars, burst = "the signal bars", "a signal with burst"
+    bars, burst = wording("readings.signal_bars"), wording("readings.signal_burst")
     specs = [
         MeasurementSpec(
             "saturation_db",
-            "Saturation",
+            wording("readings.saturation"),
             "dB",
-            "Amplitude of the colour of the bars against nominal, mean of the heads, off tape.",
+            wording("readings.amplitude_colour_bars_against"),
             _saturation_db_mean,
             "colour",
             bars,
         ),
         MeasurementSpec(
             "saturation_spread_db",
-            "Spread of saturation",
+            wording("readings.spread_saturation"),
             "dB",
-            "Saturation of the most saturated head's bands against the least saturated.",
+            wording("readings.saturation_most_saturated_heads"),
             partial(_spread, what="saturation"),
             "colour",
             bars,
@@ -257,9 +254,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         ),
         MeasurementSpec(
             "hue_spread_deg",
-            "Spread of hue",
+            wording("readings.spread_hue"),
             "deg",
-            "How far apart the hues of the heads' bands are.",
+            wording("readings.how_far_apart_hues"),
             partial(_spread, what="hue"),
             "colour",
             bars,
@@ -267,19 +264,19 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         ),
         MeasurementSpec(
             "velocity_error_ns",
-            "Velocity error",
+            wording("readings.velocity_error_2"),
             "ns",
-            "Rms time error at the end of the lines that is left when each line is right at its burst.",
+            wording("readings.rms_time_error_end"),
             _velocity_error_ns,
             "colour",
-            "bars, red, or a stair with subcarrier",
+            wording("readings.bars_red_stair_subcarrier"),
             signed=False,
         ),
         MeasurementSpec(
             "burst_jitter_ns",
-            "Jitter of the bursts",
+            wording("readings.jitter_bursts"),
             "ns",
-            "Rms time error from line to line by the bursts, behind the time-base correction.",
+            wording("readings.rms_time_error_from"),
             _burst_jitter_ns,
             "colour",
             burst,
@@ -287,27 +284,27 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         ),
         MeasurementSpec(
             "output_burst_phase_deg",
-            "Phase of the burst at the output",
+            wording("readings.phase_burst_output"),
             "deg",
-            "How far the burst that processing puts in is ahead of the station's subcarrier; all hues turn back by it.",
+            wording("readings.how_far_burst_processing"),
             _output_burst_phase_deg,
             "colour",
-            "time-base correction set to colour",
+            wording("readings.time_base_correction_set"),
         ),
         MeasurementSpec(
             "subcarrier_phase_deg",
-            "Phase of subcarrier to sync",
+            wording("readings.phase_subcarrier_sync"),
             "deg",
-            "Phase of the off-tape subcarrier at the off-tape sync, against the station's colour frame 0.",
+            wording("readings.phase_off_tape_subcarrier"),
             _sc_h_deg,
             "colour",
             burst,
         ),
         MeasurementSpec(
             "colour_frame",
-            "Colour framing",
+            wording("readings.colour_framing"),
             "frames",
-            "By how many frames the off-tape picture is out of the station's colour sequence; 0 is right.",
+            wording("readings.how_many_frames_off"),
             _colour_frame,
             "colour",
             burst,
@@ -318,31 +315,30 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         specs += [
             MeasurementSpec(
                 f"saturation_db_{head}",
-                f"Saturation of head {head}",
+                wording("readings.saturation_head", head=head),
                 "dB",
-                f"Amplitude of the colour of the bars in the bands of head {head} against nominal, off tape.",
+                wording("readings.amplitude_colour_bars_bands", head=head),
                 partial(_saturation_db, head=head),
                 "colour",
-                f"{bars}, channel {head} on",
+                wording("readings.channel", bars=bars, head=head),
             ),
             MeasurementSpec(
                 f"hue_deg_{head}",
-                f"Hue of head {head}",
+                wording("readings.hue_head", head=head),
                 "deg",
-                f"How far the colours of the bars in the bands of head {head} are turned against their bursts; in PAL "
-                "neighbouring lines show it in opposite senses.",
+                wording("readings.how_far_colours_bars", head=head),
                 partial(_hue_deg, head=head),
                 "colour",
-                f"{bars}, channel {head} on",
+                wording("readings.channel", bars=bars, head=head),
             ),
             MeasurementSpec(
                 f"channel_response_db_{head}",
-                f"Response of channel {head} at subcarrier",
+                wording("readings.response_channel_subcarrier", head=head),
                 "dB",
-                f"Level near subcarrier in the bands of head {head} against the mean of the heads, off tape.",
+                wording("readings.level_near_subcarrier_bands", head=head),
                 partial(_channel_response_db, head=head),
                 "colour",
-                f"bars, red, a stair with subcarrier or multiburst; channel {head} on",
+                wording("readings.bars_red_stair_subcarrier_2", head=head),
             ),
         ]
     return tuple(specs)

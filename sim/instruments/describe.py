@@ -12,6 +12,7 @@ from sim.instruments.measurements import MEASUREMENTS, measure, rf_levels_db, tr
 from sim.instruments.picture import has_bands, picture
 from sim.instruments.testpoints import TEST_POINTS
 from sim.instruments.waveform import WaveformRaster
+from sim.wording import unit_words, wording
 
 __all__ = [
     "describe_measurement",
@@ -32,11 +33,11 @@ _LIT_RF = 0.15
 _NOISE_BAND_DB = -25.0
 
 
-def _sideways(early: float) -> str:
+def _side(early: float) -> str:
     return "left" if early > 0.0 else "right"
 
 
-_NO_TAPE = "no tape is being played"
+_NO_TAPE = wording("describe.no_tape")
 
 
 def describe_picture(frame: PlaybackFrame, test_point: str = "processed") -> str:
@@ -49,10 +50,14 @@ def describe_picture(frame: PlaybackFrame, test_point: str = "processed") -> str
     test_point : str
         One of `VIDEO_POINTS`; before the tape there are no bands to speak of.
     """
-    where = "" if test_point == "processed" else f"{TEST_POINTS[test_point].label.lower()}, "
+    where = "" if test_point == "processed" else f"{TEST_POINTS[test_point].label}, "
     brightness = float(np.mean(picture(frame, test_point))) * 100.0
-    what = "; ".join(_bands(frame)) or "bands straight and clean" if has_bands(test_point) else "no bands, no tape"
-    return f"Picture monitor: {where}{what}; mean brightness {brightness:.0f} %."
+    what = (
+        "; ".join(_bands(frame)) or wording("describe.bands_straight_clean")
+        if has_bands(test_point)
+        else wording("describe.no_bands_no_tape")
+    )
+    return wording("describe.picture_monitor_mean_brightness", where=where, what=what, brightness=f"{brightness:.0f}")
 
 
 def _bands(frame: PlaybackFrame) -> list[str]:
@@ -63,23 +68,23 @@ def _bands(frame: PlaybackFrame) -> list[str]:
     levels = rf_levels_db(frame)
     noisy = [str(head + 1) for head in range(4) if levels[head] < _NOISE_BAND_DB]
     if noisy:
-        parts.append(f"noise in the bands of head {' and '.join(noisy)}")
+        parts.append(wording("describe.noisy", heads=wording("list.and").join(noisy)))
     try:
         skew, scallop = measure(frame, "skew_us"), measure(frame, "scallop_us")
     except BandbenchError:
-        parts.append("no steady picture")
+        parts.append(wording("describe.no_steady_picture"))
     else:
         if abs(skew) > _VISIBLE_US:
-            parts.append(f"bands lean {abs(skew):.2f} us to the {_sideways(skew)} from top to bottom")
+            parts.append(wording(f"describe.lean_{_side(skew)}", us=f"{abs(skew):.2f}"))
         if abs(scallop) > _VISIBLE_US:
-            parts.append(f"bands are bowed by {abs(scallop):.2f} us, ends to the {_sideways(scallop)}")
+            parts.append(wording(f"describe.bow_{_side(scallop)}", us=f"{abs(scallop):.2f}"))
         for head in range(1, 5):
             try:
                 position = measure(frame, f"head_position_ns_{head}")
             except BandbenchError:
                 continue
             if abs(position) > _VISIBLE_US * 1e3:
-                parts.append(f"bands of head {head} stand {abs(position):.0f} ns to the {_sideways(position)}")
+                parts.append(wording(f"describe.aside_{_side(position)}", head=head, ns=f"{abs(position):.0f}"))
     return parts
 
 
@@ -90,38 +95,40 @@ def _span(raster: WaveformRaster) -> str:
         return ""
     low, high = raster.y_range
     scale = (high - low) / raster.image.shape[0]
-    return f"from {low + lit[0] * scale:.3g} to {low + (lit[-1] + 1) * scale:.3g}"
+    return wording("describe.from", scale=f"{low + lit[0] * scale:.3g}", scale_2=f"{low + (lit[-1] + 1) * scale:.3g}")
 
 
 def describe_waveform(raster: WaveformRaster) -> str:
     """Return what a waveform raster shows: test point, rate, and the highest and lowest bright level."""
     span = _span(raster)
-    what = f"{span} {raster.y_unit}" if span else "with no steady level"
-    return f"Waveform monitor: {TEST_POINTS[raster.test_point].label} at {raster.rate} rate, {what}."
+    what = f"{span} {unit_words(raster.y_unit)}" if span else wording("describe.no_steady_level")
+    point = TEST_POINTS[raster.test_point].label
+    return wording(f"describe.waveform_{raster.rate}", point=point, what=what)
 
 
 def describe_superposition(rasters: Sequence[WaveformRaster]) -> str:
     """Return what the four heads' RF over each other shows: how high each reaches."""
     heads = ", ".join(
-        f"head {head} {_span(raster) or 'with no steady level'}" for head, raster in enumerate(rasters, start=1)
+        wording("describe.head", head=head, level=_span(raster) or "with no steady level")
+        for head, raster in enumerate(rasters, start=1)
     )
-    return f"Waveform monitor: RF of the four heads at {rasters[0].rate} rate, of nominal: {heads}."
+    return wording(f"describe.heads_{rasters[0].rate}", heads=heads)
 
 
 def describe_rf(frame: PlaybackFrame) -> str:
     """Return the RF level meter's reading for the four heads."""
     if not frame.off_tape:
-        return f"RF level: {_NO_TAPE}."
+        return wording("describe.rf_level", no_tape=_NO_TAPE)
     levels = rf_levels_db(frame)
-    heads = ", ".join(f"head {head + 1} {levels[head]:+.1f} dB" for head in range(4))
-    return f"RF level against nominal: {heads}."
+    heads = ", ".join(wording("describe.head_db", head=head + 1, levels=f"{levels[head]:+.1f}") for head in range(4))
+    return wording("describe.rf_level_against_nominal", heads=heads)
 
 
 def describe_tracking(frame: PlaybackFrame) -> str:
     """Return the tracking meter's reading."""
     if not frame.off_tape:
-        return f"Tracking meter: {_NO_TAPE}."
-    return f"Tracking meter: {tracking_level_pct(frame):.0f} % of full RF."
+        return wording("describe.tracking_meter", no_tape=_NO_TAPE)
+    return wording("describe.tracking_meter_full_rf", frame=f"{tracking_level_pct(frame):.0f}")
 
 
 def describe_measurement(frame: PlaybackFrame, name: str) -> str:
@@ -131,4 +138,4 @@ def describe_measurement(frame: PlaybackFrame, name: str) -> str:
     except BandbenchError as error:
         return f"{MEASUREMENTS[name].label if name in MEASUREMENTS else name}: {error}."
     spec = MEASUREMENTS[name]
-    return f"{spec.label}: {value:+.3g} {spec.unit}."
+    return f"{spec.label}: {value:+.3g} {unit_words(spec.unit)}."

@@ -27,6 +27,7 @@ from sim.instruments.lines import (
 from sim.instruments.specs import LEVEL_UNIT, MeasurementError, MeasurementSpec
 from sim.signals import burst_lines
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = ["BLACK_SIGNALS", "LEVEL_READINGS", "WHITE_SIGNALS", "carriers_mhz"]
 
@@ -88,7 +89,7 @@ def _lines(frame: PlaybackFrame, point: str, rows: NDArray[np.intp]) -> NDArray[
 def _held_level(frame: PlaybackFrame, point: str, which: str) -> float:
     """Return white or black from blanking, the median of the lines."""
     names = WHITE_SIGNALS if which == "white" else BLACK_SIGNALS
-    signal = require_signal(frame, point, f"{which} level", names)
+    signal = require_signal(frame, point, wording(f"readings.{which}"), names)
     height, span = _place(frame.standard, signal, which)
     lines = _lines(frame, point, picture_rows(frame.standard, *height))
     return float(np.median(line_levels(lines, span_samples(frame.standard, span))))
@@ -111,7 +112,7 @@ def _blanking_level(frame: PlaybackFrame, point: str) -> float:
     rows = picture_rows(standard)
     rows = rows[np.isfinite(edges_s[rows])]
     if rows.size < 8:
-        raise MeasurementError("too few lines with sync: there is no blanking to read")
+        raise MeasurementError(wording("readings.too_few_lines_sync"))
     porch = _time_slice(standard, PORCH_S)
     start = rows * standard.samples_per_line + np.rint(edges_s[rows] * standard.sample_rate_hz).astype(np.intp)
     place = start[:, None] + np.arange(porch.start, porch.stop, dtype=np.intp)
@@ -122,7 +123,7 @@ def _burst_level(frame: PlaybackFrame, point: str) -> float:
     video, edges_s = signal_at(frame, point)
     found = measure_burst(video, frame.standard, edges_s)
     if not found.present:
-        raise MeasurementError("burst level: there is no burst; it is taken out with blanking unless colour is kept")
+        raise MeasurementError(wording("readings.burst_level_there_no"))
     lines = burst_lines(frame.standard)
     return 2.0 * float(np.median(np.abs(found.vector[lines])))
 
@@ -138,7 +139,7 @@ def carriers_mhz(frame: PlaybackFrame) -> NDArray[np.float64]:
     """
     rf = frame.record_rf
     if float(np.median(np.abs(rf))) < _LEAST_RF:
-        raise MeasurementError("carriers: the modulator gives no RF; the machine has no power")
+        raise MeasurementError(wording("readings.carriers_modulator_gives_no"))
     frequency_hz = discriminate(rf, frame.standard.sample_rate_hz)
     return np.asarray(frequency_hz.reshape(frame.source.shape) * 1e-6, dtype=np.float64)
 
@@ -156,7 +157,7 @@ def _blanking_carrier(frame: PlaybackFrame) -> float:
 
 def _white_carrier(frame: PlaybackFrame) -> float:
     mhz = carriers_mhz(frame)
-    signal = require_signal(frame, "input", "carrier at white", WHITE_SIGNALS)
+    signal = require_signal(frame, "input", wording("readings.carrier_white"), WHITE_SIGNALS)
     height, span = _place(frame.standard, signal, "white")
     lines = mhz[picture_rows(frame.standard, *height)]
     return float(np.median(line_levels(lines, span_samples(frame.standard, span))))
@@ -167,15 +168,21 @@ def _deviation(frame: PlaybackFrame) -> float:
 
 
 def _titles(names: tuple[str, ...]) -> str:
-    return "one of the signals " + ", ".join(names)
+    return wording("readings.one_signals", names=", ".join(wording(f"signal_names.{name}") for name in names))
 
 
 _FOUND_AT = (
-    ("", "off tape", "of the demodulated video", "levels", "demodulated", True),
-    ("ee_", "electronics to electronics", "through modulator and demodulator without tape", "record", "electronics",
-     False),
-    ("output_", "at the output", "of the processed video", "levels", "processed", True),
-)  # fmt: skip
+    ("", wording("readings.off_tape"), wording("readings.demodulated_video"), "levels", "demodulated", True),
+    (
+        "ee_",
+        wording("readings.electronics_electronics"),
+        wording("readings.through_modulator_demodulator_without"),
+        "record",
+        "electronics",
+        False,
+    ),
+    ("output_", wording("readings.output"), wording("readings.processed_video"), "levels", "processed", True),
+)
 
 
 def _specs() -> tuple[MeasurementSpec, ...]:
@@ -184,9 +191,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         specs += [
             MeasurementSpec(
                 f"{prefix}white_level",
-                f"White level, {where}",
+                wording("readings.white_level", where=where),
                 LEVEL_UNIT,
-                f"Peak white above blanking, {long}.",
+                wording("readings.peak_white_above_blanking_2", long=long),
                 partial(_held_level, point=point, which="white"),
                 group,
                 _titles(WHITE_SIGNALS),
@@ -195,9 +202,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
             ),
             MeasurementSpec(
                 f"{prefix}black_level",
-                f"Black level (setup), {where}",
+                wording("readings.black_level_setup", where=where),
                 LEVEL_UNIT,
-                f"Black above blanking, {long}.",
+                wording("readings.black_above_blanking", long=long),
                 partial(_held_level, point=point, which="black"),
                 group,
                 _titles(BLACK_SIGNALS),
@@ -205,9 +212,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
             ),
             MeasurementSpec(
                 f"{prefix}sync_level",
-                f"Sync level, {where}",
+                wording("readings.sync_level", where=where),
                 LEVEL_UNIT,
-                f"Sync tip against blanking, {long}: below it.",
+                wording("readings.sync_tip_against_blanking", long=long),
                 partial(_sync_level, point=point),
                 group,
                 "",
@@ -215,12 +222,14 @@ def _specs() -> tuple[MeasurementSpec, ...]:
             ),
             MeasurementSpec(
                 f"{prefix}burst_level",
-                f"Burst, {where}",
+                wording("readings.burst", where=where),
                 LEVEL_UNIT,
-                f"Burst from peak to peak, {long}.",
+                wording("readings.burst_from_peak_peak", long=long),
                 partial(_burst_level, point=point),
                 group,
-                "a signal with burst" if prefix != "output_" else "burst, and time-base correction set to colour",
+                wording("readings.signal_burst")
+                if prefix != "output_"
+                else wording("readings.burst_time_base_correction"),
                 tape,
                 False,
             ),
@@ -229,9 +238,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
             specs.append(
                 MeasurementSpec(
                     f"{prefix}blanking_level",
-                    f"Blanking level, {where}",
+                    wording("readings.blanking_level", where=where),
                     LEVEL_UNIT,
-                    f"Blanking {long}, not clamped: 0 where its carrier stands where the demodulator expects it.",
+                    wording("readings.blanking_not_clamped_0", long=long),
                     partial(_blanking_level, point=point),
                     group,
                     "",
@@ -241,9 +250,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
     specs += [
         MeasurementSpec(
             "input_level",
-            "White level at the input",
+            wording("readings.white_level_input"),
             LEVEL_UNIT,
-            "Peak white above blanking behind the input level control.",
+            wording("readings.peak_white_above_blanking"),
             partial(_held_level, point="input", which="white"),
             "record",
             _titles(WHITE_SIGNALS),
@@ -252,9 +261,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         ),
         MeasurementSpec(
             "carrier_sync_mhz",
-            "Carrier at sync tip",
+            wording("readings.carrier_sync_tip"),
             "MHz",
-            "Frequency of the modulator's carrier on sync tips.",
+            wording("readings.frequency_modulators_carrier_sync"),
             _sync_carrier,
             "record",
             "",
@@ -263,9 +272,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         ),
         MeasurementSpec(
             "carrier_blanking_mhz",
-            "Carrier at blanking",
+            wording("readings.carrier_blanking"),
             "MHz",
-            "Frequency of the modulator's carrier on blank lines.",
+            wording("readings.frequency_modulators_carrier_blank"),
             _blanking_carrier,
             "record",
             "",
@@ -274,9 +283,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         ),
         MeasurementSpec(
             "carrier_white_mhz",
-            "Carrier at white",
+            wording("readings.carrier_white_2"),
             "MHz",
-            "Frequency of the modulator's carrier on peak white.",
+            wording("readings.frequency_modulators_carrier_peak"),
             _white_carrier,
             "record",
             _titles(WHITE_SIGNALS),
@@ -285,9 +294,9 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         ),
         MeasurementSpec(
             "deviation_mhz",
-            "Deviation, blanking to white",
+            wording("readings.deviation_blanking_white"),
             "MHz",
-            "How far the modulator's carrier moves from blanking to peak white.",
+            wording("readings.how_far_modulators_carrier"),
             _deviation,
             "record",
             _titles(WHITE_SIGNALS),

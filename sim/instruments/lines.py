@@ -17,6 +17,7 @@ from sim.instruments.specs import MeasurementError
 from sim.output import sync_edges_s
 from sim.signals import SIGNALS, active_interval_s, visible_rows
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = [
     "PORCH_S",
@@ -82,7 +83,7 @@ def aligned_lines(
     """
     found = rows[np.isfinite(edges_s[rows])]
     if found.size < 8:
-        raise MeasurementError("too few lines with sync: there is no picture to read levels from")
+        raise MeasurementError(wording("readings.too_few_lines_sync_2"))
     start = found * standard.samples_per_line + np.rint(edges_s[found] * standard.sample_rate_hz).astype(np.intp)
     place = start[:, None] + np.arange(standard.samples_per_line, dtype=np.intp)
     lines = video.ravel()[place % video.size].astype(np.float32, copy=False)
@@ -225,9 +226,9 @@ def require_signal(frame: PlaybackFrame, point: str, reading: str, names: tuple[
     seen = _seen(frame, point)
     if seen in names:
         return seen
-    titles = ", ".join(SIGNALS[name].title.lower() for name in names)
-    what = SIGNALS[seen].title.lower() if seen else "no test signal"
-    raise MeasurementError(f"{reading}: {what} is seen; it is read on {titles}")
+    titles = ", ".join(wording(f"signal_names.{name}") for name in names)
+    what = wording(f"signal_names.{seen}") if seen else wording("readings.no_test_signal")
+    raise MeasurementError(wording("readings.seen_read", reading=reading, what=what, titles=titles))
 
 
 def rows_of_head(frame: PlaybackFrame, head: int, rows: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -240,5 +241,5 @@ def rows_of_head(frame: PlaybackFrame, head: int, rows: NDArray[np.intp]) -> NDA
     """
     chosen = rows[frame.head_of_line[rows] == head]
     if not chosen.size or rf_levels_db(frame)[head - 1] < _LEAST_RF_DB:
-        raise MeasurementError(f"head {head} draws no picture: its channel is off or its RF too low")
+        raise MeasurementError(wording("readings.head_draws_no_picture", head=head))
     return np.asarray(chosen, dtype=np.intp)

@@ -19,6 +19,7 @@ from sim.instruments.rf_readings import RF_READINGS, rf_levels_db, tracking_leve
 from sim.instruments.specs import MeasurementError, MeasurementSpec
 from sim.instruments.timing_readings import TIMING_READINGS
 from sim.instruments.video_readings import VIDEO_READINGS
+from sim.wording import wording
 
 __all__ = [
     "DEFAULT_READINGS",
@@ -66,5 +67,5 @@ def measure(frame: PlaybackFrame, name: str) -> float:
         raise UnknownNameError("measurement", name, MEASUREMENTS)
     spec = MEASUREMENTS[name]
     if spec.needs_tape and not frame.off_tape:
-        raise MeasurementError("no tape is being played, so nothing comes off it to be read")
+        raise MeasurementError(wording("readings.no_tape_being_played"))
     return spec.measure(frame)

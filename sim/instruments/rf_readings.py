@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from sim.frame import PlaybackFrame
 from sim.instruments.specs import MeasurementError, MeasurementSpec
+from sim.wording import wording
 
 __all__ = ["RF_READINGS", "dropouts", "line_rf_level", "missing_head", "rf_levels_db", "tracking_level_pct"]
 
@@ -96,7 +97,7 @@ def _played_heads(frame: PlaybackFrame) -> list[int]:
 def _spread_db(frame: PlaybackFrame) -> float:
     heads = _played_heads(frame)
     if len(heads) < 2:
-        raise MeasurementError("spread of the RF levels: fewer than two channels are on; switch the channels on")
+        raise MeasurementError(wording("readings.spread_rf_levels_fewer"))
     levels = rf_levels_db(frame)[[head - 1 for head in heads]]
     return float(np.ptp(levels))
 
@@ -105,7 +106,7 @@ def _spread_db(frame: PlaybackFrame) -> float:
 def _end_falls(frame: PlaybackFrame) -> NDArray[np.float64]:
     """By how much the lower end of each head's passes lies below their middle [dB], (4,); NaN for a channel off."""
     if frame.lines_early:
-        raise MeasurementError("fall of the RF at the ends: the picture rolls; wait until the head wheel is locked")
+        raise MeasurementError(wording("readings.fall_rf_ends_picture"))
     envelope, along = frame.rf_envelope.ravel(), frame.schedule.along
     head_of_slot = np.zeros(4, dtype=np.int64)
     passes = frame.pass_of_line
@@ -129,14 +130,14 @@ def _rms(values: NDArray[np.floating]) -> float:
 def _end_fall_db(frame: PlaybackFrame, head: int) -> float:
     fall = float(_end_falls(frame)[head - 1])
     if not math.isfinite(fall):
-        raise MeasurementError(f"head {head} gives no RF: its channel is off")
+        raise MeasurementError(wording("readings.head_gives_no_rf", head=head))
     return fall
 
 
 def _worst_end_fall_db(frame: PlaybackFrame) -> float:
     falls = _end_falls(frame)
     if np.isnan(falls).all():
-        raise MeasurementError("fall of the RF at the ends: all four channels are off")
+        raise MeasurementError(wording("readings.fall_rf_ends_all"))
     return float(np.nanmax(falls))
 
 
@@ -168,7 +169,7 @@ def dropouts(frame: PlaybackFrame) -> NDArray[np.float64]:
                 usable = True
                 low[begin:end] = smooth[begin:end] < level * 10.0 ** (_DROPOUT_DB / 10.0)
     if not usable:
-        raise MeasurementError("dropouts: no head gives enough RF to tell dropouts from noise")
+        raise MeasurementError(wording("readings.dropouts_no_head_gives"))
     change = np.diff(low.astype(np.int8), prepend=0, append=0)
     lasting_s = (np.flatnonzero(change < 0) - np.flatnonzero(change > 0)) / rate_hz
     return np.asarray(lasting_s[lasting_s >= _SHORTEST_S])
@@ -190,49 +191,48 @@ def _specs() -> tuple[MeasurementSpec, ...]:
     specs = [
         MeasurementSpec(
             "rf_level_db",
-            "RF level",
+            wording("readings.rf_level"),
             "dB",
-            "Mean RF level of the four heads at the switcher's output, against a good head on its track.",
+            wording("readings.mean_rf_level_four"),
             _rf_level_db,
         ),
         MeasurementSpec(
             "rf_spread_db",
-            "Spread of the RF levels",
+            wording("readings.spread_rf_levels"),
             "dB",
-            "RF level of the strongest head against that of the weakest; channels that are off do not count.",
+            wording("readings.rf_level_strongest_head"),
             _spread_db,
-            needs="two or more channels on",
+            needs=wording("readings.two_more_channels"),
             signed=False,
         ),
         MeasurementSpec(
             "rf_end_fall_db",
-            "Fall of the RF at the ends, worst head",
+            wording("readings.fall_rf_ends_worst"),
             "dB",
-            "By how much the RF at the lower end of a pass lies below its middle, for the head where it is most: even "
-            "bursts read 0.",
+            wording("readings.how_much_rf_lower"),
             _worst_end_fall_db,
         ),
         MeasurementSpec(
             "dropouts_per_frame",
-            "Dropouts in the frame",
+            wording("readings.dropouts_frame"),
             "dropouts",
-            "How often the RF falls 10 dB or more below its head's own level for 1 us or longer.",
+            wording("readings.how_often_rf_falls"),
             _dropout_count,
             signed=False,
         ),
         MeasurementSpec(
             "longest_dropout_us",
-            "Longest dropout",
+            wording("readings.longest_dropout"),
             "us",
-            "How long the longest dropout of the frame lasts; 0 without any.",
+            wording("readings.how_long_longest_dropout"),
             _longest_dropout_us,
             signed=False,
         ),
         MeasurementSpec(
             "dropout_share_pct",
-            "Time lost to dropouts",
+            wording("readings.time_lost_dropouts"),
             "%",
-            "Share of the frame that lies in dropouts.",
+            wording("readings.share_frame_lies_dropouts"),
             _lost_pct,
             signed=False,
         ),
@@ -241,18 +241,18 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         specs += [
             MeasurementSpec(
                 f"rf_level_db_{head}",
-                f"RF level of head {head}",
+                wording("readings.rf_level_head", head=head),
                 "dB",
-                f"RF level of the bands of head {head} at the switcher's output, against a good head on its track.",
+                wording("readings.rf_level_bands_head", head=head),
                 partial(_head_level_db, head=head),
             ),
             MeasurementSpec(
                 f"rf_end_fall_db_{head}",
-                f"Fall of the RF at the ends, head {head}",
+                wording("readings.fall_rf_ends_head", head=head),
                 "dB",
-                f"By how much the RF of head {head} at the lower end of its passes lies below their middle.",
+                wording("readings.how_much_rf_head", head=head),
                 partial(_end_fall_db, head=head),
-                needs=f"channel {head} on",
+                needs=wording("readings.channel_2", head=head),
             ),
         ]
     return tuple(specs)

@@ -15,6 +15,7 @@ from sim.instruments.testpoints import TEST_POINTS
 from sim.servos import SERVO_WAVEFORMS, TRACES, ServoHistory, ServoWaveform
 from sim.servos.describe import swing
 from sim.servos.history import HISTORY_S
+from sim.wording import unit_words, wording
 
 __all__ = ["ServoTrace", "describe_servo_trace", "is_servo_wave", "servo_trace", "servo_wave_trace"]
 
@@ -91,16 +92,24 @@ def describe_servo_trace(trace: ServoTrace) -> str:
     """Return what a servo trace shows in a sentence: where it stands, between what it moved, and whether it swings."""
     label = TEST_POINTS[trace.test_point].label
     if not trace.values.size:
-        return f"Waveform monitor: {label}, nothing yet."
+        return wording("describe.waveform_monitor_nothing_yet", label=label)
     if is_servo_wave(trace.test_point):
-        reach = f"from {trace.values.min():+.2f} to {trace.values.max():+.2f} of the nominal height"
-        return f"Waveform monitor: {label} over one frame, {reach}."
+        reach = wording(
+            "describe.from_nominal_height", trace=f"{trace.values.min():+.2f}", trace_2=f"{trace.values.max():+.2f}"
+        )
+        return wording("describe.waveform_monitor_over_one", label=label, reach=reach)
     low, high = trace.y_range
     parts = [
-        f"now {trace.values[-1]:+.3g} {trace.unit}",
-        f"in the last {-trace.time_s[0]:.1f} s from {trace.values.min():.3g} to {trace.values.max():.3g} {trace.unit}",
+        wording("describe.now", trace=f"{trace.values[-1]:+.3g}", unit=unit_words(trace.unit)),
+        wording(
+            "describe.last_s_from",
+            time_s=f"{-trace.time_s[0]:.1f}",
+            trace=f"{trace.values.min():.3g}",
+            trace_2=f"{trace.values.max():.3g}",
+            unit=unit_words(trace.unit),
+        ),
     ]
     swings = swing(trace.values, _LEAST_SWING * (high - low))
     if swings is not None:
-        parts.append(f"swinging to and fro by {swings:.3g} {trace.unit}")
-    return f"Waveform monitor: {label}, {', '.join(parts)}."
+        parts.append(wording("describe.swinging_fro", swings=f"{swings:.3g}", unit=unit_words(trace.unit)))
+    return wording("describe.waveform_monitor", label=label, parts=", ".join(parts))

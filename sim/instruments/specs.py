@@ -12,19 +12,20 @@ from types import MappingProxyType
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = ["GROUPS", "LEVEL_UNIT", "MeasurementError", "MeasurementSpec"]
 
 GROUPS: Mapping[str, str] = MappingProxyType(
     {
-        "rf": "RF of the heads",
-        "bands": "Geometry of the bands",
-        "tracking": "Tracking and control track",
-        "levels": "Video levels",
-        "picture": "Response, noise and disturbances of the picture",
-        "colour": "Colour",
-        "timing": "Time base",
-        "record": "Input, modulator and electronics to electronics",
+        "rf": wording("readings.rf_heads"),
+        "bands": wording("readings.geometry_bands"),
+        "tracking": wording("readings.tracking_control_track"),
+        "levels": wording("readings.video_levels"),
+        "picture": wording("readings.response_noise_disturbances_picture"),
+        "colour": wording("readings.colour"),
+        "timing": wording("readings.time_base"),
+        "record": wording("readings.input_modulator_electronics_electronics"),
     }
 )
 """Groups of readings, each with its title."""

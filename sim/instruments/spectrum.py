@@ -16,6 +16,7 @@ from sim.errors import BandbenchError, UnknownNameError
 from sim.frame import PlaybackFrame
 from sim.instruments.testpoints import RF_POINTS, TEST_POINTS, rf_at
 from sim.standards import Practice
+from sim.wording import wording
 
 __all__ = [
     "RESOLUTIONS",
@@ -161,11 +162,14 @@ def describe_spectrum(spectrum: Spectrum) -> str:
     """Return what a spectrum analyser shows, in a sentence."""
     where = TEST_POINTS[spectrum.test_point].label if spectrum.test_point in TEST_POINTS else "RF"
     if total_db(spectrum) < _NO_SIGNAL_DB:
-        return f"Spectrum: {where}, noise only."
+        return wording("describe.spectrum_noise_only", where=where)
     peak = int(np.argmax(spectrum.power_db))
     low, high = occupied_hz(spectrum)
-    return (
-        f"Spectrum: {where}, strongest at {spectrum.frequency_hz[peak] / 1e6:.2f} MHz with "
-        f"{spectrum.power_db[peak]:+.1f} dB against the unmodulated carrier; "
-        f"99 % of the power lies from {low / 1e6:.1f} to {high / 1e6:.1f} MHz."
+    return wording(
+        "describe.spectrum_strongest_mhz_db",
+        where=where,
+        frequency_hz=f"{spectrum.frequency_hz[peak] / 1000000.0:.2f}",
+        power_db=f"{spectrum.power_db[peak]:+.1f}",
+        low=f"{low / 1000000.0:.1f}",
+        high=f"{high / 1000000.0:.1f}",
     )

@@ -19,6 +19,7 @@ from sim.frame import PlaybackFrame
 from sim.output import sync_edges_s
 from sim.servos import SERVO_WAVEFORMS, TRACES
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = [
     "RF_POINTS",
@@ -75,93 +76,112 @@ class TestPoint:
 
 
 _POINTS = (
-    TestPoint("input", "Input video", "input", "video", 0, "The video that is sent to the machine."),
+    TestPoint("input", wording("points.input_video"), "input", "video", 0, wording("points.video_sent_machine")),
     TestPoint(
         "pre_emphasised",
-        "Video after pre-emphasis",
+        wording("points.video_after_pre_emphasis"),
         "modulator",
         "carrier",
         0,
-        "What drives the modulator, told by the carrier it makes: edges overshoot, as fine detail is raised.",
+        wording("points.what_drives_modulator_told"),
         inner=True,
     ),
-    TestPoint("modulator_rf", "RF, modulator output", "modulator", "rf", 0, "The frequency-modulated carrier."),
+    TestPoint(
+        "modulator_rf",
+        wording("points.rf_modulator_output"),
+        "modulator",
+        "rf",
+        0,
+        wording("points.frequency_modulated_carrier"),
+    ),
     TestPoint(
         "electronics",
-        "Video, electronics to electronics",
+        wording("points.video_electronics_electronics"),
         "",
         "video",
         0,
-        "The input through modulator and demodulator, without heads and tape.",
+        wording("points.input_through_modulator_demodulator"),
     ),
     *(
         TestPoint(
             f"rf_head_{head}",
-            f"RF of head {head}",
+            wording("points.rf_head", head=head),
             "channels",
             "rf",
             head,
-            f"Channel {head} before the switcher: one burst of RF for each turn of the wheel.",
+            wording("points.channel_before_switcher_one", head=head),
         )
         for head in range(1, 5)
     ),
     TestPoint(
         "rf_heads",
-        "RF of the four heads over each other",
+        wording("points.rf_four_heads_over"),
         "channels",
         "rf",
         0,
-        "The four channels before the switcher, one over the other; best at pass rate or wheel rate.",
+        wording("points.four_channels_before_switcher"),
     ),
     TestPoint(
-        "rf_switched", "RF, switcher output", "switcher", "rf", 0, "The four channels joined into one RF signal."
+        "rf_switched",
+        wording("points.rf_switcher_output"),
+        "switcher",
+        "rf",
+        0,
+        wording("points.four_channels_joined_into"),
     ),
     TestPoint(
         "limiter",
-        "RF, limiter output",
+        wording("points.rf_limiter_output"),
         "demodulator",
         "rf",
         0,
-        "The RF with its level held: what remains is when it passes through zero.",
+        wording("points.rf_level_held_what"),
         inner=True,
     ),
     TestPoint(
         "discriminator",
-        "Discriminator output",
+        wording("points.discriminator_output"),
         "demodulator",
         "carrier",
         0,
-        "The carrier's frequency as found, before de-emphasis and low-pass: noise is loud here, edges overshoot.",
+        wording("points.carriers_frequency_found_before"),
         inner=True,
     ),
     TestPoint(
-        "demodulated", "Demodulated video", "demodulator", "video", 0, "Video with the sync that came off the tape."
+        "demodulated",
+        wording("points.demodulated_video"),
+        "demodulator",
+        "video",
+        0,
+        wording("points.video_sync_came_off"),
     ),
     TestPoint(
         "corrected",
-        "Corrected video",
+        wording("points.corrected_video"),
         "processing",
         "video",
         0,
-        "Video behind dropout compensation and time-base correction.",
+        wording("points.video_behind_dropout_compensation"),
     ),
     TestPoint(
         "clamped",
-        "Clamped video",
+        wording("points.clamped_video"),
         "processing",
         "video",
         0,
-        "Corrected video with each line's back porch held at blanking, before it gets new sync.",
+        wording("points.corrected_video_each_lines"),
         inner=True,
     ),
-    TestPoint("processed", "Processed video", "processing", "video", 0, "Video with new sync and clean blanking."),
+    TestPoint(
+        "processed", wording("points.processed_video"), "processing", "video", 0, wording("points.video_new_sync_clean")
+    ),
     TestPoint(
         "control_track",
-        "Control track",
+        wording("points.control_track"),
         "",
         "control",
         0,
-        "The off-tape sine that places the tape against the wheel; a pulse marks each frame. Best at field rate.",
+        wording("points.off_tape_sine_places"),
     ),
     *(
         TestPoint(f"servo_{trace.name}", trace.label, "", "servo", 0, trace.description, trace=trace.name)

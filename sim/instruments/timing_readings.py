@@ -16,6 +16,7 @@ from sim.frame import PlaybackFrame
 from sim.headwheel import HALF_PASS_RAD
 from sim.instruments.rf_readings import line_rf_level
 from sim.instruments.specs import MeasurementError, MeasurementSpec
+from sim.wording import wording
 
 __all__ = ["TIMING_READINGS"]
 
@@ -61,7 +62,7 @@ def _band_fit(frame: PlaybackFrame) -> tuple[NDArray[np.float64], NDArray[np.flo
     for _ in range(3):
         counts = np.bincount(passes[usable] % 4, minlength=4)
         if np.count_nonzero(counts >= 16) < 2:
-            raise MeasurementError("too few lines with usable sync: fewer than two heads give enough RF")
+            raise MeasurementError(wording("readings.too_few_lines_usable"))
         fit = np.asarray(np.linalg.lstsq(basis[usable], early[usable], rcond=None)[0], dtype=np.float64)
         fit[2:][counts < 16] = np.nan
         residual = early - basis @ np.nan_to_num(fit)
@@ -82,7 +83,7 @@ def _head_position_ns(frame: PlaybackFrame, head: int) -> float:
     slots = frame.pass_of_line % 4
     chosen = np.flatnonzero(frame.head_of_line == head)
     if chosen.size == 0 or not math.isfinite(positions[slots[chosen[0]]]):
-        raise MeasurementError(f"head {head} gives no usable sync: its channel is off or its RF too low")
+        raise MeasurementError(wording("readings.head_gives_no_usable", head=head))
     return float(positions[slots[chosen[0]]] - np.nanmean(positions)) * 1e9
 
 
@@ -120,7 +121,7 @@ def _roll_lines(frame: PlaybackFrame) -> float:
     best = int(np.argmax(likeness))
     whole = float(np.sum(np.square(np.minimum(wanted, 0.5) - np.median(wanted))))
     if likeness[best] < _LEAST_LIKENESS * whole:
-        raise MeasurementError("vertical position: no vertical sync is found in the demodulated video")
+        raise MeasurementError(wording("readings.vertical_position_no_vertical"))
     return float(best if best <= low.size // 2 else best - low.size)
 
 
@@ -131,7 +132,7 @@ def _control_vector(frame: PlaybackFrame) -> complex:
     turns = np.arange(level.size) * (frame.standard.wheel_turns_per_frame / level.size)
     vector = complex(2.0 * np.mean(level * np.exp(-2j * np.pi * turns)) * 1j)
     if abs(vector) < _LEAST_CONTROL:
-        raise MeasurementError("control track: none is found on the tape here")
+        raise MeasurementError(wording("readings.control_track_none_found"))
     return vector
 
 
@@ -147,93 +148,92 @@ def _specs() -> tuple[MeasurementSpec, ...]:
     specs = [
         MeasurementSpec(
             "skew_us",
-            "Lean of the bands",
+            wording("readings.lean_bands"),
             "us",
-            "How much further left the bottom of a band stands than its top, from the off-tape sync.",
+            wording("readings.how_much_further_left"),
             _skew_us,
             "bands",
         ),
         MeasurementSpec(
             "scallop_us",
-            "Bow of the bands",
+            wording("readings.bow_bands"),
             "us",
-            "How much further left the ends of a band stand than its middle, from the off-tape sync.",
+            wording("readings.how_much_further_left_2"),
             _scallop_us,
             "bands",
         ),
         MeasurementSpec(
             "head_position_spread_ns",
-            "Spread of the heads' positions",
+            wording("readings.spread_heads_positions"),
             "ns",
-            "How far apart the bands of the head furthest left and of the head furthest right stand.",
+            wording("readings.how_far_apart_bands"),
             _quadrature_spread_ns,
             "bands",
             signed=False,
         ),
         MeasurementSpec(
             "jitter_ns",
-            "Jitter of the lines",
+            wording("readings.jitter_lines"),
             "ns",
-            "Rms time error of the off-tape sync that is left when lean, bow and positions of the heads are taken out.",
+            wording("readings.rms_time_error_off"),
             _jitter_ns,
             "timing",
             signed=False,
         ),
         MeasurementSpec(
             "corrector_range_pct",
-            "Range of the corrector in use",
+            wording("readings.range_corrector_use"),
             "%",
-            "Largest time error of the off-tape sync, one line in a hundred left out, against what this machine's "
-            "time-base corrector can take out; above 100 it cannot.",
+            wording("readings.largest_time_error_off"),
             _corrector_range_pct,
             "timing",
             signed=False,
         ),
         MeasurementSpec(
             "centring_ns",
-            "Centring of the corrector",
+            wording("readings.centring_corrector"),
             "ns",
-            "How early the off-tape sync is against the reference in the middle of its errors.",
+            wording("readings.how_early_off_tape"),
             _centring_ns,
             "timing",
         ),
         MeasurementSpec(
             "roll_lines",
-            "Vertical position",
+            wording("readings.vertical_position"),
             "lines",
-            "How many lines the picture stands too high, from the off-tape vertical sync.",
+            wording("readings.how_many_lines_picture"),
             _roll_lines,
             "timing",
         ),
         MeasurementSpec(
             "control_phase_deg",
-            "Phase of the control track",
+            wording("readings.phase_control_track"),
             "deg",
-            "How far the off-tape control track is ahead of the head wheel; a whole cycle is four tracks.",
+            wording("readings.how_far_off_tape"),
             _control_phase_deg,
             "tracking",
-            "a control track",
+            wording("readings.control_track"),
         ),
         MeasurementSpec(
             "control_level_db",
-            "Level of the control track",
+            wording("readings.level_control_track"),
             "dB",
-            "Level the control head gives, against that of a sound head on a good control track.",
+            wording("readings.level_control_head_gives"),
             _control_level_db,
             "tracking",
-            "a control track",
+            wording("readings.control_track"),
         ),
     ]
     for head in range(1, 5):
         specs.append(
             MeasurementSpec(
                 f"head_position_ns_{head}",
-                f"Position of head {head}'s bands",
+                wording("readings.position_head_s_bands", head=head),
                 "ns",
-                f"How much further left the bands of head {head} stand than the mean of all heads.",
+                wording("readings.how_much_further_left_3", head=head),
                 partial(_head_position_ns, head=head),
                 "bands",
-                f"channel {head} on",
+                wording("readings.channel_2", head=head),
             )
         )
     return tuple(specs)

@@ -18,6 +18,7 @@ from sim.frame import PlaybackFrame
 from sim.instruments.testpoints import VIDEO_POINTS, video_at
 from sim.signals import visible_columns, visible_rows
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = [
     "VECTOR_POINTS",
@@ -231,15 +232,19 @@ def describe_vectors(points: Mapping[str, VectorPoint], standard: Standard) -> s
     }
     off = {name: max(abs(size[name] - 1.0) / _ON_TARGET[0], abs(turn[name]) / _ON_TARGET[1]) for name in targets}
     if any(abs(size[name] - 1.0) > _BARS_AT_ALL[0] or abs(turn[name]) > _BARS_AT_ALL[1] for name in targets):
-        return "Vectorscope: no colour bars."
+        return wording("vectors.vectorscope_no_colour_bars")
     furthest = max(off, key=lambda name: off[name])
     if off[furthest] <= 1.0:
-        return "Vectorscope: all six colours in their boxes."
+        return wording("vectors.vectorscope_all_six_colours")
     mean_size = sum(size.values()) / len(size)
     mean_turn = sum(turn.values()) / len(turn)
-    return (
-        f"Vectorscope: colours at {mean_size * 100.0:.0f} % of their size, turned by {mean_turn:+.1f} degrees; "
-        f"furthest off is {furthest}, {size[furthest] * 100.0:.0f} % and {turn[furthest]:+.1f} degrees."
+    return wording(
+        "vectors.off",
+        size_pct=f"{mean_size * 100.0:.0f}",
+        turn_deg=f"{mean_turn:+.1f}",
+        colour=wording(f"vectors.{furthest}"),
+        colour_pct=f"{size[furthest] * 100.0:.0f}",
+        colour_deg=f"{turn[furthest]:+.1f}",
     )
 
 
@@ -247,5 +252,5 @@ def describe_vectorscope(frame: PlaybackFrame, test_point: str = "demodulated", 
     """Return what the vectorscope shows at a test point in a sentence."""
     video, edges_s = _signal(frame, test_point)
     if lock != "reference" and not measure_burst(video, frame.standard, edges_s).present:
-        return "Vectorscope: no burst to lock to."
+        return wording("vectors.vectorscope_no_burst_lock")
     return describe_vectors(vector_points(frame, test_point, lock=lock), frame.standard)

@@ -24,6 +24,7 @@ from sim.instruments.lines import (
 from sim.instruments.specs import LEVEL_UNIT, MeasurementError, MeasurementSpec
 from sim.signals.patterns import MULTIBURST_FIRST, MULTIBURST_PITCH, MULTIBURST_WIDTH
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = ["VIDEO_READINGS", "nearest_packet", "packet_levels"]
 
@@ -96,7 +97,7 @@ def _hum_level(frame: PlaybackFrame) -> float:
     rows = np.flatnonzero(np.isfinite(edges_s))
     rows = np.intersect1d(rows, picture_rows(standard))
     if rows.size < 64:
-        raise MeasurementError("hum: too few lines with sync")
+        raise MeasurementError(wording("readings.hum_too_few_lines"))
     first, last = (round(at_s * standard.sample_rate_hz) for at_s in PORCH_S)
     start = rows * standard.samples_per_line + np.rint(edges_s[rows] * standard.sample_rate_hz).astype(np.intp)
     place = start[:, None] + np.arange(first, last, dtype=np.intp)
@@ -105,7 +106,7 @@ def _hum_level(frame: PlaybackFrame) -> float:
 
 
 def _output_hum_level(frame: PlaybackFrame) -> float:
-    signal = require_signal(frame, "processed", "hum at the output", _EVEN_SIGNALS)
+    signal = require_signal(frame, "processed", wording("readings.hum_output"), _EVEN_SIGNALS)
     standard = frame.standard
     rows = picture_rows(standard, 0.04, 0.70 if signal == "bars" else 0.96)
     inside = span_samples(standard, (0.05, 0.95))
@@ -113,7 +114,7 @@ def _output_hum_level(frame: PlaybackFrame) -> float:
 
 
 def _response_db(frame: PlaybackFrame) -> float:
-    require_signal(frame, "demodulated", "frequency response", ("multiburst",))
+    require_signal(frame, "demodulated", wording("readings.frequency_response"), ("multiburst",))
     standard = frame.standard
     lines = aligned_lines(frame.demod, frame.sync_edges_s, standard, picture_rows(standard))
     levels = [
@@ -151,7 +152,7 @@ def _head_noise_db(frame: PlaybackFrame, head: int) -> float:
 
 def _switch_transient(frame: PlaybackFrame) -> float:
     if frame.lines_early:
-        raise MeasurementError("switching disturbance: the picture rolls; wait until the head wheel is locked")
+        raise MeasurementError(wording("readings.switching_disturbance_picture_rolls"))
     standard = frame.standard
     rate_hz, samples = standard.sample_rate_hz, standard.samples_per_line
     edges_s = frame.sync_edges_s
@@ -178,7 +179,7 @@ def _switch_transient(frame: PlaybackFrame) -> float:
         ]
         heights.append(float(np.max(np.abs(here - 0.5 * (there[0] + there[1])))))
     if not heights:
-        raise MeasurementError("switching disturbance: too few lines with sync around the changes of head")
+        raise MeasurementError(wording("readings.switching_disturbance_too_few"))
     return float(np.median(heights))
 
 
@@ -203,7 +204,7 @@ def _moire(frame: PlaybackFrame) -> tuple[float, float]:
     near &= np.abs(frequency_hz - frequency_hz[found]) < 0.6e6
     noise = float(np.median(level[near]))
     if level[found] < noise * 10.0 ** (_OVER_NOISE_DB / 20.0):
-        raise MeasurementError("moire: none stands out of the noise")
+        raise MeasurementError(wording("readings.moire_none_stands_out"))
     # The middle of the line, from its neighbours on the window's main lobe.
     lobe = slice(found - 1, found + 2)
     middle_hz = float(np.sum(frequency_hz[lobe] * np.square(level[lobe])) / np.sum(np.square(level[lobe])))
@@ -223,68 +224,67 @@ def _specs() -> tuple[MeasurementSpec, ...]:
     specs = [
         MeasurementSpec(
             "noise_db",
-            "Picture signal to noise",
+            wording("readings.picture_signal_noise"),
             "dB",
-            "Blanking to white over rms noise, on the blank lines before the picture of the first field.",
+            wording("readings.blanking_white_over_rms"),
             _noise_db,
             "picture",
             signed=False,
         ),
         MeasurementSpec(
             "response_db",
-            "Response at 4 MHz",
+            wording("readings.response_4_mhz"),
             "dB",
-            "Level of the multiburst packet nearest to 4 MHz against that of the first packet, off tape.",
+            wording("readings.level_multiburst_packet_nearest"),
             _response_db,
             "picture",
-            "the signal multiburst",
+            wording("readings.signal_multiburst"),
         ),
         MeasurementSpec(
             "hum_level",
-            "Hum, off tape",
+            wording("readings.hum_off_tape"),
             LEVEL_UNIT,
-            "Peak-to-peak swing of blanking with the fields, off tape.",
+            wording("readings.peak_peak_swing_blanking"),
             _hum_level,
             "picture",
             signed=False,
         ),
         MeasurementSpec(
             "output_hum_level",
-            "Hum, at the output",
+            wording("readings.hum_output_2"),
             LEVEL_UNIT,
-            "Peak-to-peak swing of the picture's level with the fields, of the processed video.",
+            wording("readings.peak_peak_swing_pictures"),
             _output_hum_level,
             "picture",
-            "a signal whose lines are alike: any but grid and sweep",
+            wording("readings.signal_whose_lines_alike"),
             signed=False,
         ),
         MeasurementSpec(
             "switch_transient",
-            "Switching disturbance",
+            wording("readings.switching_disturbance"),
             LEVEL_UNIT,
-            "Height of the disturbance where the switcher changes heads, in the middle of the frame's changes; what "
-            "noise alone reaches is in it.",
+            wording("readings.height_disturbance_where_switcher"),
             _switch_transient,
             "picture",
             signed=False,
         ),
         MeasurementSpec(
             "moire_db",
-            "Moire",
+            wording("readings.moire"),
             "dB",
-            "Peak-to-peak level of the strongest beat on an even field against blanking to white.",
+            wording("readings.peak_peak_level_strongest"),
             _moire_db,
             "picture",
-            "the signal red; flat has no colour to beat with",
+            wording("readings.signal_red_flat_no"),
         ),
         MeasurementSpec(
             "moire_mhz",
-            "Frequency of the moire",
+            wording("readings.frequency_moire"),
             "MHz",
-            "Frequency of the strongest beat on an even field.",
+            wording("readings.frequency_strongest_beat_even"),
             _moire_mhz,
             "picture",
-            "the signal red; flat has no colour to beat with",
+            wording("readings.signal_red_flat_no"),
             signed=False,
         ),
     ]
@@ -292,12 +292,12 @@ def _specs() -> tuple[MeasurementSpec, ...]:
         specs.append(
             MeasurementSpec(
                 f"noise_db_{head}",
-                f"Signal to noise of head {head}",
+                wording("readings.signal_noise_head", head=head),
                 "dB",
-                f"Blanking to white over rms noise on the sync tips of head {head}, off tape.",
+                wording("readings.blanking_white_over_rms_2", head=head),
                 partial(_head_noise_db, head=head),
                 "picture",
-                f"channel {head} on",
+                wording("readings.channel_2", head=head),
                 signed=False,
             )
         )

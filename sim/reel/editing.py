@@ -20,6 +20,7 @@ from sim.reel.contents import FOUR_TRACKS_M, ControlTake, VideoTake, frame_lengt
 from sim.reel.playing import colour_step, control_step, sequence_step_frames
 from sim.reel.reel import TRACKS, Reel, Segment
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = [
     "EDIT_MODES",
@@ -36,8 +37,8 @@ __all__ = [
 
 EDIT_MODES: Mapping[str, str] = MappingProxyType(
     {
-        "assemble": "Lays picture and a new control track behind what is there. Everything after the entry is lost.",
-        "insert": "Lays picture alone over what is there. The old control track must run through the whole of it.",
+        "assemble": wording("editing.lays_picture_new_control"),
+        "insert": wording("editing.lays_picture_alone_over"),
     }
 )
 
@@ -130,7 +131,7 @@ class EditPlan:
             If an assembled edit is given no control track, an insert edit is given one, or the reel's ring is off.
         """
         if (control is None) != (self.mode == "insert"):
-            raise BandbenchError("edit: an assembled edit needs a new control track, an insert edit keeps the old one")
+            raise BandbenchError(wording("editing.edit_assembled_edit_needs"))
         erase_from, erase_to = self.erased_m
         start, end = from_m + MASTER_ERASE_UPSTREAM_M, to_m + MASTER_ERASE_UPSTREAM_M
         start, end = max(start, erase_from), min(end, erase_to)
@@ -208,9 +209,9 @@ def plan_edit(
     control = reel.at("control", entry_m) or reel.at("control", entry_m - FOUR_TRACKS_M)
     if mode == "insert":
         if exit_m is None:
-            raise BandbenchError("insert edit: give a place where it ends")
+            raise BandbenchError(wording("editing.insert_edit_give_place"))
         if not isinstance(control, ControlTake):
-            raise BandbenchError(f"insert edit: no control track at {entry_m:.2f} m; assemble instead")
+            raise BandbenchError(wording("editing.insert_edit_no_control", entry_m=f"{entry_m:.2f}"))
     wanted_exit_m = math.inf if exit_m is None else exit_m
     if isinstance(control, ControlTake):
         entry_m = control.frame_start_near(entry_m)
@@ -219,7 +220,9 @@ def plan_edit(
         if math.isfinite(wanted_exit_m):
             wanted_exit_m = control.frame_start_near(wanted_exit_m)
     if not wanted_exit_m > entry_m:
-        raise BandbenchError(f"{mode} edit: it ends at {wanted_exit_m:.2f} m, not after its entry at {entry_m:.2f} m")
+        raise BandbenchError(
+            wording(f"editing.{mode}_ends_before", wanted_exit_m=f"{wanted_exit_m:.2f}", entry_m=f"{entry_m:.2f}")
+        )
     if mode == "insert":
         _check_control_runs_through(reel, entry_m, wanted_exit_m)
     standard = control.standard if isinstance(control, ControlTake) else reel.standard
@@ -243,10 +246,10 @@ def _check_control_runs_through(reel: Reel, entry_m: float, exit_m: float) -> No
         if isinstance(before, ControlTake) and isinstance(segment.content, ControlTake):
             pulse, phase_deg = control_step(before, segment.content, segment.start_m)
             if pulse or abs(phase_deg) > _PHASE_TOLERANCE_DEG:
-                raise BandbenchError(f"insert edit: the control track has a step at {segment.start_m:.2f} m")
+                raise BandbenchError(wording("editing.insert_edit_control_track_2", start_m=f"{segment.start_m:.2f}"))
         reached_m, before = segment.end_m, segment.content
     if reached_m < exit_m - 1e-9:
-        raise BandbenchError(f"insert edit: the control track has a gap at {reached_m:.2f} m; assemble instead")
+        raise BandbenchError(wording("editing.insert_edit_control_track", reached_m=f"{reached_m:.2f}"))
 
 
 def continuing_control(
@@ -368,29 +371,29 @@ def describe_joint(joint: EditJoint, standard: Standard) -> str:
     said = []
     if joint.gap_m > 0.0:
         frames = joint.gap_m / frame_length_m(standard)
-        said.append(f"{frames:.1f} frames of tape without picture: noise, then the machine locks anew.")
+        said.append(wording("editing.frames_tape_without_picture", frames=f"{frames:.1f}"))
     if joint.control_phase_step_deg is None:
-        said.append("No control track on one side: the machine loses lock.")
+        said.append(wording("editing.no_control_track_one"))
     else:
         if joint.frame_pulse_step_cycles:
             said.append(
-                f"The frame pulse steps by {joint.frame_pulse_step_cycles:+d} cycles of control track: the picture "
-                "rolls until the machine has framed again."
+                wording(
+                    "editing.frame_pulse_steps_cycles", frame_pulse_step_cycles=f"{joint.frame_pulse_step_cycles:+d}"
+                )
             )
         if abs(joint.control_phase_step_deg) > _PHASE_TOLERANCE_DEG:
             said.append(
-                f"The control track steps by {joint.control_phase_step_deg:+.0f} deg: RF falls until tracking is found."
+                wording(
+                    "editing.control_track_steps_deg", control_phase_step_deg=f"{joint.control_phase_step_deg:+.0f}"
+                )
             )
     if not joint.field_right:
-        said.append("Wrong field: the picture stands half a frame away, up or down, until the machine frames anew.")
+        said.append(wording("editing.wrong_field_picture_stands"))
     elif not joint.colour_frame_right:
         cycles = _jump_cycles(joint.colour_step, standard)
-        part = "half a cycle" if cycles == 0.5 else "a quarter of a cycle"
-        said.append(
-            f"Wrong colour frame: burst turns by {part} of subcarrier, and a picture held by its burst jumps "
-            f"{joint.shift_ns(standard):.0f} ns sideways."
-        )
-    return " ".join(said) if said else "Field, colour frame and control track all continue."
+        key = "joint.half_cycle" if cycles == 0.5 else "joint.quarter_cycle"
+        said.append(wording(key, ns=f"{joint.shift_ns(standard):.0f}"))
+    return " ".join(said) if said else wording("editing.field_colour_frame_control")
 
 
 def _jump_cycles(step: int, standard: Standard) -> float:

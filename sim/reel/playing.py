@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from sim.errors import BandbenchError
 from sim.reel.contents import FOUR_TRACKS_M, ControlTake, VideoTake, wrapped
 from sim.reel.reel import Reel
+from sim.wording import wording
 
 __all__ = ["ControlAt", "Playing", "colour_step", "control_at", "control_step", "playing_at", "sequence_step_frames"]
 
@@ -84,8 +85,12 @@ def sequence_step_frames(before: VideoTake, after: VideoTake, position_m: float)
     """
     if before.standard is not after.standard:
         raise BandbenchError(
-            f"at {position_m:.2f} m a {before.standard.name} take meets a {after.standard.name} take; "
-            "they have no frames in common"
+            wording(
+                "reels.m_take_meets_take",
+                position_m=f"{position_m:.2f}",
+                name=before.standard.name,
+                name_2=after.standard.name,
+            )
         )
     step = after.colour_frame + after.frames_at(position_m) - before.colour_frame - before.frames_at(position_m)
     return wrapped(step, before.standard.colour_frames)

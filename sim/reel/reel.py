@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from sim.errors import BandbenchError, UnknownNameError
 from sim.standards import get_standard
+from sim.wording import wording
 
 __all__ = ["TRACKS", "Reel", "Segment"]
 
@@ -135,7 +136,7 @@ class Reel:
         description: str = "",
     ) -> None:
         if not (math.isfinite(length_m) and length_m > 0.0):
-            raise BandbenchError(f"reel '{name}': length {length_m!r} m; use a number above 0")
+            raise BandbenchError(wording("reels.reel_length_m_use", name=name, length_m=repr(length_m)))
         self.name = name
         self.title = title
         self.description = description
@@ -184,7 +185,7 @@ class Reel:
             If the ring is off, the stretch runs backwards or is not finite, or the content is None.
         """
         if content is None:
-            raise BandbenchError(f"reel '{self.name}': nothing given to record; use erase to leave the track blank")
+            raise BandbenchError(wording("reels.reel_nothing_given_record", name=self.name))
         self._write(track, start_m, end_m, content)
 
     def erase(self, track: str, start_m: float, end_m: float) -> None:
@@ -199,10 +200,12 @@ class Reel:
     def _write(self, track: str, start_m: float, end_m: float, content: object | None) -> None:
         kept = self._track(track)
         if not self.ring_fitted:
-            raise BandbenchError(f"reel '{self.name}': its record ring is off, so nothing can be recorded or erased")
+            raise BandbenchError(wording("reels.reel_record_ring_off", name=self.name))
         start, end = kept.at_edge(self._place(start_m)), kept.at_edge(self._place(end_m))
         if start_m > end_m:
-            raise BandbenchError(f"reel '{self.name}': from {start_m:g} m to {end_m:g} m runs backwards")
+            raise BandbenchError(
+                wording("reels.reel_from_m_m", name=self.name, start_m=f"{start_m:g}", end_m=f"{end_m:g}")
+            )
         if start < end:
             kept.write(start, end, content)
 
@@ -214,7 +217,7 @@ class Reel:
 
     def _place(self, position_m: float) -> int:
         if not math.isfinite(position_m):
-            raise BandbenchError(f"reel '{self.name}': {position_m!r} is not a place on tape; use metres")
+            raise BandbenchError(wording("reels.reel_not_place_tape", name=self.name, position_m=repr(position_m)))
         return min(max(round(position_m * _PER_METRE), 0), self._length)
 
     @staticmethod

@@ -24,6 +24,7 @@ from sim.signals import make_signal, signal_from_picture
 from sim.sound import SoundTake, get_source
 from sim.standards import Standard, get_standard
 from sim.tape import TAPES, RecordSettings, TapeSpec
+from sim.wording import wording
 
 __all__ = ["REELS", "ControlRun", "Part", "ReelSpec", "log_of", "make_reel", "reels_of"]
 
@@ -114,12 +115,12 @@ class ReelSpec:
 def _alignment(name: str, title: str, standard: str) -> ReelSpec:
     machine = TAPES[name]
     wanted = (
-        ("Grid, tone 1 kHz", "grid", "tone_1k"),
-        ("Multiburst, tone 10 kHz", "multiburst", "tone_10k"),
-        ("Colour bars, tone 1 kHz", "bars", "tone_1k"),
-        ("Stair with 20 % subcarrier, tone 1 kHz", "stair_20", "tone_1k"),
-        ("Pulse and bar, silence", "pulse_bar", "silence"),
-        ("Flat grey, silence", "flat", "silence"),
+        (wording("reels.grid_tone_1_khz"), "grid", "tone_1k"),
+        (wording("reels.multiburst_tone_10_khz"), "multiburst", "tone_10k"),
+        (wording("reels.colour_bars_tone_1"), "bars", "tone_1k"),
+        (wording("reels.stair_20_subcarrier_tone"), "stair_20", "tone_1k"),
+        (wording("reels.pulse_bar_silence"), "pulse_bar", "silence"),
+        (wording("reels.flat_grey_silence"), "flat", "silence"),
     )
     each_s = 120.0
     parts = tuple(
@@ -146,19 +147,21 @@ def _station(name: str, title: str, description: str, colour_frames_out: int) ->
     film_room = replace(
         studio,
         name=f"{name}-film-room",
-        title=f"{studio.title}, film room",
+        title=wording("reels.film_room", title=studio.title),
         geometry=GuideGeometry(inward_um=-5.0, height_um=3.0, head_timing_ns=(-10.0, 25.0, -5.0, -10.0)),
         track_level_db=(-0.4, 0.0, -0.6, 0.2),
         serial=studio.serial + 20,
     )
     parts = (
-        Part("Colour bars, tone 1 kHz", 12.0, 42.0, "bars", studio, "tone_1k"),
-        Part("Grey, silence", 42.0, 50.0, "flat", studio, "silence"),
-        Part("Evening news, studio", 50.0, 350.0, "studio", studio, "voice"),
-        Part("Evening news, harbour report", 110.0, 150.0, "harbour", film_room, "voice"),
-        Part("Evening news, harvest report", 190.0, 220.0, "harvest", film_room, "voice", colour_frames_out),
-        Part("Evening news, harbour once more", 260.0, 290.0, "harbour", film_room, "voice", field_out=True),
-        Part("Weather, studio", 350.0, 420.0, "studio", film_room, "voice"),
+        Part(wording("reels.colour_bars_tone_1"), 12.0, 42.0, "bars", studio, "tone_1k"),
+        Part(wording("reels.grey_silence"), 42.0, 50.0, "flat", studio, "silence"),
+        Part(wording("reels.evening_news_studio"), 50.0, 350.0, "studio", studio, "voice"),
+        Part(wording("reels.evening_news_harbour_report"), 110.0, 150.0, "harbour", film_room, "voice"),
+        Part(
+            wording("reels.evening_news_harvest_report"), 190.0, 220.0, "harvest", film_room, "voice", colour_frames_out
+        ),
+        Part(wording("reels.evening_news_harbour_once"), 260.0, 290.0, "harbour", film_room, "voice", field_out=True),
+        Part(wording("reels.weather_studio"), 350.0, 420.0, "studio", film_room, "voice"),
     )
     # Between 342 and 348 s the control track was spoilt; what follows was laid by the other machine, 15 deg off.
     control = (ControlRun(12.0, 342.0), ControlRun(348.0, 420.0, phase_deg=15.0))
@@ -169,8 +172,8 @@ def _station(name: str, title: str, description: str, colour_frames_out: int) ->
 def _archive() -> ReelSpec:
     machine = TAPES["archive-525"]
     parts = (
-        Part("Colour bars", 12.0, 40.0, "bars", machine, "tone_1k"),
-        Part("Harvest parade", 40.0, 300.0, "harvest", machine, "voice"),
+        Part(wording("reels.colour_bars"), 12.0, 40.0, "bars", machine, "tone_1k"),
+        Part(wording("reels.harvest_parade"), 40.0, 300.0, "harvest", machine, "voice"),
     )
     # Where the tape was spliced the control track starts anew, weak and out of step.
     control = (
@@ -183,25 +186,22 @@ def _archive() -> ReelSpec:
 def _interchange() -> ReelSpec:
     machine = TAPES["interchange-525"]
     parts = (
-        Part("Grid, tone 1 kHz", 12.0, 72.0, "grid", machine, "tone_1k"),
-        Part("Colour bars, tone 1 kHz", 72.0, 132.0, "bars", machine, "tone_1k"),
-        Part("Harbour", 132.0, 240.0, "harbour", machine, "voice"),
+        Part(wording("reels.grid_tone_1_khz"), 12.0, 72.0, "grid", machine, "tone_1k"),
+        Part(wording("reels.colour_bars_tone_1"), 72.0, 132.0, "bars", machine, "tone_1k"),
+        Part(wording("reels.harbour"), 132.0, 240.0, "harbour", machine, "voice"),
     )
     control = (ControlRun(12.0, 240.0),)
     return ReelSpec(machine.name, machine.title, machine.description, "525/60", SHORT_REEL_M, True, parts, control)
 
 
-_EDITED = (
-    "Leader with bars and tone, then the news with its reports edited in. One edit is in the wrong colour frame, one "
-    "in the wrong field, and for some seconds there is no control track."
-)
+_EDITED = wording("reels.leader_bars_tone_then")
 _REELS = (
-    ReelSpec("blank-525", "New tape 525/60", "Nothing on it yet.", "525/60"),
-    ReelSpec("blank-625", "New tape 625/50", "Nothing on it yet.", "625/50"),
-    _alignment("alignment-525", "Alder Sound alignment tape 525-1", "525/60"),
-    _alignment("alignment-625", "Alder Sound alignment tape 625-1", "625/50"),
-    _station("station-525", "Marlpit Bay Television, evening programme reel", _EDITED, 1),
-    _station("station-625", "Marlpit Bay Television, European exchange reel", _EDITED, 2),
+    ReelSpec("blank-525", wording("reels.new_tape_525_60"), wording("reels.nothing_yet"), "525/60"),
+    ReelSpec("blank-625", wording("reels.new_tape_625_50"), wording("reels.nothing_yet"), "625/50"),
+    _alignment("alignment-525", wording("reels.alder_sound_alignment_tape"), "525/60"),
+    _alignment("alignment-625", wording("reels.alder_sound_alignment_tape_2"), "625/50"),
+    _station("station-525", wording("reels.marlpit_bay_television_evening"), _EDITED, 1),
+    _station("station-625", wording("reels.marlpit_bay_television_european"), _EDITED, 2),
     _interchange(),
     _archive(),
 )

@@ -16,6 +16,7 @@ from sim.reel.contents import ControlTake, VideoTake
 from sim.signals import make_signal
 from sim.standards import FOOTPRINT
 from sim.tape import TapeSpec
+from sim.wording import wording
 
 __all__ = ["control_take", "copy_programme", "recorded_level_db", "video_take"]
 
@@ -86,8 +87,8 @@ def video_take(
     levels = [recorded_level_db(recorder, head) for head in range(4)]
     spec = TapeSpec(
         name="recorded",
-        title=title or "Recorded here",
-        description="Recorded with the errors the machine had.",
+        title=title or wording("reels.recorded_here"),
+        description=wording("reels.recorded_errors_machine_had"),
         standard=standard.name,
         practice=practice.name,
         signal="",

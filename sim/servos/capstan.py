@@ -20,19 +20,20 @@ from sim.servos.settings import (
     gain_ratio,
 )
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = ["CAPSTAN_STATES", "CONTROL_LOST_DB", "CONTROL_NOISE_DB", "CapstanServo", "capstan_loop"]
 
 # States in the order in which the capstan goes through them, each with a sentence.
 CAPSTAN_STATES: Mapping[str, str] = MappingProxyType(
     {
-        "stopped": "The capstan does not drive the tape.",
-        "running_up": "The capstan is bringing the tape to its speed.",
-        "free_running": "There is no control track: the capstan runs free and the tracking drifts.",
-        "framing": "The capstan is running off its speed until the frame pulse stands right.",
-        "phasing": "The capstan is bringing the control track to the tracking phase that is set.",
-        "locked": "The capstan is locked to the control track.",
-        "following_wheel": "The capstan is locked to the head wheel, for recording.",
+        "stopped": wording("servos.capstan_does_not_drive"),
+        "running_up": wording("servos.capstan_bringing_tape_speed"),
+        "free_running": wording("servos.there_no_control_track"),
+        "framing": wording("servos.capstan_running_off_speed"),
+        "phasing": wording("servos.capstan_bringing_control_track"),
+        "locked": wording("servos.capstan_locked_control_track"),
+        "following_wheel": wording("servos.capstan_locked_head_wheel"),
     }
 )
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from sim.servos.capstan import CAPSTAN_STATES, CapstanServo
 from sim.servos.history import ServoHistory
 from sim.servos.wheel import LOCK_UP_ATTENTION_S, WHEEL_STATES, WheelServo
+from sim.wording import wording
 
 __all__ = ["LockIndicator", "describe_servos", "lock_indicators", "swing"]
 
@@ -48,18 +49,49 @@ def lock_indicators(wheel: WheelServo, capstan: CapstanServo) -> tuple[LockIndic
     framed = running and capstan.has_control and capstan.frame_error_cycles == 0
     recording = capstan.state == "following_wheel"
     entries = (
-        ("speed", "Wheel speed", wheel.locked or wheel.state == "speed", "The wheel is at its speed.",
-         "The wheel is not at its speed."),
-        ("vertical", "Vertical lock", wheel.locked, "The wheel is phased to vertical.",
-         "The wheel is not phased to vertical."),
-        ("horizontal", "Horizontal lock", wheel.state == "horizontal", "The wheel is locked to horizontal.",
-         "The wheel is not locked to horizontal."),
-        ("control_track", "Control track", running and capstan.has_control, "The control head gives a usable signal.",
-         "The control head gives no usable signal."),
-        ("framed", "Framed", framed and not recording, "The frame pulse stands right.",
-         "The frame pulse is not used for recording." if recording else "The frame pulse does not stand right."),
-        ("capstan", "Capstan lock", capstan.locked, CAPSTAN_STATES[capstan.state], CAPSTAN_STATES[capstan.state]),
-    )  # fmt: skip
+        (
+            "speed",
+            wording("servos.wheel_speed"),
+            wheel.locked or wheel.state == "speed",
+            wording("servos.wheel_speed_2"),
+            wording("servos.wheel_not_speed"),
+        ),
+        (
+            "vertical",
+            wording("servos.vertical_lock"),
+            wheel.locked,
+            wording("servos.wheel_phased_vertical"),
+            wording("servos.wheel_not_phased_vertical"),
+        ),
+        (
+            "horizontal",
+            wording("servos.horizontal_lock"),
+            wheel.state == "horizontal",
+            wording("servos.wheel_locked_horizontal"),
+            wording("servos.wheel_not_locked_horizontal"),
+        ),
+        (
+            "control_track",
+            wording("servos.control_track"),
+            running and capstan.has_control,
+            wording("servos.control_head_gives_usable"),
+            wording("servos.control_head_gives_no"),
+        ),
+        (
+            "framed",
+            wording("servos.framed"),
+            framed and not recording,
+            wording("servos.frame_pulse_stands_right"),
+            wording("servos.frame_pulse_not_used") if recording else wording("servos.frame_pulse_does_not"),
+        ),
+        (
+            "capstan",
+            wording("servos.capstan_lock"),
+            capstan.locked,
+            CAPSTAN_STATES[capstan.state],
+            CAPSTAN_STATES[capstan.state],
+        ),
+    )
     return tuple(LockIndicator(name, label, on, yes if on else no) for name, label, on, yes, no in entries)
 
 
@@ -97,22 +129,22 @@ def describe_servos(wheel: WheelServo, capstan: CapstanServo, history: ServoHist
     """
     said = [WHEEL_STATES[wheel.state]]
     if wheel.state == "horizontal" and wheel.lock_time_s is not None:
-        attention = ", which needs attention" if wheel.lock_time_s > LOCK_UP_ATTENTION_S else ""
-        said.append(f"Lock-up took {wheel.lock_time_s:.1f} s{attention}.")
+        key = "servos.slow_lock_up" if wheel.lock_time_s > LOCK_UP_ATTENTION_S else "servos.lock_up"
+        said.append(wording(key, seconds=f"{wheel.lock_time_s:.1f}"))
     elif wheel.state in ("running_up", "speed", "vertical") and wheel.driven_s > LOCK_UP_ATTENTION_S:
-        said.append(f"Driven for {wheel.driven_s:.0f} s without full lock: it needs attention.")
+        said.append(wording("servos.driven_s_without_full", driven_s=f"{wheel.driven_s:.0f}"))
     recent = None if history is None else history.time_s > -_WINDOW_S
     if history is not None and recent is not None and wheel.locked:
         size = swing(history.trace("wheel_phase_error")[recent], _WHEEL_HUNTS_US)
         if size is not None:
-            said.append(f"Its phase swings by {size:.0f} us to and fro: it hunts.")
+            said.append(wording("servos.phase_swings_us_fro", value=f"{size:.0f}"))
     said.append(CAPSTAN_STATES[capstan.state])
     if capstan.state == "framing":
         cycles = abs(capstan.frame_error_cycles)
         side = "early" if capstan.frame_error_cycles > 0 else "late"
-        said.append(f"The frame pulse is {cycles} control-track cycle{'' if cycles == 1 else 's'} {side}.")
+        said.append(wording(f"servos.pulse_{side}{'_one' if cycles == 1 else ''}", cycles=cycles))
     if history is not None and recent is not None and capstan.state in ("phasing", "locked", "following_wheel"):
         size = swing(history.trace("capstan_phase_error")[recent], _CAPSTAN_HUNTS_DEG)
         if size is not None:
-            said.append(f"The control track swings by {size:.0f} degrees to and fro: the capstan hunts.")
+            said.append(wording("servos.control_track_swings_degrees", value=f"{size:.0f}"))
     return " ".join(said)

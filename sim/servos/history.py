@@ -17,6 +17,7 @@ from sim.errors import UnknownNameError
 from sim.servos.capstan import CapstanServo
 from sim.servos.residual import wheel_jitter_s
 from sim.servos.wheel import WheelServo
+from sim.wording import wording
 
 __all__ = ["HISTORY_S", "TRACES", "ServoHistory", "TraceSpec"]
 
@@ -38,47 +39,61 @@ class TraceSpec:
 
 
 _TRACES = (
-    TraceSpec("wheel_rate_error", "Wheel speed error", "%", (-5.0, 5.0), "How much too fast the wheel turns."),
+    TraceSpec(
+        "wheel_rate_error", wording("servos.wheel_speed_error"), "%", (-5.0, 5.0), wording("servos.how_much_too_fast")
+    ),
     TraceSpec(
         "wheel_phase_error",
-        "Wheel phase error",
+        wording("servos.wheel_phase_error"),
         "us",
         (-2100.0, 2100.0),
-        "How early the wheel is against vertical; half a turn either way.",
+        wording("servos.how_early_wheel_against"),
     ),
     TraceSpec(
         "wheel_line_error",
-        "Wheel error at line rate",
+        wording("servos.wheel_error_line_rate"),
         "us",
         (-5.0, 5.0),
-        "The same close up, with the fast error that the loop leaves: what the picture shows sideways.",
+        wording("servos.same_close_up_fast"),
     ),
     TraceSpec(
         "capstan_phase_error",
-        "Control-track phase error",
+        wording("servos.control_track_phase_error"),
         "deg",
         (-180.0, 180.0),
-        "How far the control track is ahead of the tracking phase that is set.",
+        wording("servos.how_far_control_track"),
     ),
     TraceSpec(
-        "frame_error", "Framing error", "cycles", (-5.0, 5.0), "Control-track cycles by which the frame pulse is early."
+        "frame_error",
+        wording("servos.framing_error"),
+        "cycles",
+        (-5.0, 5.0),
+        wording("servos.control_track_cycles_which"),
     ),
-    TraceSpec("tape_speed_error", "Tape speed error", "%", (-3.0, 3.0), "How much too fast the tape runs."),
+    TraceSpec(
+        "tape_speed_error", wording("servos.tape_speed_error"), "%", (-3.0, 3.0), wording("servos.how_much_too_fast_2")
+    ),
     TraceSpec(
         "capstan_speed_error",
-        "Capstan speed error",
+        wording("servos.capstan_speed_error"),
         "%",
         (-3.0, 3.0),
-        "How much too fast the capstan's rim runs; a tape that slips is slower than it.",
+        wording("servos.how_much_too_fast_3"),
     ),
     TraceSpec(
         "wheel_drive",
-        "Wheel drive",
+        wording("servos.wheel_drive"),
         "%",
         (-20.0, 110.0),
-        "Torque of the wheel's motor against its full torque; what is left in lock is the drag.",
+        wording("servos.torque_wheels_motor_against"),
     ),
-    TraceSpec("control_level", "Control-track level", "dB", (-40.0, 10.0), "Level the control head gives."),
+    TraceSpec(
+        "control_level",
+        wording("servos.control_track_level"),
+        "dB",
+        (-40.0, 10.0),
+        wording("servos.level_control_head_gives"),
+    ),
 )
 TRACES: Mapping[str, TraceSpec] = MappingProxyType({trace.name: trace for trace in _TRACES})
 

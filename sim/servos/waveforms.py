@@ -17,6 +17,7 @@ from sim.errors import UnknownNameError
 from sim.servos.capstan import CONTROL_NOISE_DB, CapstanServo
 from sim.servos.settings import SOUND, ServoCondition, WheelSettings
 from sim.servos.wheel import TACHOMETER_GOOD_PCT, WheelServo
+from sim.wording import wording
 
 __all__ = ["SERVO_WAVEFORMS", "ServoWaveform", "ServoWaveformSpec", "describe_servo_waveform", "servo_waveform"]
 
@@ -62,24 +63,24 @@ class ServoWaveform:
 
 _SPECS = (
     ServoWaveformSpec(
-        "reference", "Reference pulses", "One for each turn of the wheel; the frame's is higher.", (-0.2, 1.7)
+        "reference", wording("servos.reference_pulses"), wording("servos.one_each_turn_wheel"), (-0.2, 1.7)
     ),
     ServoWaveformSpec(
         "tachometer",
-        "Tachometer pulses",
-        "One for each turn of the wheel, as high as the wheel is fast; too low ones are missed.",
+        wording("servos.tachometer_pulses"),
+        wording("servos.one_each_turn_wheel_2"),
         (-1.5, 1.5),
     ),
     ServoWaveformSpec(
         "phase_detector",
-        "Ramp and sampling pulse",
-        "The reference's ramp with the tachometer's pulse on it: in lock it sits on the middle. Steeper at more gain.",
+        wording("servos.ramp_sampling_pulse"),
+        wording("servos.references_ramp_tachometers_pulse"),
         (-1.7, 1.7),
     ),
     ServoWaveformSpec(
         "control_track",
-        "Control track off tape",
-        "A sine at the wheel's rate, with the frame pulse on one of its peaks.",
+        wording("servos.control_track_off_tape"),
+        wording("servos.sine_wheels_rate_frame"),
         (-2.0, 2.0),
     ),
 )
@@ -150,7 +151,9 @@ def describe_servo_waveform(wave: ServoWaveform) -> str:
     'Reference pulses: from +0.00 to +1.50 of the nominal height.'
     """
     label = SERVO_WAVEFORMS[wave.name].label
-    return f"{label}: from {wave.values.min():+.2f} to {wave.values.max():+.2f} of the nominal height."
+    return wording(
+        "servos.from_nominal_height", label=label, wave=f"{wave.values.min():+.2f}", wave_2=f"{wave.values.max():+.2f}"
+    )
 
 
 def _from_nearest(time_s: NDArray[np.float64], early_s: float, period_s: float) -> NDArray[np.float64]:

@@ -13,6 +13,7 @@ from sim.servos.loop import Chance, PhaseLoop
 from sim.servos.residual import LOCK_RESIDUAL_NS
 from sim.servos.settings import SOUND, ServoCondition, WheelSettings, check_step, gain_ratio
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = [
     "LOCK_UP_ATTENTION_S",
@@ -26,12 +27,12 @@ __all__ = [
 # States in the order in which a wheel goes through them, each with a sentence.
 WHEEL_STATES: Mapping[str, str] = MappingProxyType(
     {
-        "stopped": "The head wheel stands still.",
-        "running_up": "The head wheel is running up; the drive gives all its torque.",
-        "speed": "The head wheel is at its speed; its phase against vertical is not held.",
-        "vertical": "The head wheel is phased to vertical; the picture stands but is not yet steady sideways.",
-        "horizontal": "The head wheel is locked to horizontal: full lock.",
-        "coasting": "The head wheel is not driven and is running down.",
+        "stopped": wording("servos.head_wheel_stands_still"),
+        "running_up": wording("servos.head_wheel_running_up"),
+        "speed": wording("servos.head_wheel_speed_phase"),
+        "vertical": wording("servos.head_wheel_phased_vertical"),
+        "horizontal": wording("servos.head_wheel_locked_horizontal"),
+        "coasting": wording("servos.head_wheel_not_driven"),
     }
 )
 

@@ -23,6 +23,7 @@ from sim.signals.encoder import Drawing, Frame, composite, encode_rgb
 from sim.signals.shapes import SINE_SQUARED_RISE, FloatArray, sine_squared_pulse, step
 from sim.signals.timing import active_interval_s, line_time_s, visible_rows
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = ["SIGNALS", "BarLayout", "SignalSpec", "bar_interval", "bar_layout", "make_signal"]
 
@@ -329,76 +330,73 @@ SIGNALS: Mapping[str, SignalSpec] = MappingProxyType(
         for spec in (
             SignalSpec(
                 "bars",
-                "Colour bars",
-                "Colour bars at 75 %, in 525/60 over a strip of minus-I, white, Q, black: for levels and colour.",
+                wording("signals.colour_bars"),
+                wording("signals.colour_bars_75_525"),
                 "525: RS-189-A, 625: EBU 100/0/75/0 bars, both from memory; levels and phases DERIVED from the "
                 "encoding equations",
                 _bars,
             ),
             SignalSpec(
                 "red",
-                "Red field",
-                "One even red of 75 %: for colour noise and for heads that differ in hue or saturation.",
+                wording("signals.red_field"),
+                wording("signals.one_even_red_75"),
                 "TRADE; level and phase DERIVED from the encoding equations",
                 _red,
             ),
             SignalSpec(
                 "grid",
-                "Grid",
-                "Thin white lines, sixteen upright and twelve level, on black: for geometry and timing.",
+                wording("signals.grid"),
+                wording("signals.thin_white_lines_sixteen"),
                 "MODEL: square cells, upright lines are 2T pulses of 75 % white",
                 _grid,
             ),
             SignalSpec(
                 "stair",
-                "Stair",
-                "Ten equal steps from black to white without colour: for linearity of level.",
+                wording("signals.stair"),
+                wording("signals.ten_equal_steps_from"),
                 "MODEL: ten risers, eleven equal treads from setup to white",
                 _stair,
             ),
             SignalSpec(
                 "stair_20",
-                "Stair with 20 % subcarrier",
-                "The stair under an even subcarrier of 20 % of white, peak to peak (20 IRE, 140 mV): for colour that "
-                "changes with brightness.",
+                wording("signals.stair_20_subcarrier"),
+                wording("signals.stair_under_even_subcarrier"),
                 "amplitude from memory; phase of the subcarrier that of burst in 525, minus B-Y in 625 (MODEL)",
                 partial(_stair, carrier_part_of_white=0.2),
             ),
             SignalSpec(
                 "stair_40",
-                "Stair with 40 % subcarrier",
-                "The stair under an even subcarrier of 40 % of white, peak to peak (40 IRE, 280 mV): for colour that "
-                "changes with brightness.",
+                wording("signals.stair_40_subcarrier"),
+                wording("signals.stair_under_even_subcarrier_2"),
                 "amplitude from memory; phase of the subcarrier that of burst in 525, minus B-Y in 625 (MODEL)",
                 partial(_stair, carrier_part_of_white=0.4),
             ),
             SignalSpec(
                 "multiburst",
-                "Multiburst",
-                "A white flag and six packets of rising frequency at one amplitude: for frequency response.",
+                wording("signals.multiburst"),
+                wording("signals.white_flag_six_packets"),
                 "frequencies from memory; layout, centre at half white and 60 % of white peak to peak MODEL",
                 _multiburst,
             ),
             SignalSpec(
                 "flat",
-                "Flat grey",
-                "One even grey over the whole picture: for noise and for uneven head channels.",
+                wording("signals.flat_grey"),
+                wording("signals.one_even_grey_over"),
                 "MODEL: half of white",
                 _flat,
             ),
             SignalSpec(
                 "sweep",
-                "Sweep",
-                "One frequency sweep along each line, low at the left and high at the right: for frequency "
-                "response without gaps.",
+                wording("signals.sweep"),
+                wording("signals.one_frequency_sweep_along"),
                 "MODEL: 0.2 MHz to the end of the video band, linear in time, centre at half white and 60 % of white "
                 "peak to peak",
                 _sweep,
             ),
             SignalSpec(
                 "pulse_bar",
-                "Pulse and bar",
-                "A narrow pulse that just fits the video band and a wide bar: for ringing and smear.",
+                wording("signals.pulse_bar"),
+                wording("signals.narrow_pulse_just_fits"),
                 "2T pulse of 250 ns (525) or 200 ns (625) from memory; places on the line MODEL",
                 _pulse_bar,
             ),

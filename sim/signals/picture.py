@@ -17,6 +17,7 @@ from sim.signals.encoder import Drawing, Frame, chroma_response, composite, enco
 from sim.signals.shapes import FloatArray
 from sim.signals.timing import active_interval_s, visible_columns, visible_rows
 from sim.standards import Standard
+from sim.wording import wording
 
 __all__ = ["PictureError", "signal_from_picture"]
 
@@ -37,29 +38,27 @@ def _checked(given: NDArray[np.generic]) -> NDArray[np.generic]:
     """Return the picture as an array of real numbers, or say what is wrong with it."""
     picture = np.asarray(given)
     if picture.ndim not in (2, 3) or (picture.ndim == 3 and picture.shape[2] != COLOURS):
-        raise PictureError(
-            f"the picture has the shape {picture.shape}, but grey has two dimensions, (rows, columns), and colour "
-            "three, (rows, columns, 3) for red, green and blue; leave transparency out"
-        )
+        raise PictureError(wording("picture.picture_shape_but_grey", shape=picture.shape))
     if min(picture.shape[:2]) < SMALLEST_SIDE:
         raise PictureError(
-            f"the picture is {picture.shape[0]} rows by {picture.shape[1]} columns; it needs at least "
-            f"{SMALLEST_SIDE} of each"
+            wording(
+                "picture.picture_rows_columns_needs",
+                shape=picture.shape[0],
+                shape_2=picture.shape[1],
+                smallest_side=SMALLEST_SIDE,
+            )
         )
     if picture.dtype.kind not in "buif":
-        raise PictureError(f"the picture holds {picture.dtype} values; it needs real numbers from 0 to 1")
+        raise PictureError(wording("picture.picture_holds_values_needs", dtype=picture.dtype))
     if picture.dtype.kind == "b":
         picture = picture.astype(np.float64)
     # NaN makes both extremes NaN, so one test of them finds it.
     lowest, highest = float(picture.min()), float(picture.max())
     if np.isnan(lowest):
         row, column = np.argwhere(np.isnan(picture))[0][:2]
-        raise PictureError(f"the picture is not a number at row {row}, column {column}; replace it by 0 to 1")
+        raise PictureError(wording("picture.picture_not_number_row", row=row, column=column))
     if lowest < 0.0 or highest > 1.0:
-        raise PictureError(
-            f"the picture's values run from {lowest:g} to {highest:g}, but black is 0 and white is 1; "
-            "divide 8-bit values by 255"
-        )
+        raise PictureError(wording("picture.pictures_values_run_from", lowest=f"{lowest:g}", highest=f"{highest:g}"))
     return picture
 
 

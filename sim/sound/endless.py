@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from sim.sound.sources import SoundError
 from sim.sound.take import SoundTake, TapeSegment
+from sim.wording import wording
 
 __all__ = ["EndlessTape"]
 
@@ -55,4 +56,4 @@ class EndlessTape:
         SoundError
             Always.
         """
-        raise SoundError("the endless work tape holds what this machine would record now; put another reel on first")
+        raise SoundError(wording("sound.endless_work_tape_holds"))

@@ -20,6 +20,7 @@ from sim.errors import UnknownNameError
 from sim.sound.sources import SoundError
 from sim.sound.system import SoundSystem
 from sim.sound.tracks import SAMPLE_RATE_HZ, SOUND_TRACKS
+from sim.wording import wording
 
 __all__ = [
     "SOUND_MEASUREMENTS",
@@ -101,12 +102,12 @@ class _Tone:
     def found(self) -> float | str:
         """Frequency [Hz], or why there is none."""
         if level_db(self.samples) < _SILENCE_DB:
-            return "there is no sound; play a recorded tape, or send a tone to the track"
+            return wording("sound.there_no_sound_play")
         power = self.power
         strongest = int(np.argmax(power))
         lines = _lines_around(strongest)
         if strongest < _TONE_LINES or power[lines].sum() < _TONE_SHARE * power.sum():
-            return "there is no steady tone; record a tone and play it for a second or more"
+            return wording("sound.there_no_steady_tone")
         centre = np.sum(power[lines] * np.arange(lines.start, min(lines.stop, power.size))) / np.sum(power[lines])
         return float(centre / self._lines_a_hz)
 
@@ -123,7 +124,7 @@ class _Tone:
         frequency_hz = self.frequency_hz
         first, third = (_lines_around(round(number * frequency_hz * self._lines_a_hz)) for number in (1, 3))
         if third.stop >= self.power.size:
-            raise SoundError(f"the third harmonic of {frequency_hz:.0f} Hz lies too high; use a tone of 1 kHz")
+            raise SoundError(wording("sound.third_harmonic_hz_lies", frequency_hz=f"{frequency_hz:.0f}"))
         return 100.0 * math.sqrt(float(self.power[third].sum() / self.power[first].sum()))
 
     @cached_property
@@ -135,14 +136,14 @@ class _Tone:
         half = math.ceil((_FLUTTER_BAND_HZ + _TONE_SPREAD * frequency_hz) * self._lines_a_hz)
         half = min(half, centre, self.samples.size // 2 - centre)
         if 2 * half < _LEAST_TURNS:
-            return "the tone lies too near an end of what can be heard; play one in between"
+            return wording("sound.tone_lies_too_near")
         lines = self.spectrum[centre - half : centre + half]
         turning = np.fft.ifft(np.fft.ifftshift(lines))
         turns_a_s = turning.size / self._lines_a_hz
         trim = math.ceil(_FLUTTER_TRIM_S * turns_a_s)
         turning = turning[trim:-trim]
         if turning.size < _LEAST_TURNS or np.min(np.abs(turning)) < 0.25 * np.max(np.abs(turning)):
-            return "the tone is not steady yet; play it for a second or more"
+            return wording("sound.tone_not_steady_yet")
         rate_hz = np.angle(turning[1:] * np.conj(turning[:-1])) * (turns_a_s / (2.0 * np.pi))
         deviation = (rate_hz - np.mean(rate_hz)) / frequency_hz
         return 100.0 * float(np.sqrt(np.mean(np.square(deviation)))), 100.0 * float(np.max(np.abs(deviation)))
@@ -220,7 +221,7 @@ def phase_between_deg(first: Samples, second: Samples) -> float:
     """
     frequencies = tone_of(first), tone_of(second)
     if first.size != second.size or abs(frequencies[0] - frequencies[1]) > 4.0 * SAMPLE_RATE_HZ / first.size:
-        raise SoundError("the two are not the same tone; send one tone to both")
+        raise SoundError(wording("sound.two_not_same_tone"))
     window = np.blackman(first.size)
     place = round(frequencies[0] * first.size / SAMPLE_RATE_HZ)
     lines = slice(place - 2, place + 3)
@@ -300,7 +301,7 @@ def _peak(sounds: _Sounds, track: str) -> float:
 
 def _scaled(value_db: float) -> float:
     if value_db < _SILENCE_DB:
-        raise SoundError(f"there is no sound above {_SILENCE_DB:.0f} dB")
+        raise SoundError(wording("sound.there_no_sound_above", silence_db=f"{_SILENCE_DB:.0f}"))
     return value_db
 
 
@@ -325,40 +326,64 @@ def _specs() -> list[SoundMeasurementSpec]:
     for name, title in ((track.name, track.title) for track in SOUND_TRACKS.values()):
         specs += [
             SoundMeasurementSpec(
-                f"{name}_level_db", f"{title}: level", "dB", "Rms over 0.3 s, against a sine at reference level.",
+                f"{name}_level_db",
+                wording("sound.level", title=title),
+                "dB",
+                wording("sound.rms_over_0_3"),
                 partial(_level, track=name),
             ),
             SoundMeasurementSpec(
-                f"{name}_peak_db", f"{title}: peak", "dB", "Highest in 0.3 s, against the peak of a sine at reference "
-                "level.", partial(_peak, track=name),
+                f"{name}_peak_db",
+                wording("sound.peak", title=title),
+                "dB",
+                wording("sound.highest_0_3_s"),
+                partial(_peak, track=name),
             ),
             SoundMeasurementSpec(
-                f"{name}_frequency_hz", f"{title}: tone", "Hz", "Frequency of the steady tone.",
+                f"{name}_frequency_hz",
+                wording("sound.tone", title=title),
+                "Hz",
+                wording("sound.frequency_steady_tone"),
                 partial(_frequency, track=name),
             ),
             SoundMeasurementSpec(
-                f"{name}_third_harmonic_pct", f"{title}: third harmonic", "%", "Third harmonic of the tone, of its "
-                "fundamental: the tape's own distortion.", partial(_third_harmonic, track=name),
+                f"{name}_third_harmonic_pct",
+                wording("sound.third_harmonic", title=title),
+                "%",
+                wording("sound.third_harmonic_tone_fundamental"),
+                partial(_third_harmonic, track=name),
             ),
             SoundMeasurementSpec(
-                f"{name}_flutter_pct", f"{title}: wow and flutter", "%", "Rms deviation of the tone's frequency over "
-                "a second, unweighted, 1 to 150 Hz.", partial(_flutter, track=name, which=0),
+                f"{name}_flutter_pct",
+                wording("sound.wow_flutter", title=title),
+                "%",
+                wording("sound.rms_deviation_tones_frequency"),
+                partial(_flutter, track=name, which=0),
             ),
             SoundMeasurementSpec(
-                f"{name}_flutter_peak_pct", f"{title}: wow and flutter, peak", "%", "Largest deviation of the tone's "
-                "frequency over a second, unweighted, 1 to 150 Hz.", partial(_flutter, track=name, which=1),
+                f"{name}_flutter_peak_pct",
+                wording("sound.wow_flutter_peak", title=title),
+                "%",
+                wording("sound.largest_deviation_tones_frequency"),
+                partial(_flutter, track=name, which=1),
             ),
-        ]  # fmt: skip
+        ]
     specs += [
         SoundMeasurementSpec(
-            "halves_phase_deg", "Phase across the programme track", "deg", "By how much the outer half of the track "
-            "leads its inner half: 0 when the head stands square to the recording.", partial(_phase, against="halves"),
+            "halves_phase_deg",
+            wording("sound.phase_across_programme_track"),
+            "deg",
+            wording("sound.how_much_outer_half"),
+            partial(_phase, against="halves"),
         ),
         SoundMeasurementSpec(
-            "cue_phase_deg", "Phase of programme against cue", "deg", "By how much programme sound leads the cue "
-            "track, with the same tone on both.", partial(_phase, against="cue"),
+            "cue_phase_deg",
+            wording("sound.phase_programme_against_cue"),
+            "deg",
+            wording("sound.how_much_programme_sound"),
+            partial(_phase, against="cue"),
         ),
-    ]  # fmt: skip
+    ]
     return specs
 
 
@@ -399,20 +424,20 @@ def describe_sound(system: SoundSystem) -> str:
     for track in SOUND_TRACKS.values():
         level, tone = readings[f"{track.name}_level_db"], readings[f"{track.name}_frequency_hz"]
         if level is None:
-            sentences.append(f"{track.title}: silence.")
+            sentences.append(wording("sound.silence", title=track.title))
             continue
-        parts = [f"{level:+.1f} dB"]
+        parts = [wording("sound.db", level=f"{level:+.1f}")]
         if tone is None:
-            parts.append(f"peaks of {readings[f'{track.name}_peak_db']:+.1f} dB, no steady tone")
+            parts.append(wording("sound.peaks_db_no_steady", readings=f"{readings[f'{track.name}_peak_db']:+.1f}"))
         else:
-            parts.append(f"a tone of {tone:.0f} Hz")
+            parts.append(wording("sound.tone_hz", tone=f"{tone:.0f}"))
             harmonic, flutter = readings[f"{track.name}_third_harmonic_pct"], readings[f"{track.name}_flutter_pct"]
             if harmonic is not None:
-                parts.append(f"third harmonic {harmonic:.1f} %")
+                parts.append(wording("sound.third_harmonic_2", harmonic=f"{harmonic:.1f}"))
             if flutter is not None:
-                parts.append(f"wow and flutter {flutter:.2f} % rms")
+                parts.append(wording("sound.wow_flutter_rms", flutter=f"{flutter:.2f}"))
         sentences.append(f"{track.title}: {', '.join(parts)}.")
     phase = readings["halves_phase_deg"]
     if phase is not None:
-        sentences.append(f"Phase across the programme track: {round(phase):+d} deg.")
+        sentences.append(wording("sound.phase_across_programme_track_2", phase=f"{round(phase):+d}"))
     return " ".join(sentences)

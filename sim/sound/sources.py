@@ -22,6 +22,7 @@ from sim.errors import BandbenchError, UnknownNameError
 from sim.sound.resample import sample_at
 from sim.sound.tracks import SAMPLE_RATE_HZ
 from sim.sound.voice import speak
+from sim.wording import wording
 
 __all__ = [
     "MOST_NOTE_S",
@@ -158,16 +159,16 @@ def _voice() -> SoundSource:
 
 
 _SOURCES = (
-    SourceSpec("silence", "Silence", "Nothing: what is heard then is the tape.", lambda: Tone(0.0)),
-    SourceSpec("tone_1k", "Tone 1 kHz", "1 kHz at reference level, to set levels by.", lambda: Tone(1000.0)),
+    SourceSpec("silence", wording("sound.silence_2"), wording("sound.nothing_what_heard_then"), lambda: Tone(0.0)),
+    SourceSpec("tone_1k", wording("sound.tone_1_khz"), wording("sound.1_khz_reference_level"), lambda: Tone(1000.0)),
     SourceSpec(
         "tone_10k",
-        "Tone 10 kHz",
-        "10 kHz, 10 dB below reference level, to set azimuth and bias by.",
+        wording("sound.tone_10_khz"),
+        wording("sound.10_khz_10_db"),
         lambda: Tone(10000.0, _TREBLE_TONE_DB),
     ),
-    SourceSpec("pips", "Pips", "A short tone at the beginning of every second.", Pips),
-    SourceSpec("voice", "Voice", "A made-up voice that counts from one to five, a word a second.", _voice),
+    SourceSpec("pips", wording("sound.pips"), wording("sound.short_tone_beginning_every"), Pips),
+    SourceSpec("voice", wording("sound.voice"), wording("sound.made_up_voice_counts"), _voice),
 )
 SOURCES: Mapping[str, SourceSpec] = MappingProxyType({spec.name: spec for spec in _SOURCES})
 
@@ -212,13 +213,13 @@ def own_note(samples: NDArray[np.floating]) -> Samples:
     """
     values = np.asarray(samples, dtype=np.float64)
     if values.ndim != 1 or values.size == 0:
-        raise SoundError("the note holds no sound; record it again and speak after pressing the button")
+        raise SoundError(wording("sound.note_holds_no_sound"))
     if not np.all(np.isfinite(values)):
-        raise SoundError("the note is damaged: it holds values that are not numbers; record it again")
+        raise SoundError(wording("sound.note_damaged_holds_values"))
     if values.size > MOST_NOTE_S * SAMPLE_RATE_HZ:
-        raise SoundError(f"the note is longer than {MOST_NOTE_S} s; record a shorter one")
+        raise SoundError(wording("sound.note_longer_than_s", most_note_s=MOST_NOTE_S))
     values = values - np.mean(values)
     peak = float(np.max(np.abs(values)))
     if peak < _QUIETEST_NOTE:
-        raise SoundError("the note is silent; check that the microphone is switched on and not muted, then try again")
+        raise SoundError(wording("sound.note_silent_check_microphone"))
     return Samples(values * (10.0 ** (_NOTE_PEAK_DB / 20.0) / peak))

@@ -21,6 +21,7 @@ from sim.sound.take import SoundTake, TapeSegment, flux
 from sim.sound.tracks import AUDIO_HEAD_DISTANCE_M, SAMPLE_RATE_HZ, SOUND_TRACKS, get_sound_track
 from sim.sound.unsteadiness import Flutter, Hiss, hum
 from sim.standards import FOOTPRINT, Standard
+from sim.wording import wording
 
 __all__ = ["SoundSystem"]
 
@@ -158,7 +159,7 @@ class SoundSystem:
         if name != OWN_NOTE:
             return get_source(name)
         if self._note_again is None:
-            raise SoundError("no note of your own has been recorded yet; record one with the microphone first")
+            raise SoundError(wording("sound.no_note_your_own"))
         return self._note_again
 
     # Recording ---------------------------------------------------------------------------------------------
@@ -239,7 +240,7 @@ class SoundSystem:
         """
         note = self._note
         if note is None:
-            raise SoundError("there is no note to put on tape; record one with the microphone first")
+            raise SoundError(wording("sound.there_no_note_put"))
         start_m = self._on_grid(position_m - AUDIO_HEAD_DISTANCE_M)
         end_m = start_m + note.duration_s * self.tape_speed_m_per_s
         self._work_out()
@@ -337,9 +338,9 @@ class SoundSystem:
         """
         knots = np.asarray(positions_m, dtype=np.float64)
         if knots.ndim != 1 or knots.size < 2 or not np.all(np.isfinite(knots)):
-            raise SoundError("playing sound needs two or more finite positions of the tape")
+            raise SoundError(wording("sound.playing_sound_needs_two"))
         if not (math.isfinite(duration_s) and duration_s > 0.0):
-            raise SoundError(f"playing sound needs a duration above 0 s, got {duration_s!r}")
+            raise SoundError(wording("sound.playing_sound_needs_duration", duration_s=repr(duration_s)))
         steps_a_second = (knots.size - 1) / duration_s
         first, start_s = self._samples, self._time_s
         self._time_s += duration_s

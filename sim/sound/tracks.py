@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from sim.errors import UnknownNameError
+from sim.wording import wording
 
 __all__ = [
     "AUDIO_HEAD_DISTANCE_M",
@@ -49,10 +50,12 @@ SOUND_TRACKS: Mapping[str, SoundTrack] = MappingProxyType(
     {
         # PUB, conference abstract of 1982 (publication not named): 0.070 in wide.
         "programme": SoundTrack(
-            "programme", "Programme sound", "The sound that belongs to the picture.", 0.070 * 25.4e-3
+            "programme", wording("sound.programme_sound"), wording("sound.sound_belongs_picture"), 0.070 * 25.4e-3
         ),
         # MEMORY: about 0.020 in wide.
-        "cue": SoundTrack("cue", "Cue track", "A narrow track for spoken notes and marks.", 0.020 * 25.4e-3),
+        "cue": SoundTrack(
+            "cue", wording("sound.cue_track"), wording("sound.narrow_track_spoken_notes"), 0.020 * 25.4e-3
+        ),
     }
 )
 

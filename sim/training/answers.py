@@ -26,6 +26,7 @@ from sim.training.deal import dealable
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine, Start
 from sim.training.parts import LOOK_ALIKES, POOL, Question
+from sim.wording import unit_words, wording
 
 __all__ = [
     "AnswerError",
@@ -73,9 +74,10 @@ class AnswerResult:
     def sentence(self) -> str:
         """The whole result in one sentence."""
         if self.given is None:
-            return f"{self.question.title}: not answered."
-        verdict = "right" if self.passed else f"not right: it is {self.right_text}"
-        return f"{self.question.title}: {self.given_text}, {verdict}."
+            return wording("answers.not_answered", title=self.question.title)
+        if self.passed:
+            return wording("answer.right", title=self.question.title, given=self.given_text)
+        return wording("answer.wrong", title=self.question.title, given=self.given_text, right=self.right_text)
 
 
 def takes_many(lesson: Lesson, question: Question) -> bool:
@@ -93,7 +95,7 @@ def answer_options(
     if question.kind == "numeric":
         return ()
     if question.kind == "head":
-        return tuple((str(head), f"Head {head}") for head in _HEADS)
+        return tuple((str(head), wording("answers.head", head=head)) for head in _HEADS)
     if question.kind == "choice":
         words = dict(question.option_words)
     else:
@@ -123,12 +125,14 @@ def _title(name: str, faults: Mapping[str, FaultSpec]) -> str:
     """Return a fault's title; of an entry that each head has, without saying which head."""
     if name in faults:
         return faults[name].title
-    title = next(fault.title for fault in faults.values() if fault.entry == name)
+    fault = next(fault for fault in faults.values() if fault.entry == name)
 
     def one(found: re.Match[str]) -> str:
         return f"{'One' if found[1][0].isupper() else 'one'} {found[1].lower()}"
 
-    return _OF_HEAD.sub(one, title)
+    said = _OF_HEAD.sub(one, fault.title)
+    # Other languages bend the words around it: there the number gives way to an N, as in the symptom chart.
+    return said if said != fault.title else re.sub(rf"\b{fault.head}\b", "N", said)
 
 
 def right_answer(
@@ -207,7 +211,9 @@ def checked_answer(
     given = answer.split(_JOIN) if takes_many(lesson, question) else [answer]
     for name in given:
         if name not in names:
-            raise AnswerError(f"question '{question.name}': {name!r} is not one of {known_names(names)}")
+            raise AnswerError(
+                wording("answers.question_not_one", name=question.name, name_2=repr(name), names=known_names(names))
+            )
     return _JOIN.join(name for name in names if name in given)
 
 
@@ -219,7 +225,14 @@ def _number(question: Question, answer: str) -> float:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise AnswerError(f"question '{question.name}': {answer!r} is not a number; write it in {question.unit}")
+        raise AnswerError(
+            wording(
+                "answers.question_not_number_write",
+                name=question.name,
+                answer=repr(answer),
+                unit=unit_words(question.unit),
+            )
+        )
     return number
 
 
@@ -246,10 +259,12 @@ def judged(
 
     def told(answer: str | None) -> str:
         if answer is None:
-            return "no reading"
+            return wording("answers.no_reading")
         if question.kind == "numeric":
-            return f"{number_text(float(answer), question.tolerance)} {question.unit}"
-        return " and ".join(words[name] for name in (answer.split(_JOIN) if answer not in words else [answer]))
+            return f"{number_text(float(answer), question.tolerance)} {unit_words(question.unit)}"
+        return wording("list.and").join(
+            words[name] for name in (answer.split(_JOIN) if answer not in words else [answer])
+        )
 
     if given is None or right is None:
         passed = False
@@ -257,4 +272,6 @@ def judged(
         passed = abs(float(given) - float(right)) <= question.tolerance
     else:
         passed = given == right
-    return AnswerResult(question, given, right, "no answer" if given is None else told(given), told(right), passed)
+    return AnswerResult(
+        question, given, right, wording("answers.no_answer") if given is None else told(given), told(right), passed
+    )

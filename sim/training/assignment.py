@@ -33,6 +33,7 @@ from sim.training.parts import IDENTIFIER, LARGEST_SEED
 from sim.training.progress import Outcome
 from sim.training.reader import DataError, Problem, Table, file_table
 from sim.training.score import Score
+from sim.wording import wording
 
 __all__ = [
     "ASSIGNMENT_FORMAT_VERSION",
@@ -56,7 +57,7 @@ __all__ = [
 ASSIGNMENT_FORMAT_VERSION = 1
 """The format of assignment files that is read and written here."""
 
-LANGUAGES: Mapping[str, str] = MappingProxyType({"en": "English"})
+LANGUAGES: Mapping[str, str] = MappingProxyType({"en": "English", "de": "Deutsch"})
 """Languages the bench speaks: tag and name."""
 
 LONGEST_TITLE = 100
@@ -102,20 +103,21 @@ class Assignment:
     due : str
         Until when, in words; empty if nothing is said. Nobody reads a date from it.
     language : str
-        One of `LANGUAGES`.
+        One of `LANGUAGES`, or empty: each learner's own.
     """
 
     title: str
     tasks: tuple[Task, ...]
     due: str = ""
-    language: str = "en"
+    language: str = ""
 
     def to_data(self) -> dict[str, object]:
         """Return the assignment as plain tables."""
         data: dict[str, object] = {"format_version": ASSIGNMENT_FORMAT_VERSION, "title": self.title}
         if self.due:
             data["due"] = self.due
-        data["language"] = self.language
+        if self.language:
+            data["language"] = self.language
         return {**data, "lessons": [task.to_data() for task in self.tasks]}
 
     def to_toml(self) -> str:
@@ -153,8 +155,8 @@ def task_of(table: Table, lessons: Mapping[str, Lesson]) -> Task:
 
 
 def language_of(table: Table) -> str:
-    """Return the language a table asks for; the first of `LANGUAGES` if it asks for none."""
-    return table.choice("language", LANGUAGES) if "language" in table else next(iter(LANGUAGES))
+    """Return the language a table asks for; empty if it asks for none."""
+    return table.choice("language", LANGUAGES) if "language" in table else ""
 
 
 def _line(table: Table, key: str) -> str:
@@ -239,11 +241,11 @@ def help_breaches(permitted: Help, attempt: Attempt) -> tuple[str, ...]:
     found = []
     highest = max((event.level for event in attempt.events if isinstance(event, HintOpened)), default=0)
     if highest > permitted.hints:
-        most = f"hints to level {permitted.hints} were" if permitted.hints else "no hint was"
-        found.append(f"Hint {highest} was opened, but {most} permitted.")
+        key = "help.hint_beyond" if permitted.hints else "help.hint_at_all"
+        found.append(wording(key, level=highest, permitted=permitted.hints))
     shown = any(isinstance(event, ControlMoved | ActDone) and event.shown for event in attempt.events)
     if shown and not permitted.worked:
-        found.append("The lesson did a step, but worked steps were not permitted.")
+        found.append(wording("help.lesson_did_step_but"))
     return tuple(found)
 
 

@@ -13,6 +13,7 @@ from sim.training.attempt import Event
 from sim.training.lesson import Check, Lesson
 from sim.training.machine import LessonMachine, Start
 from sim.training.solution import solved_controls
+from sim.wording import unit_words, wording
 
 __all__ = ["HOLD_READINGS", "CheckResult", "all_passed", "check_results", "number_text", "peak_readings"]
 
@@ -66,21 +67,21 @@ class CheckResult:
         wide = number_text(check.tolerance, check.tolerance, signed=False)
         goal = number_text(self.target, check.tolerance)
         if check.kind == "peak":
-            return f"the peak {goal} {check.unit}, at most {wide} {check.unit} below it"
-        return f"{goal} {check.unit} within {wide} {check.unit}"
+            return wording("check.peak_most_below", goal=goal, unit=unit_words(check.unit), wide=wide)
+        return wording("check.within", goal=goal, unit=unit_words(check.unit), wide=wide)
 
     @property
     def value_text(self) -> str:
         """The reading in words."""
         if self.value is None:
-            return "no reading"
-        return f"{number_text(self.value, self.check.tolerance)} {self.check.unit}"
+            return wording("check.no_reading")
+        return f"{number_text(self.value, self.check.tolerance)} {unit_words(self.check.unit)}"
 
     @property
     def sentence(self) -> str:
         """The whole result in one sentence: about the signal, never about the person."""
-        verdict = "in tolerance" if self.passed else "not in tolerance"
-        return f"{self.check.title}: {self.value_text}, {verdict} (target {self.target_text})."
+        key = "check.passed" if self.passed else "check.missed"
+        return wording(key, title=self.check.title, value=self.value_text, target=self.target_text)
 
 
 def all_passed(results: Sequence[CheckResult]) -> bool:

@@ -12,6 +12,7 @@ from sim.training.attempt import Attempt, ControlMoved, NoteWritten, StepShown
 from sim.training.classform import HELD_KINDS, ClassFile, Flag, HandedIn, LogKey, Person, log_key, printable
 from sim.training.lesson import Lesson
 from sim.training.rescore import Worth, worth_within
+from sim.wording import wording
 
 __all__ = ["ClassFlags"]
 
@@ -95,7 +96,7 @@ class ClassFlags:
                 earlier = handed[doubles[place]]
                 if earlier.number != one.number:
                     where = f"{earlier.source}, {earlier.place}"
-                    add(place, "twice", f"the same log stands under another number in {where}; it counts once")
+                    add(place, "twice", wording("flags.same_log_stands_under", where=where))
                 # What a second copy of the entry states is looked at all the same.
                 for kind, text in self._own_flags(one):
                     if kind in ("changed", "stated", "times") and (kind, text) not in self._own_flags(earlier):
@@ -104,11 +105,10 @@ class ClassFlags:
             for place in places:
                 others = sorted({kept[other].person for other in places} - {kept[place].person})
                 names = ", ".join(printable(self._people[key].name) for key in others)
-                text = "the same log, to the millisecond" if kind == "copied" else "the same moves in the same order"
-                add(place, kind, f"{text}, was handed in by {names}")
+                add(place, kind, wording("flags.same_log" if kind == "copied" else "flags.same_moves", names=names))
         for places in self._shared_numbers(handed):
             for place in places:
-                add(place, "number", "another attempt carries the same number: one of them was changed")
+                add(place, "number", wording("flags.another_attempt_carries_same"))
         return found
 
     def of_files(self) -> Iterator[Flag]:
@@ -127,14 +127,14 @@ class ClassFlags:
             source, known = first.setdefault(key, (file.source, name))
             if name != known and (key, name) not in told:
                 told.add((key, name))
-                text = f"its learner is called '{known}' in {source}: renamed since, or a copied file"
+                text = wording("flags.learner_called_renamed_since", known=known, source=source)
                 yield Flag("name", printable(file.source), printable(name), key, "", printable(text), False)
 
     def _own_flags(self, one: HandedIn) -> list[tuple[str, str]]:
         """Return what is to be said about one attempt by itself, as (kind, text)."""
         flags = [("times", text) for text in self._time_problems(one)]
         if one.untouched is False:
-            flags.append(("changed", "the log is not the one that its stated result was computed from"))
+            flags.append(("changed", wording("flags.log_not_one_stated")))
         attempt = one.attempt
         set_help = [
             task.help for task in self._tasks if task.lesson == attempt.lesson_id and task.seed in (None, attempt.seed)
@@ -144,12 +144,11 @@ class ClassFlags:
             flags.append(("help", f"done with {one.permitted.text}; the assignment permits {wanted}"))
         if (attempt.lesson_id, attempt.lesson_version) not in self._versions:
             here = [str(version) for name, version in self._versions if name == attempt.lesson_id]
-            text = (
-                f"it was done on version {attempt.lesson_version}; here is version {', '.join(here)}"
-                if here
-                else f"there is no lesson '{attempt.lesson_id}' here"
-            )
-            flags.append(("lesson", f"{text}: it cannot be scored"))
+            if here:
+                text = wording("flags.other_version", then=attempt.lesson_version, here=", ".join(here))
+            else:
+                text = wording("flags.no_lesson", lesson=attempt.lesson_id)
+            flags.append(("lesson", text))
             return flags
         worth = self._worths.get(log_key(attempt))
         if worth is None:
@@ -160,11 +159,11 @@ class ClassFlags:
         worth = worth_within(worth, one.permitted, attempt)
         flags += [("impossible", text) for text in worth.impossible]
         if one.stated is not None and one.stated != worth.passed:
-            said, is_ = ("passed", "not yet") if one.stated else ("not yet", "passed")
-            flags.append(("stated", f"the file says {said}; scored from its log it is {is_}. {worth.reason}"))
+            key = "flags.stated_passed" if one.stated else "flags.stated_not_yet"
+            flags.append(("stated", wording(key, reason=worth.reason)))
         if one.stated is None and one.number and worth.passed:
             # Attempts are scored when they are over; only those that were imported somewhere else come without.
-            flags.append(("unstated", "its file states no result: it was carried to another browser, or changed"))
+            flags.append(("unstated", wording("flags.file_states_no_result")))
         return flags
 
     def _time_problems(self, one: HandedIn) -> Iterator[str]:
@@ -172,19 +171,19 @@ class ClassFlags:
         if started_s is None or ended_s is None:
             return
         if ended_s < started_s - _CLOCK_SLACK_S:
-            yield "it ends before it begins"
+            yield wording("flags.ends_before_begins")
         # An attempt's moments begin with the first thing done, its log with the first look.
         events = one.attempt.events
         own = [event.at_s for event in events if not isinstance(event, NoteWritten)]
         if own and own[-1] - _first_deed_s(one.attempt) > max(ended_s - started_s, 0.0) + _CLOCK_SLACK_S:
-            yield f"its log lasts {own[-1]:.0f} s, longer than from its beginning to its end"
+            yield wording("flags.log_lasts_s_longer", own=f"{own[-1]:.0f}")
         if one.exported_s is not None and ended_s > one.exported_s + _CLOCK_SLACK_S:
-            yield "it ends after its file was written"
+            yield wording("flags.ends_after_file_written")
         if self._now_s is not None and ended_s > self._now_s + _CLOCK_SLACK_S:
-            yield "it ends in the future"
+            yield wording("flags.ends_future")
         created_s = self._people[one.person].created_s
         if created_s is not None and started_s < created_s - _CLOCK_SLACK_S:
-            yield "it begins before its learner was made"
+            yield wording("flags.begins_before_learner_made")
 
     @staticmethod
     def _shared_logs(kept: Mapping[int, HandedIn]) -> Iterator[tuple[list[int], str]]:

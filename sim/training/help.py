@@ -12,6 +12,7 @@ from types import MappingProxyType
 from sim.errors import known_names
 from sim.training.lesson import HINT_LEVELS
 from sim.training.reader import Table
+from sim.wording import wording
 
 __all__ = ["FULL_HELP", "HELP_WORDS", "NO_HELP", "Help", "help_of"]
 
@@ -19,12 +20,12 @@ NO_HELP = "none"
 """The word for no help at all; it stands alone."""
 
 HELP_WORDS: Mapping[str, str] = MappingProxyType(
-    {f"hints-{level}": f"hints to level {level}" for level in range(1, len(HINT_LEVELS) + 1)}
+    {f"hints-{level}": wording("help.hints_level", level=level) for level in range(1, len(HINT_LEVELS) + 1)}
     | {
-        "worked": "worked steps",
-        "why": "why views",
-        "glossary": "glossary and reference pages",
-        NO_HELP: "no help",
+        "worked": wording("help.worked_steps"),
+        "why": wording("help.why_views"),
+        "glossary": wording("help.glossary_reference_pages"),
+        NO_HELP: wording("help.no_help"),
     }
 )
 """What can be permitted: the word for files and links, and what it means."""

@@ -11,6 +11,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from sim.wording import wording
+
 __all__ = [
     "CHECK_KINDS",
     "DEED",
@@ -398,8 +400,8 @@ def source_text(source: str, provenance: str) -> str:
     'Typical, unchecked: so it is'
     """
     lead = {
-        "TRADE": "Common practice: ",
-        "MEMORY": "Typical, unchecked: ",
-        "MODEL": "Chosen for this exercise: ",
+        "TRADE": wording("source.common_practice"),
+        "MEMORY": wording("source.typical_unchecked"),
+        "MODEL": wording("source.chosen_exercise"),
     }.get(provenance, "")
     return f"{lead}{source}"

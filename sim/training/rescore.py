@@ -28,6 +28,7 @@ from sim.training.machine import NO_FAULTS, LessonMachine
 from sim.training.reportmachine import ReportMachine, RunningReportMachine
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
+from sim.wording import wording
 
 __all__ = ["ItemResult", "Worth", "impossible_events", "worth_of", "worth_within"]
 
@@ -145,7 +146,7 @@ def impossible_events(
     for event in events:
         # The bench's clock is read to the millisecond.
         if round(event.at_s, 3) != event.at_s:
-            yield f"the time {event.at_s!r} s is finer than the bench's clock"
+            yield wording("flags.time_s_finer_than", at_s=repr(event.at_s))
             break
     yield from _after_the_end(lesson, events, score)
     yield from _hints_and_steps(events)
@@ -166,14 +167,14 @@ def _after_the_end(lesson: Lesson, events: tuple[Event, ...], score: Score) -> I
             waiting.discard(event.question)
         elif isinstance(event, CheckSubmitted):
             if only_once and waiting:
-                yield f"event {place} submits before every question is answered"
+                yield wording("flags.event_submits_before_every", place=place)
                 return
             # An assessment's later submissions may be left out of the score.
             good = good or (submitted < len(score.submissions) and score.submissions[submitted].passed)
             submitted += 1
         over = submitted > 0 and (lesson.mode == "assessment" or (good and not waiting))
         if over and place < len(events):
-            yield f"the attempt is over with event {place}, but {len(events) - place} more follow"
+            yield wording("flags.attempt_over_event_but", place=place, place_2=len(events) - place)
             return
 
 
@@ -182,12 +183,12 @@ def _hints_and_steps(events: tuple[Event, ...]) -> Iterator[str]:
     for place, event in enumerate(events, start=1):
         if isinstance(event, HintOpened):
             if event.level != opened + 1:
-                yield f"event {place} opens hint {event.level} after hint {opened}"
+                yield wording("flags.event_opens_hint_after", place=place, level=event.level, opened=opened)
                 return
             opened = event.level
         elif isinstance(event, StepShown):
             if event.step == step:
-                yield f"event {place} shows step {step}, which is shown already"
+                yield wording("flags.event_shows_step_which", place=place, step=step)
                 return
             step = event.step
 
@@ -200,10 +201,10 @@ def _answers(lesson: Lesson, events: tuple[Event, ...], score: Score, faults: Ma
         try:
             written = checked_answer(lesson, asked, score.start, faults, event.answer)
         except AnswerError as error:
-            yield f"event {place}: {error}"
+            yield wording("flags.event", place=place, error=error)
             return
         if written != event.answer:
-            yield f"event {place} has an answer as the bench does not write it"
+            yield wording("flags.event_answer_bench_does", place=place)
             return
 
 
@@ -214,11 +215,11 @@ def _moves(lesson: Lesson, events: tuple[Event, ...], score: Score) -> Iterator[
         if not isinstance(event, ControlMoved):
             continue
         if controls[event.control] == event.value:
-            yield f"event {place} moves '{event.control}' to where it is already"
+            yield wording("flags.event_moves_where_already", place=place, control=event.control)
             return
         if event.shown:
             worked = set(solution_moves(lesson, score.start)) if worked is None else worked
             if (event.control, event.value) not in worked:
-                yield f"event {place} is said to be the lesson's, but its solution sets '{event.control}' otherwise"
+                yield wording("flags.event_said_lessons_but", place=place, control=event.control)
                 return
         controls[event.control] = event.value

@@ -31,6 +31,7 @@ from sim.training.reader import AttemptError, Problem
 from sim.training.run import machine_for
 from sim.training.solution import solved_controls
 from sim.transport import ACTS, Incident
+from sim.wording import unit_words, wording
 
 __all__ = [
     "PARTS",
@@ -146,7 +147,7 @@ class Score:
     @property
     def outcome(self) -> str:
         """The overall outcome in words."""
-        return "passed" if self.passed else "not yet"
+        return wording("score.passed") if self.passed else wording("score.not_yet")
 
 
 def control_states(attempt: Attempt, start: Start) -> Iterator[tuple[Event, dict[str, float]]]:
@@ -357,26 +358,33 @@ def _parts(
         parts.append(ScorePart("diagnosis", right, tuple(answer.sentence for answer in answers)))
     care = [_act_sentence(act) for act in acts]
     for one in out_of_order:
-        first = " or ".join(_named(lesson, name) for name in one.first)
-        care.append(f"{_named(lesson, one.name)} came before {first}, which is first.")
-    care += [f"'{ACTS[one.act].title}' was tried, which is dangerous here: {one.sentence}" for one in incidents]
+        first = wording("list.or").join(_named(lesson, name) for name in one.first)
+        care.append(wording("score.came_before_which_first", name=_named(lesson, one.name), first=first))
+    care += [
+        wording("score.tried_which_dangerous_here", title=ACTS[one.act].title, sentence=one.sentence)
+        for one in incidents
+    ]
     parts.append(ScorePart("order_and_care", not care, tuple(care)))
     return tuple(parts)
 
 
 def _act_sentence(act: ForbiddenAct) -> str:
     if act.value is None:
-        return f"'{DEEDS[act.name].title}' is not allowed here: {act.reason}"
+        return wording("score.not_allowed_here_2", title=DEEDS[act.name].title, reason=act.reason)
     spec = CONTROLS[act.name]
-    where = f"{spec.label} at {act.value:g} {spec.unit}".rstrip()
-    return f"{where} is not allowed here: {act.reason}"
+    where = wording("score.at", label=spec.label, value=f"{act.value:g}", unit=unit_words(spec.unit)).rstrip()
+    return wording("score.not_allowed_here", where=where, reason=act.reason)
 
 
 def _fluency(lesson: Lesson, moves: int, duration_s: float) -> Iterator[str]:
     if lesson.care.moves_par is not None:
-        yield f"{moves} moves; a practised hand needs about {lesson.care.moves_par}."
+        yield wording("score.moves_practised_hand_needs", moves=moves, moves_par=lesson.care.moves_par)
     if lesson.care.minutes_par is not None:
-        yield f"{duration_s / 60.0:.1f} minutes; a practised hand needs about {lesson.care.minutes_par:g}."
+        yield wording(
+            "score.minutes_practised_hand_needs",
+            duration_s=f"{duration_s / 60.0:.1f}",
+            minutes_par=f"{lesson.care.minutes_par:g}",
+        )
 
 
 def _reason(
@@ -387,29 +395,23 @@ def _reason(
     care: ScorePart,
 ) -> tuple[str, bool]:
     if deciding is None:
-        return f"The {'signals' if lesson.checks else 'answers'} were not submitted for checking.", False
+        return wording("score.signals_not_submitted" if lesson.checks else "score.answers_not_submitted"), False
     missed = [result.sentence for result in deciding.results if not result.passed]
     missed += [answer.sentence for answer in answers if not answer.passed]
     if missed:
         return " ".join(missed), False
-    good = [
-        text
-        for text, some in (("all checks are in tolerance", lesson.checks), ("all answers are right", answers))
-        if some
-    ]
-    all_good = " and ".join(good).capitalize()
+    both = "both" if lesson.checks and answers else "checks" if lesson.checks else "answers"
+    all_good = wording(f"score.all_{both}")
     if care.sentences:
-        return f"{all_good}, but {care.sentences[0]}", False
+        return wording("score.but", all_good=all_good, sentences=care.sentences[0]), False
     if hints and lesson.mode == "assessment":
-        return f"{all_good}, but a hint was opened, which an assessment does not allow.", False
-    text = " ".join(
-        (*_counted("check", "in tolerance", len(deciding.results)), *_counted("answer", "right", len(answers)))
-    )
+        return wording("score.but_hint_opened_which", all_good=all_good), False
+    text = " ".join((*_counted("check", len(deciding.results)), *_counted("answer", len(answers))))
     if len(HINT_LEVELS) in hints:
-        text += " The last hint gave the step away: do a fresh variation without it."
+        text += " " + wording("score.last_hint")
     return text, True
 
 
-def _counted(what: str, how: str, count: int) -> Iterator[str]:
+def _counted(what: str, count: int) -> Iterator[str]:
     if count:
-        yield f"The {what} is {how}." if count == 1 else f"All {count} {what}s are {how}."
+        yield wording(f"score.one_{what}") if count == 1 else wording(f"score.many_{what}", count=count)

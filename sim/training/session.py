@@ -36,6 +36,7 @@ from sim.training.run import RunningMachine, machine_for
 from sim.training.score import Score, Submission, score_attempt, submission_at
 from sim.training.solution import step_moves
 from sim.training.working import LOOK_EVERY_S
+from sim.wording import wording
 
 __all__ = ["Session", "SessionError"]
 
@@ -237,7 +238,12 @@ class Session:
         """
         if control not in self.lesson.controls:
             raise SessionError(
-                f"control '{control}' is not part of lesson '{self.lesson.id}'; use {known_names(self.lesson.controls)}"
+                wording(
+                    "session.control_not_part_lesson",
+                    control=control,
+                    id=self.lesson.id,
+                    controls=known_names(self.lesson.controls),
+                )
             )
         checked = check_control(control, value)
         if self.controls[control] != checked:
@@ -254,7 +260,7 @@ class Session:
             machine refuses, with the reason: that it was tried stands in the log.
         """
         if self.running is None:
-            raise SessionError("in this lesson the tape plays all the time; there is nothing to do at the transport")
+            raise SessionError(wording("session.lesson_tape_plays_all"))
         checked = check_deed(act, choice)
         run = self.running.live
         assert run is not None
@@ -272,7 +278,7 @@ class Session:
     def show_step(self, number: int, now_s: float) -> Step:
         """Show step `number` (from 1), log it and return it."""
         if not 1 <= number <= len(self.lesson.steps):
-            raise SessionError(f"step {number}: the lesson has steps 1 to {len(self.lesson.steps)}")
+            raise SessionError(wording("session.step_lesson_steps_1", number=number, steps=len(self.lesson.steps)))
         if number != self.step_number:
             self._step = number - 1
             if not self.finished:
@@ -288,9 +294,9 @@ class Session:
             If there is no such hint or the one before it has not been opened.
         """
         if level not in range(1, len(HINT_LEVELS) + 1):
-            raise SessionError(f"hint {level}: there are hints 1 to {len(HINT_LEVELS)}")
+            raise SessionError(wording("session.hint_there_hints_1", level=level, hint_levels=len(HINT_LEVELS)))
         if level > self.hints_opened + 1:
-            raise SessionError(f"hint {level}: open hint {self.hints_opened + 1} first")
+            raise SessionError(wording("session.hint_open_hint_first", level=level, hints_opened=self.hints_opened + 1))
         if level > self.hints_opened:
             self.hints_opened = level
             if not self.finished:
@@ -317,7 +323,9 @@ class Session:
             If the lesson does not do this step.
         """
         if not self.step_is_worked:
-            raise SessionError(f"step {self.step_number} is yours to do; this lesson shows steps 1 to {self.worked}")
+            raise SessionError(
+                wording("session.step_yours_do_lesson", step_number=self.step_number, worked=self.worked)
+            )
         step = self.current_step
         if self.running is not None and not self.finished:
             for deed in step.acts:
@@ -367,13 +375,15 @@ class Session:
         asked = self.lesson.question(question)
         if asked is None:
             names = known_names(one.name for one in self.lesson.questions)
-            raise SessionError(f"question '{question}' is not part of lesson '{self.lesson.id}'; use {names}")
+            raise SessionError(
+                wording("session.question_not_part_lesson", question=question, id=self.lesson.id, names=names)
+            )
         if question in self.answers:
-            raise SessionError(f"question '{question}' has been answered; restart for a fresh variation")
+            raise SessionError(wording("session.question_been_answered_restart", question=question))
         if self.finished:
-            raise SessionError("this attempt is finished; restart for a fresh variation")
+            raise SessionError(wording("session.attempt_finished_restart_fresh"))
         if asked.step is not None and self._furthest_step < asked.step:
-            raise SessionError(f"question '{asked.title}' belongs to step {asked.step}; go on to that step first")
+            raise SessionError(wording("session.question_belongs_step_go", title=asked.title, step=asked.step))
         checked = checked_answer(self.lesson, asked, self.start, self.machine.faults, answer)
         at_s = self._moment(now_s)
         self._live_on(at_s)
@@ -391,7 +401,7 @@ class Session:
     def _answered(self, name: str, answer: str, before: tuple[Event, ...], at_s: float) -> AnswerResult:
         asked = self.lesson.question(name)
         if asked is None:
-            raise SessionError(f"question '{name}' is not part of lesson '{self.lesson.id}'")
+            raise SessionError(wording("session.question_not_part_lesson_2", name=name, id=self.lesson.id))
         self.answers[name] = judged(self.lesson, asked, self.start, self.machine, answer, before, at_s)
         return self.answers[name]
 
@@ -404,7 +414,7 @@ class Session:
             If it is empty or too long to keep.
         """
         if not text.strip() or len(text) > LONGEST_NOTE:
-            raise SessionError(f"a note has 1 to {LONGEST_NOTE} characters; this one has {len(text)}")
+            raise SessionError(wording("session.note_1_characters_one", longest_note=LONGEST_NOTE, text=len(text)))
         self._log(NoteWritten(self._moment(now_s), text))
 
     def check_now(self, now_s: float) -> Submission:
@@ -416,13 +426,17 @@ class Session:
             If the attempt is finished, or a question must be answered first.
         """
         if self.finished:
-            raise SessionError("this attempt is finished; restart for a fresh variation")
+            raise SessionError(wording("session.attempt_finished_restart_fresh"))
         # Where the signals can be checked again and again, the answers may come later.
         only_once = self.lesson.mode in ("diagnosis", "assessment") or not self.lesson.checks
         if self.unanswered and only_once:
             asked = self.lesson.question(self.unanswered[0])
             raise SessionError(
-                f"answer '{asked.title if asked else ''}' first; {len(self.unanswered)} not answered yet"
+                wording(
+                    "session.answer_first_not_answered",
+                    title=asked.title if asked else "",
+                    unanswered=len(self.unanswered),
+                )
             )
         at_s = self._moment(now_s)
         self._log(CheckSubmitted(at_s))
@@ -457,12 +471,12 @@ class Session:
 
     def _log(self, event: Event) -> None:
         if len(self.attempt.events) >= MOST_EVENTS:
-            raise SessionError(f"the log is full at {MOST_EVENTS} events; restart for a fresh variation")
+            raise SessionError(wording("session.log_full_events_restart", most_events=MOST_EVENTS))
         self.attempt = self.attempt.with_event(event)
         self._live_on(event.at_s)
 
 
 def _clock(now_s: float) -> float:
     if not math.isfinite(now_s):
-        raise SessionError(f"clock {now_s!r}: give a finite number of seconds")
+        raise SessionError(wording("session.clock_give_finite_number", now_s=repr(now_s)))
     return now_s

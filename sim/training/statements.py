@@ -132,8 +132,8 @@ def activity_of_lesson(lesson: Lesson) -> dict[str, Any]:
         "objectType": "Activity",
         "id": lesson_iri(lesson.id),
         "definition": {
-            "name": {LANGUAGE: lesson.title},
-            "description": {LANGUAGE: " ".join(lesson.objectives)},
+            "name": _said(lesson, lesson.title),
+            "description": _said(lesson, " ".join(lesson.objectives)),
             "type": f"{_TYPES}{kind}",
         },
     }
@@ -236,7 +236,7 @@ def ending(lesson: Lesson, attempt: Attempt, circumstances: Circumstances, score
             "score": {"scaled": round(score.points, 4)},
             "success": score.passed,
             "duration": spent,
-            "extensions": _named({"reason": score.reason, "moves": score.moves, "hints": list(score.hints_opened)})
+            "extensions": _named({"missed": _missed(score), "moves": score.moves, "hints": list(score.hints_opened)})
             | {CAREFUL: score.parts[-1].passed},
         }
         outcome = "passed" if score.passed else "failed"
@@ -326,24 +326,37 @@ class _Speaker:
         return statement
 
 
+def _said(lesson: Lesson, text: str) -> dict[str, str]:
+    """Return a text of a lesson as a language map."""
+    return {LANGUAGE if lesson.language == "en" else lesson.language: text}
+
+
+def _missed(score: Score) -> list[str]:
+    """Return the names of the checks and questions that were not right in the end: the same in every language."""
+    checks = [result.check.name for result in score.deciding.results if not result.passed] if score.deciding else []
+    return checks + [answer.question.name for answer in score.answers if not answer.passed]
+
+
 def _named(values: Mapping[str, Any]) -> dict[str, Any]:
     return {f"{EXTENSIONS}{key}": value for key, value in values.items()}
 
 
-def _part(lesson: Lesson, path: str, name: str, description: str, kind: str, **more: Any) -> dict[str, Any]:
-    definition = {"name": {LANGUAGE: name}, "description": {LANGUAGE: description}, "type": kind, **more}
+def _part(
+    lesson: Lesson, path: str, name: Mapping[str, str], description: Mapping[str, str], kind: str, **more: Any
+) -> dict[str, Any]:
+    definition = {"name": dict(name), "description": dict(description), "type": kind, **more}
     return {"objectType": "Activity", "id": f"{lesson_iri(lesson.id)}/{path}", "definition": definition}
 
 
 def _hint(lesson: Lesson, level: int) -> dict[str, Any]:
     # What a hint says stays with the lesson: a record store is no place to look it up.
-    name = f"Hint {level} ({HINT_LEVELS[level - 1]})"
-    return _part(lesson, f"hints/{level}", name, f"{name} of {lesson.title}", f"{SITE}/xapi/activities/hint")
+    name = {LANGUAGE: f"Hint {level} ({HINT_LEVELS[level - 1]})"}
+    return _part(lesson, f"hints/{level}", name, _said(lesson, lesson.title), f"{SITE}/xapi/activities/hint")
 
 
 def _checks(lesson: Lesson) -> dict[str, Any]:
     titles = "; ".join(check.title for check in lesson.checks) or "; ".join(one.title for one in lesson.questions)
-    return _part(lesson, "checks", f"Checks of {lesson.title}", titles, f"{_TYPES}assessment")
+    return _part(lesson, "checks", {LANGUAGE: "Checks"}, _said(lesson, titles), f"{_TYPES}assessment")
 
 
 def _finite(value: float | None) -> float | None:
@@ -373,15 +386,22 @@ def _answered(lesson: Lesson, event: QuestionAnswered, answer: AnswerResult) -> 
     more: dict[str, Any] = {"interactionType": "numeric" if question.kind == "numeric" else "choice"}
     if question.kind == "choice":
         more["choices"] = [
-            {"id": f"option-{place}", "description": {LANGUAGE: option}}
-            for place, option in enumerate(question.options, start=1)
+            {"id": f"option-{place}", "description": _said(lesson, words)}
+            for place, (_, words) in enumerate(question.option_words, start=1)
         ]
     kind = f"{_TYPES}cmi.interaction"
-    activity = _part(lesson, f"questions/{question.name}", question.title, question.text.strip(), kind, **more)
+    activity = _part(
+        lesson,
+        f"questions/{question.name}",
+        _said(lesson, question.title),
+        _said(lesson, question.text.strip()),
+        kind,
+        **more,
+    )
     result = {
         "success": answer.passed,
         "response": _response(question, event.answer),
-        "extensions": _named({"given": answer.given_text}),
+        "extensions": _named({"given": event.answer}),
     }
     return activity, result
 

@@ -10,36 +10,39 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from sim.errors import BandbenchError
+from sim.wording import wording
 
 __all__ = ["ACTS", "ACT_GROUPS", "EDIT_MODES", "MODES", "TRACKS", "ActSpec", "Incident", "InterlockError"]
 
 # Every mode of the transport, with its name for people.
 MODES: Mapping[str, str] = MappingProxyType(
     {
-        "stop": "Stop",
-        "running_up": "Running up",
-        "standby": "Standby",
-        "play": "Play",
-        "record": "Record",
-        "wind_forward": "Winding forward",
-        "wind_reverse": "Winding back",
-        "stopping": "Stopping",
+        "stop": wording("acts.stop"),
+        "running_up": wording("acts.running_up"),
+        "standby": wording("acts.standby"),
+        "play": wording("acts.play"),
+        "record": wording("acts.record"),
+        "wind_forward": wording("acts.winding_forward"),
+        "wind_reverse": wording("acts.winding_back"),
+        "stopping": wording("acts.stopping"),
     }
 )
 # How a recording joins what lies on the tape: not at all (a new recording), by a new control track that runs on from
 # the old one, or inside the old control track.
-EDIT_MODES: Mapping[str, str] = MappingProxyType({"off": "New recording", "assemble": "Assemble", "insert": "Insert"})
+EDIT_MODES: Mapping[str, str] = MappingProxyType(
+    {"off": wording("acts.new_recording"), "assemble": wording("acts.assemble"), "insert": wording("acts.insert")}
+)
 TRACKS = ("video", "control", "programme", "cue")
 
 ACT_GROUPS: Mapping[str, str] = MappingProxyType(
     {
-        "motion": "Tape",
-        "record": "Record",
-        "timer": "Timer",
-        "reel": "Reel and threading",
-        "covers": "Covers and power",
-        "care": "Care",
-        "cards": "Cards",
+        "motion": wording("acts.tape"),
+        "record": wording("acts.record"),
+        "timer": wording("acts.timer"),
+        "reel": wording("acts.reel_threading"),
+        "covers": wording("acts.covers_power"),
+        "care": wording("acts.care"),
+        "cards": wording("acts.cards"),
     }
 )
 
@@ -73,94 +76,76 @@ class ActSpec:
 
 
 # What every caution ends with (TRADE): the simulator certifies nobody.
-_FIRST = " The machine's manual, the site rules, local codes and a qualified person come first."
-_WHEEL = (
-    "The head wheel turns at 14 400 to 15 000 turns a minute and takes a while to come to rest. Keep the covers shut "
-    "while it turns; keep hair, ties, sleeves and fingers away. It must never turn without air." + _FIRST
-)
-_REELS = (
-    "Reels that turn pinch, and a full one is slow to stop: keep fingers, sleeves and loose things away from reels, "
-    "arms and pinch roller." + _FIRST
-)
-_HEAVY = (
-    "A full reel is heavy: hold it with both hands at hub and flange, bend the knees, and see that it sits and is "
-    "locked on its hub." + _FIRST
-)
-_MAINS = (
-    "Mains voltage and stored charge kill. Switch off, lock the switch off and keep the key, wait until the supplies "
-    "are discharged, and prove it with a meter before you touch anything." + _FIRST
-)
-_CLEANING = (
-    "Cleaning solvent burns and its vapour is harmful: open a window, no flame, no sparks, gloves. Only with the mains "
-    "locked off and the wheel at rest. The tips are brittle: no force, and wipe them only as the manual says." + _FIRST
-)
-_MAGNET = (
-    "A degausser's field erases tapes and disturbs pacemakers: no tape near, nobody with a pacemaker in the room. "
-    "Switch it on and off at arm's length and move it slowly." + _FIRST
-)
-_TIPS = "The tips are brittle and sharp, and the wheel must be at rest: look, and touch with nothing hard." + _FIRST
+_FIRST = wording("acts.machines_manual_site_rules")
+_WHEEL = wording("acts.head_wheel_turns_14") + _FIRST
+_REELS = wording("acts.reels_turn_pinch_full") + _FIRST
+_HEAVY = wording("acts.full_reel_heavy_hold") + _FIRST
+_MAINS = wording("acts.mains_voltage_stored_charge") + _FIRST
+_CLEANING = wording("acts.cleaning_solvent_burns_vapour") + _FIRST
+_MAGNET = wording("acts.degaussers_field_erases_tapes") + _FIRST
+_TIPS = wording("acts.tips_brittle_sharp_wheel") + _FIRST
 
 _ACTS = (
-    ActSpec("stop", "Stop", "Stop the tape and let the head wheel run down.", "", "motion"),
-    ActSpec("standby", "Standby", "Bring wheel and servos up to speed and hold the tape still.", _WHEEL, "motion"),
-    ActSpec("play", "Play", "Run the tape past the heads at its speed.", _WHEEL, "motion"),
-    ActSpec("wind_forward", "Wind forward", "Wind on to the take-up reel; stops before the end.", _REELS, "motion"),
-    ActSpec("wind_reverse", "Wind back", "Wind on to the supply reel; stops before the beginning.", _REELS, "motion"),
+    ActSpec("stop", wording("acts.stop"), wording("acts.stop_tape_let_head"), "", "motion"),
+    ActSpec("standby", wording("acts.standby"), wording("acts.bring_wheel_servos_up"), _WHEEL, "motion"),
+    ActSpec("play", wording("acts.play"), wording("acts.run_tape_past_heads"), _WHEEL, "motion"),
+    ActSpec("wind_forward", wording("acts.wind_forward"), wording("acts.wind_take_up_reel"), _REELS, "motion"),
+    ActSpec("wind_reverse", wording("acts.wind_back"), wording("acts.wind_supply_reel_stops"), _REELS, "motion"),
     ActSpec(
         "record_arm",
-        "Arm record",
-        "First of two steps: what lies on the tape is erased by the second.",
-        "Recording erases. Read the label of the reel; an alignment tape is never recorded on.",
+        wording("acts.arm_record"),
+        wording("acts.first_two_steps_what"),
+        wording("acts.recording_erases_read_label"),
         "record",
     ),
-    ActSpec("record", "Record", "Second of two steps: erase and record from here.", "", "record"),
-    ActSpec("disarm", "Disarm record", "End a recording, or take back the first step.", "", "record"),
-    ActSpec("reset_timer", "Reset timer", "Set the tape timer to 0 by hand.", "", "timer"),
-    ActSpec("fit_reel", "Fit reel", "Put the full reel on the supply hub and lock it.", _HEAVY, "reel"),
-    ActSpec("take_off_reel", "Take off reel", "Take the full reel off the supply hub.", _HEAVY, "reel"),
+    ActSpec("record", wording("acts.record"), wording("acts.second_two_steps_erase"), "", "record"),
+    ActSpec("disarm", wording("acts.disarm_record"), wording("acts.end_recording_take_back"), "", "record"),
+    ActSpec("reset_timer", wording("acts.reset_timer"), wording("acts.set_tape_timer_0"), "", "timer"),
+    ActSpec("fit_reel", wording("acts.fit_reel"), wording("acts.put_full_reel_supply"), _HEAVY, "reel"),
+    ActSpec("take_off_reel", wording("acts.take_off_reel"), wording("acts.take_full_reel_off"), _HEAVY, "reel"),
     ActSpec(
         "thread",
-        "Thread",
-        "Lead the tape through arms, guide and capstan to the other reel and wind some turns on by hand.",
+        wording("acts.thread"),
+        wording("acts.lead_tape_through_arms"),
         _REELS,
         "reel",
     ),
     ActSpec(
         "check_threading",
-        "Check threading",
-        "Turn the reels by hand: no slack, no twist, the tape in every guide and clear of the wheel.",
+        wording("acts.check_threading"),
+        wording("acts.turn_reels_hand_no"),
         _REELS,
         "reel",
     ),
-    ActSpec("unthread", "Unthread", "Take the tape out of the path and back on its reel.", _REELS, "reel"),
-    ActSpec("fit_ring", "Fit ring", "Fit the ring that allows recording on this reel.", "", "reel"),
-    ActSpec("remove_ring", "Remove ring", "Take the ring out: the reel cannot be recorded on.", "", "reel"),
-    ActSpec("open_covers", "Open covers", "Open the covers over wheel and reels.", _WHEEL, "covers"),
-    ActSpec("close_covers", "Close covers", "Close the covers.", "", "covers"),
-    ActSpec("isolate", "Isolate", "Switch the mains off, lock it off and keep the key.", _MAINS, "covers"),
-    ActSpec("restore_power", "Restore power", "Unlock the mains and switch it on.", _MAINS, "covers"),
+    ActSpec("unthread", wording("acts.unthread"), wording("acts.take_tape_out_path"), _REELS, "reel"),
+    ActSpec("fit_ring", wording("acts.fit_ring"), wording("acts.fit_ring_allows_recording"), "", "reel"),
+    ActSpec("remove_ring", wording("acts.remove_ring"), wording("acts.take_ring_out_reel"), "", "reel"),
+    ActSpec("open_covers", wording("acts.open_covers"), wording("acts.open_covers_over_wheel"), _WHEEL, "covers"),
+    ActSpec("close_covers", wording("acts.close_covers"), wording("acts.close_covers_2"), "", "covers"),
+    ActSpec("isolate", wording("acts.isolate"), wording("acts.switch_mains_off_lock"), _MAINS, "covers"),
+    ActSpec("restore_power", wording("acts.restore_power"), wording("acts.unlock_mains_switch"), _MAINS, "covers"),
     ActSpec(
         "clean_path",
-        "Clean heads and path",
-        "Clean head tips, guide, fixed heads, capstan and rollers.",
+        wording("acts.clean_heads_path"),
+        wording("acts.clean_head_tips_guide"),
         _CLEANING,
         "care",
     ),
-    ActSpec("degauss", "Degauss heads", "Take magnetism out of heads and guides.", _MAGNET, "care"),
-    ActSpec("inspect_heads", "Inspect heads", "Look at the head tips through a glass.", _TIPS, "care"),
+    ActSpec("degauss", wording("acts.degauss_heads"), wording("acts.take_magnetism_out_heads"), _MAGNET, "care"),
+    ActSpec("inspect_heads", wording("acts.inspect_heads"), wording("acts.look_head_tips_through"), _TIPS, "care"),
     ActSpec(
         "put_on_extender",
-        "Card on extender",
-        "Put the card of a stage on the extender, so that its inner points can be probed.",
-        "Cards are put in and taken out with the power down: a live card can destroy itself and others. " + _MAINS,
+        wording("acts.card_extender"),
+        wording("acts.put_card_stage_extender"),
+        wording("acts.cards_put_taken_out") + _MAINS,
         "cards",
         takes_stage=True,
     ),
     ActSpec(
         "take_off_extender",
-        "Card back in place",
-        "Take the card off the extender and put it back in its place.",
-        "Cards are put in and taken out with the power down: a live card can destroy itself and others. " + _MAINS,
+        wording("acts.card_back_place"),
+        wording("acts.take_card_off_extender"),
+        wording("acts.cards_put_taken_out") + _MAINS,
         "cards",
     ),
 )

@@ -18,6 +18,7 @@ from sim.transport.motion import DeckMotion
 from sim.transport.reels import LEADER_M, PATH_M, WHEEL_TO_TAKEUP_M, TapePath
 from sim.transport.services import AIR_NOMINAL_KPA, VACUUM_NOMINAL_KPA
 from sim.transport.state import PINCH_S, checked_reel_length
+from sim.wording import wording
 
 __all__ = ["Deck"]
 
@@ -125,7 +126,7 @@ class Deck(DeckMotion):
             if track not in TRACKS:
                 raise UnknownNameError("track", track, TRACKS)
         if not chosen:
-            raise InterlockError("No track is chosen: choose at least one to record.")
+            raise InterlockError(wording("deck.no_track_chosen_choose"))
         self._refuse_while_recording()
         self._tracks = chosen
 
@@ -151,7 +152,7 @@ class Deck(DeckMotion):
             If a reel is on the machine; if the length makes no sense.
         """
         if self._reel_fitted:
-            raise InterlockError("A reel is on the machine: unthread the tape and take the reel off first.")
+            raise InterlockError(wording("deck.reel_machine_unthread_tape"))
         self._tape = TapePath(checked_reel_length(length_m))
         self._ring_fitted = ring_fitted
 
@@ -180,7 +181,9 @@ class Deck(DeckMotion):
         lowest, highest = self.ready_places_m
         place_m = lowest if position_m is None else position_m
         if not (math.isfinite(place_m) and lowest <= place_m <= highest):
-            raise DeckError(f"place {place_m!r} m on the tape: choose from {lowest:g} to {highest:g} m")
+            raise DeckError(
+                wording("deck.place_m_tape_choose", place_m=repr(place_m), lowest=f"{lowest:g}", highest=f"{highest:g}")
+            )
         self._covers_open = self._isolated = False
         self._reel_fitted = self._threaded = self._threading_checked = True
         self._leave_record()
@@ -276,4 +279,4 @@ class Deck(DeckMotion):
 
     def _refuse_while_recording(self) -> None:
         if self._mode == "record":
-            raise InterlockError("A recording is running: end it with stop or disarm first.")
+            raise InterlockError(wording("deck.recording_running_end_stop"))

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from sim.transport.reels import LEADER_M
 from sim.transport.services import CHARGE_SAFE_PCT
+from sim.wording import wording
 
 if TYPE_CHECKING:
     from sim.transport.deck import Deck
@@ -48,47 +49,40 @@ def _moving(deck: Deck) -> bool:
     return deck.mode not in ("stop", "standby", "running_up")
 
 
-_ISOLATED = _Rule(lambda deck: deck.isolated, "The mains is locked off: restore power first.")
+_ISOLATED = _Rule(lambda deck: deck.isolated, wording("interlocks.mains_locked_off_restore"))
 _COVERS_OPEN = _Rule(
     lambda deck: deck.covers_open,
-    "The covers are open: close them first; wheel and reels run only behind closed covers.",
+    wording("interlocks.covers_open_close_them"),
 )
-_COVERS_CLOSED = _Rule(
-    lambda deck: not deck.covers_open, "The covers are closed: open them first, with the wheel at rest."
-)
-_NO_REEL = _Rule(lambda deck: not deck.reel_fitted, "There is no reel on the machine: fit one first.")
-_REEL_ON = _Rule(
-    lambda deck: deck.reel_fitted, "The reel is on the machine: unthread the tape and take the reel off first."
-)
-_NOT_THREADED = _Rule(
-    lambda deck: not deck.threaded, "The tape is not threaded: open the covers, thread it and check the threading."
-)
-_THREADED = _Rule(lambda deck: deck.threaded, "The tape is threaded: unthread it first.")
+_COVERS_CLOSED = _Rule(lambda deck: not deck.covers_open, wording("interlocks.covers_closed_open_them"))
+_NO_REEL = _Rule(lambda deck: not deck.reel_fitted, wording("interlocks.there_no_reel_machine"))
+_REEL_ON = _Rule(lambda deck: deck.reel_fitted, wording("interlocks.reel_machine_unthread_tape"))
+_NOT_THREADED = _Rule(lambda deck: not deck.threaded, wording("interlocks.tape_not_threaded_open"))
+_THREADED = _Rule(lambda deck: deck.threaded, wording("interlocks.tape_threaded_unthread_first"))
 _NOT_CHECKED = _Rule(
     lambda deck: not deck.threading_checked,
-    "The threading has not been checked: open the covers and see that the tape lies in every guide without slack.",
+    wording("interlocks.threading_not_been_checked"),
 )
-_NOT_STOPPED = _Rule(lambda deck: deck.mode != "stop", "The transport is not stopped: press stop and wait until it is.")
-_RECORDING = _Rule(lambda deck: deck.mode == "record", "A recording is running: end it with stop or disarm first.")
+_NOT_STOPPED = _Rule(lambda deck: deck.mode != "stop", wording("interlocks.transport_not_stopped_press"))
+_RECORDING = _Rule(lambda deck: deck.mode == "record", wording("interlocks.recording_running_end_stop"))
 _LIVE = _Rule(
     lambda deck: not deck.isolated,
-    "The power is on: isolate the machine, lock it off and wait for the supplies to discharge first.",
+    wording("interlocks.power_isolate_machine_lock"),
     dangerous=True,
 )
 _CHARGED = _Rule(
     lambda deck: deck.charge_pct > CHARGE_SAFE_PCT,
-    "The supplies still hold charge: wait until they are discharged, then prove it with a meter.",
+    wording("interlocks.supplies_still_hold_charge"),
     dangerous=True,
 )
 _WHEEL_TURNS = _Rule(
     lambda deck: not deck.wheel_at_rest,
-    "The head wheel is still turning: wait until it has come to rest.",
+    wording("interlocks.head_wheel_still_turning"),
     dangerous=True,
 )
 _NO_RING = _Rule(
     lambda deck: not deck.ring_fitted,
-    "The ring is not fitted, so this reel cannot be recorded on: read its label; if it may be recorded on, take it off "
-    "and fit the ring.",
+    wording("interlocks.ring_not_fitted_so"),
 )
 _RUN = (_ISOLATED, _COVERS_OPEN, _NO_REEL, _NOT_THREADED, _NOT_CHECKED)
 
@@ -99,12 +93,12 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
     "wind_forward": (
         *_RUN,
         _RECORDING,
-        _Rule(lambda deck: deck.at_end, "The tape is at its end: wind back, or play."),
+        _Rule(lambda deck: deck.at_end, wording("interlocks.tape_end_wind_back")),
     ),
     "wind_reverse": (
         *_RUN,
         _RECORDING,
-        _Rule(lambda deck: deck.at_beginning, "The tape is at its beginning: wind forward, or play."),
+        _Rule(lambda deck: deck.at_beginning, wording("interlocks.tape_beginning_wind_forward")),
     ),
     "record_arm": (
         _ISOLATED,
@@ -113,31 +107,31 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
         _NOT_THREADED,
         _Rule(
             lambda deck: deck.mode in ("wind_forward", "wind_reverse", "stopping"),
-            "The tape is not held or in play: wait for standby, then arm.",
+            wording("interlocks.tape_not_held_play"),
         ),
     ),
     "record": (
         *_RUN,
         _NO_RING,
         _RECORDING,
-        _Rule(lambda deck: not deck.record_armed, "Record is not armed: arm it first, as a step of its own."),
+        _Rule(lambda deck: not deck.record_armed, wording("interlocks.record_not_armed_arm")),
         _Rule(
             lambda deck: deck.mode not in ("standby", "play"),
-            "The transport is neither in standby nor in play: bring it to standby, then record.",
+            wording("interlocks.transport_neither_standby_nor"),
         ),
         _Rule(
             lambda deck: not deck.wheel_locked,
-            "The head wheel is not locked: wait for the lock, or see why it does not come.",
+            wording("interlocks.head_wheel_not_locked"),
         ),
         _Rule(
             lambda deck: not deck.written_tracks,
-            "There is nothing to record: insert leaves the control track as it is; choose another track as well.",
+            wording("interlocks.there_nothing_record_insert"),
         ),
     ),
-    "disarm": (_Rule(lambda deck: not deck.record_armed, "Record is not armed: there is nothing to take back."),),
+    "disarm": (_Rule(lambda deck: not deck.record_armed, wording("interlocks.record_not_armed_there")),),
     "reset_timer": (),
     "fit_reel": (
-        _Rule(lambda deck: deck.reel_fitted, "A reel is on the machine: take it off before you fit another."),
+        _Rule(lambda deck: deck.reel_fitted, wording("interlocks.reel_machine_take_off")),
         _NOT_STOPPED,
         _COVERS_CLOSED,
         _WHEEL_TURNS,
@@ -150,7 +144,7 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
         _THREADED,
         _Rule(
             lambda deck: deck.takeup_m > 0.0,
-            "All the tape is on the take-up reel: thread its end to the supply reel and wind back first.",
+            wording("interlocks.all_tape_take_up"),
         ),
     ),
     "thread": (
@@ -158,67 +152,66 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
         _NOT_STOPPED,
         _COVERS_CLOSED,
         _WHEEL_TURNS,
-        _Rule(lambda deck: deck.threaded, "The tape is threaded already: check the threading."),
+        _Rule(lambda deck: deck.threaded, wording("interlocks.tape_threaded_already_check")),
     ),
     "check_threading": (
         _NO_REEL,
         _NOT_STOPPED,
         _COVERS_CLOSED,
         _WHEEL_TURNS,
-        _Rule(lambda deck: not deck.threaded, "The tape is not threaded: thread it first."),
+        _Rule(lambda deck: not deck.threaded, wording("interlocks.tape_not_threaded_thread")),
     ),
     "unthread": (
         _NOT_STOPPED,
         _COVERS_CLOSED,
         _WHEEL_TURNS,
-        _Rule(lambda deck: not deck.threaded, "The tape is not threaded: there is nothing to take out."),
+        _Rule(lambda deck: not deck.threaded, wording("interlocks.tape_not_threaded_there")),
         _Rule(
             lambda deck: min(deck.takeup_m, deck.supply_m) > _NEAR_END_M,
-            "There is tape on both reels: close the covers and wind back to the beginning first.",
+            wording("interlocks.there_tape_both_reels"),
         ),
     ),
-    "fit_ring": (_REEL_ON, _Rule(lambda deck: deck.ring_fitted, "The ring is fitted already.")),
-    "remove_ring": (_REEL_ON, _Rule(lambda deck: not deck.ring_fitted, "There is no ring in this reel.")),
+    "fit_ring": (_REEL_ON, _Rule(lambda deck: deck.ring_fitted, wording("interlocks.ring_fitted_already"))),
+    "remove_ring": (_REEL_ON, _Rule(lambda deck: not deck.ring_fitted, wording("interlocks.there_no_ring_reel"))),
     "open_covers": (
-        _Rule(lambda deck: deck.covers_open, "The covers are open already."),
+        _Rule(lambda deck: deck.covers_open, wording("interlocks.covers_open_already")),
         _Rule(
             _moving,
-            "The tape is moving: press stop and wait until reels and wheel are at rest.",
+            wording("interlocks.tape_moving_press_stop"),
             dangerous=True,
         ),
         _Rule(
             lambda deck: deck.mode != "stop",
-            "The head wheel is driven: press stop and wait until it has come to rest.",
+            wording("interlocks.head_wheel_driven_press"),
             dangerous=True,
         ),
         _WHEEL_TURNS,
     ),
-    "close_covers": (_Rule(lambda deck: not deck.covers_open, "The covers are closed already."),),
+    "close_covers": (_Rule(lambda deck: not deck.covers_open, wording("interlocks.covers_closed_already")),),
     "isolate": (
-        _Rule(lambda deck: deck.isolated, "The mains is locked off already."),
+        _Rule(lambda deck: deck.isolated, wording("interlocks.mains_locked_off_already")),
         _NOT_STOPPED,
         _Rule(
             lambda deck: not deck.wheel_at_rest,
-            "The head wheel is still turning and needs its air: wait until it has come to rest, then isolate. In an "
-            "emergency a real machine is switched off at once.",
+            wording("interlocks.head_wheel_still_turning_2"),
             dangerous=True,
         ),
     ),
-    "restore_power": (_Rule(lambda deck: not deck.isolated, "The power is on already."),),
+    "restore_power": (_Rule(lambda deck: not deck.isolated, wording("interlocks.power_already")),),
     "clean_path": (
         _WHEEL_TURNS,
         _LIVE,
         _COVERS_CLOSED,
         _Rule(
             lambda deck: deck.threaded,
-            "The tape is in the path and solvent harms it: unthread it first.",
+            wording("interlocks.tape_path_solvent_harms"),
             dangerous=True,
         ),
     ),
     "degauss": (
         _Rule(
             lambda deck: deck.reel_fitted,
-            "A tape is on the machine and the degausser would erase it: take the reel off and far away first.",
+            wording("interlocks.tape_machine_degausser_would"),
             dangerous=True,
         ),
         _WHEEL_TURNS,
@@ -229,7 +222,7 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
         _WHEEL_TURNS,
         _LIVE,
         _COVERS_CLOSED,
-        _Rule(lambda deck: deck.threaded, "The tape is in front of the heads: unthread it first."),
+        _Rule(lambda deck: deck.threaded, wording("interlocks.tape_front_heads_unthread")),
     ),
     "put_on_extender": (
         _WHEEL_TURNS,
@@ -237,11 +230,11 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
         _CHARGED,
         _Rule(
             lambda deck: deck.extender_stage is not None,
-            "A card is on the extender already: put it back in its place first.",
+            wording("interlocks.card_extender_already_put"),
         ),
     ),
     "take_off_extender": (
-        _Rule(lambda deck: deck.extender_stage is None, "There is no card on the extender."),
+        _Rule(lambda deck: deck.extender_stage is None, wording("interlocks.there_no_card_extender")),
         _WHEEL_TURNS,
         _LIVE,
         _CHARGED,

@@ -14,6 +14,7 @@ from sim.transport.condition import DeckError
 from sim.transport.drive import HOLD_PULL_N, brake, drag_n, play_pull_n, wind, wind_distance_m
 from sim.transport.reels import PATH_M
 from sim.transport.state import DeckState
+from sim.wording import wording
 
 __all__ = ["MAX_STEP_S", "DeckMotion"]
 
@@ -31,17 +32,15 @@ _MAX_RATIO, _LEAST_RATIO = 4.0, 0.5
 _RUNS = ("play", "record")
 _WINDS = ("wind_forward", "wind_reverse")
 
-_NO_AIR = "The air for the head wheel does not hold: the wheel was switched off. Look at the gauge, pump and lines."
-_NO_LOCK = "The head wheel did not lock in time: it was switched off. Look at the air, the drive and the reference."
-_NO_VACUUM = "The vacuum does not hold the tape in the guide: the tape was stopped. Look at the gauge, pump and guide."
-_LOST_LOCK = "The head wheel lost its lock: the recording was ended. See why before you record again."
-_SLACK = (
-    "The {side} tension arm stands at its slack stop: the tape was stopped. See whether the tape is still threaded."
-)
-_TIGHT = "The {side} tension arm stands at its tight stop: the tape was stopped. Check the tension of that side."
-_AT_END = "The end of the tape is near: winding stopped by itself, with the leader left on the supply reel."
-_AT_BEGINNING = "The beginning of the tape is near: winding stopped by itself, with the leader on the take-up reel."
-_RAN_OFF = "The tape ran off its reel: open the covers and thread it again."
+_NO_AIR = wording("deck.air_head_wheel_does")
+_NO_LOCK = wording("deck.head_wheel_did_not")
+_NO_VACUUM = wording("deck.vacuum_does_not_hold")
+_LOST_LOCK = wording("deck.head_wheel_lost_lock")
+_SLACK = wording("deck.tension_arm_stands_slack")
+_TIGHT = wording("deck.tension_arm_stands_tight")
+_AT_END = wording("deck.end_tape_near_winding")
+_AT_BEGINNING = wording("deck.beginning_tape_near_winding")
+_RAN_OFF = wording("deck.tape_ran_off_reel")
 
 
 class DeckMotion(DeckState):
@@ -216,7 +215,9 @@ class DeckMotion(DeckState):
             return
         self._arm_s += dt_s
         if self._arm_s > _ARM_LIMIT_S:
-            self._trip(_SLACK.format(side=slack) if slack else _TIGHT.format(side=tight))
+            self._trip(
+                _SLACK.format(side=wording(f"deck.{slack}")) if slack else _TIGHT.format(side=wording(f"deck.{tight}"))
+            )
 
     # --- changes of mode -------------------------------------------------------------------------------------------
 

@@ -203,7 +203,7 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     files: dict[str, bytes] = {}
     for group in (core, scripts, panel, page, python, still):
         files |= group.paths()
-    texts = words_json(language_texts().words, {name: f"{words.folder}/{file}" for name, file in others.items()})
+    texts = words_json(language_texts(ENGLISH).words, {name: f"{words.folder}/{file}" for name, file in others.items()})
     files["console.html"] = _filled(
         "console.html",
         {"page": page.folder, "content_security_policy": html.escape(CONSOLE_POLICY), "words": texts},
@@ -244,7 +244,7 @@ def _filled(name: str, values: Mapping[str, str]) -> bytes:
         pattern = r"\{\{(?P<named>\w+)\}\}|(?P<escaped>(?!))|(?P<braced>(?!))|(?P<invalid>(?!))"  # type: ignore[assignment]
 
     page = Placeholders((STATIC / name).read_text("utf-8"))
-    return with_texts(page.substitute(values), language_texts().words).encode()
+    return with_texts(page.substitute(values), language_texts(ENGLISH).words).encode()
 
 
 def _archive(wheels: list[Path], core: Path) -> bytes:

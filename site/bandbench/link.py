@@ -19,6 +19,9 @@ class LinkCommandError(BandbenchError):
     """Something asked of ``bandbench link`` that cannot be done."""
 
 
+_OWN = "each reader's own"
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what ``bandbench link`` understands."""
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
@@ -101,7 +104,7 @@ def described(link: Link) -> list[str]:
         lines.append(f"mode: {link.mode}")
     if link.practice:
         lines.append(f"practice: {link.practice}")
-    return [*lines, f"language: {link.language}"]
+    return [*lines, f"language: {link.language or _OWN}"]
 
 
 def _task(task: Task) -> str:

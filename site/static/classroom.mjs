@@ -1,6 +1,7 @@
 // The class's window as an instructor's console sees it: it has a name, says that it is there, passes on what a console
 // asks and tells what the bench answers. Nothing of it is written into the page, its address or the browser's log.
 
+import { spoken } from "./language.mjs";
 import { newName, openChannel, problemOf, sealed } from "./consoleprotocol.mjs";
 
 const CONSOLE_PAGE = "console.html";
@@ -55,7 +56,7 @@ export function consoleAgain() {
 export function acceptConsole(send) {
   post = send;
   document.addEventListener("bandbench:open-console", ({ detail }) => {
-    if (channel === null || open(`${CONSOLE_PAGE}#${own}`, `bandbench-console-${own}`, "popup,width=900,height=1000") === null) detail.refused = true;
+    if (channel === null || open(`${CONSOLE_PAGE}?language=${spoken}#${own}`, `bandbench-console-${own}`, "popup,width=900,height=1000") === null) detail.refused = true;
   });
   if (typeof BroadcastChannel !== "function") return;
   channel = openChannel();

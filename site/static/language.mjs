@@ -4,6 +4,7 @@
 import { launchedLanguages } from "./cmi5.mjs";
 
 const KEPT_AS = "bandbench-language";
+const GO_ON_WITH = "bandbench-go-on-with";
 const { english, names, addresses } = JSON.parse(document.getElementById("site-words").textContent);
 
 // The browser may refuse the page its storage.
@@ -18,7 +19,9 @@ function kept() {
 // The first that is there: a link's, the learner's own as a learning system knows it that launched the page, the one
 // chosen here before, the browser's own.
 async function chosen() {
-  const { statements } = JSON.parse(document.getElementById("site-parts").textContent);
+  // The instructor's console has no parts and is never launched.
+  const parts = document.getElementById("site-parts");
+  const { statements } = parts === null ? {} : JSON.parse(parts.textContent);
   const launched = Object.keys(names).length > 1 ? await launchedLanguages(statements?.cmi5) : [];
   const asked = [new URLSearchParams(location.search).get("language"), ...launched, kept(), ...(navigator.languages ?? [])];
   for (const one of asked) {
@@ -67,8 +70,9 @@ function translatePage() {
   for (const element of document.querySelectorAll("[data-english]")) element.lang = "en";
 }
 
-// The list to choose from, where there is more than one language. The choice is kept, and the page begins anew with it.
-export function offerLanguages(field, list) {
+// The list to choose from, where there is more than one language. The choice is kept, and the page begins anew with it;
+// the attempt that is going on (its id, from `goingOn`) is gone on with there (see learner.mjs).
+export function offerLanguages(field, list, goingOn) {
   if (Object.keys(names).length < 2) return;
   list.replaceChildren(...Object.entries(names).map(([name, title]) => {
     const option = new Option(title, name, name === language, name === language);
@@ -83,6 +87,11 @@ export function offerLanguages(field, list) {
     } catch {
       // Then the address says so.
       address.searchParams.set("language", list.value);
+    }
+    try {
+      sessionStorage.setItem(GO_ON_WITH, goingOn());
+    } catch {
+      // Then it waits among those that were left.
     }
     history.replaceState(null, "", address);
     location.reload();

@@ -225,5 +225,5 @@ function start() {
 }
 
 // A learning system lets a visit begin once, so it alone says in which language.
-if (packaged === "") offerLanguages(document.getElementById("language-field"), document.getElementById("language"));
+if (packaged === "") offerLanguages(document.getElementById("language-field"), document.getElementById("language"), attemptThatGoesOn);
 start();

@@ -160,6 +160,7 @@ export function render({ model, el }) {
     try {
       const text = new TextDecoder("utf-8", { fatal: true }).decode(await file.arrayBuffer());
       refuse("");
+      fromFile = true;
       model.send_msg({ do: "file", name: file.name, text });
     } catch (error) {
       refuse(fill(error instanceof TypeError ? words.not_utf8 : words.not_read, { name: file.name }));
@@ -174,6 +175,7 @@ export function render({ model, el }) {
   });
 
   let kept = "";
+  let fromFile = false;
   follow(model, ["shown"], () => {
     const shown = JSON.parse(model.shown);
     details.hidden = !shown.on;
@@ -182,6 +184,9 @@ export function render({ model, el }) {
     if (shown.link && shown.link !== kept) {
       kept = shown.link;
       try { history.replaceState(null, "", `?${kept}`); } catch { /* Not allowed in this frame. */ }
+      // A file that asks for another language: the page begins anew with it, from the link.
+      const asked = new URLSearchParams(kept).get("language");
+      if (fromFile && asked && !document.documentElement.lang.startsWith(asked)) location.reload();
     }
     if (!shown.title && kept) {
       kept = "";

@@ -1,6 +1,6 @@
 """The languages of the bench: which one it speaks, and the files that hold each one's texts.
 
-Contents: `LANGUAGE`, `ENGLISH`, `LanguageTexts`, `language_texts` (what a language's files say), `flat_texts`,
+Contents: `LANGUAGE`, `ENGLISH`, `SIM`, `LanguageTexts`, `language_texts` (what a language's files say), `flat_texts`,
 `browser_json` (the same as one file for the browser), `overlay_texts`, `WORDS_FOLDER`.
 
 The page's own texts stand in ``words/LANGUAGE.toml`` beside the package, every key of English in every language. The
@@ -22,11 +22,13 @@ from pathlib import Path
 
 import bandbench
 from bandbench.bench.datafiles import FOLDER, read_toml
+from sim import wording
 from sim.errors import BandbenchError
 
 __all__ = [
     "ENGLISH",
     "LANGUAGE",
+    "SIM",
     "WORDS_FOLDER",
     "LanguageError",
     "LanguageTexts",
@@ -34,10 +36,14 @@ __all__ = [
     "flat_texts",
     "language_texts",
     "overlay_texts",
+    "speak",
 ]
 
 ENGLISH = "en"
 """The language every text is written in first."""
+
+SIM = "sim."
+"""What the keys of `sim`'s own texts begin with in a language's table."""
 
 WORDS_FOLDER = Path(bandbench.__file__).parents[1] / "words"
 
@@ -101,10 +107,19 @@ def language_texts(language: str = LANGUAGE) -> LanguageTexts:
     source, sent = WORDS_FOLDER / f"{language}.toml", WORDS_FOLDER / f"{language}.json"
     if source.is_file():
         words = flat_texts(read_toml(source.read_text("utf-8")), source.name)
-        return LanguageTexts(words, {} if language == ENGLISH else overlay_texts(language))
+        if language == ENGLISH:
+            return LanguageTexts(words | {f"{SIM}{key}": text for key, text in wording.ENGLISH.items()}, {})
+        return LanguageTexts(words, overlay_texts(language))
     if sent.is_file():
         return LanguageTexts(**json.loads(sent.read_text("utf-8")))
     raise LanguageError(f"There are no texts in {language!r}: {source.name} is not in the folder words.")
+
+
+def speak() -> None:
+    """Let `sim` say its texts in the bench's language; to be called before anything else of it is imported."""
+    if LANGUAGE != ENGLISH:
+        words = language_texts().words
+        wording.install({key.removeprefix(SIM): text for key, text in words.items() if key.startswith(SIM)})
 
 
 def overlay_texts(language: str, folder: Path = FOLDER) -> dict[str, dict[str, str]]:
@@ -123,4 +138,6 @@ def overlay_texts(language: str, folder: Path = FOLDER) -> dict[str, dict[str, s
 def browser_json(language: str) -> str:
     """Return a language's texts as one file of JSON, as `language_texts` reads it in the browser."""
     texts = language_texts(language)
-    return json.dumps({"words": texts.words, "data": texts.data}, ensure_ascii=False, separators=(",", ":"))
+    # `sim` has its English texts itself.
+    words = {key: text for key, text in texts.words.items() if language != ENGLISH or not key.startswith(SIM)}
+    return json.dumps({"words": words, "data": texts.data}, ensure_ascii=False, separators=(",", ":"))

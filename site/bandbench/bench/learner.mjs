@@ -8,6 +8,18 @@ function day(iso) {
   return new Date(iso).toLocaleDateString(document.documentElement.lang, { dateStyle: "medium" });
 }
 
+function goOnWith(left) {
+  try {
+    const id = sessionStorage.getItem("bandbench-go-on-with");
+    if (!left.some((one) => one.id === id && !one.problem)) return "";
+    sessionStorage.removeItem("bandbench-go-on-with");
+    return id;
+  } catch {
+    // The browser refuses the page its storage.
+    return "";
+  }
+}
+
 // Attempts that were left: each with what was done, to go on with it or to put it away.
 function leftSection(words, send) {
   const element = h("div", { class: "left-attempts" });
@@ -15,6 +27,9 @@ function leftSection(words, send) {
   const show = ({ left }) => {
     if (JSON.stringify(left) === key) return;
     key = JSON.stringify(left);
+    // Where the page began anew for another language, the attempt that was going on goes on by itself.
+    const going = goOnWith(left);
+    if (going) send("resume", going);
     element.replaceChildren(...left.map((one) => h("section", { class: "left-attempt", "aria-label": one.title },
       h("h3", {}, one.title),
       h("p", { class: "about" }, fill(words.left_about, { ...one, date: moment(one.at) })),

@@ -45,7 +45,7 @@ PARAMETERS: Mapping[str, str] = MappingProxyType(
         "mode": f"what the bench opens for, without a lesson: {', '.join(MODES)}",
         "standard": f"{', '.join(STANDARDS)}; free where no lesson fixes it: with mode=practise or mode=demonstrate",
         "practice": "recording practice; free in the same places",
-        "language": f"{', '.join(LANGUAGES)}",
+        "language": f"{', '.join(LANGUAGES)}; each reader's own if left out",
     }
 )
 """Every parameter of a link, and what it can be."""
@@ -80,14 +80,14 @@ class Link:
     practice : str
         Recording practice of the open bench, and with it the standard; empty for the usual one.
     language : str
-        One of `LANGUAGES`.
+        One of `LANGUAGES`, or empty: each reader's own.
     """
 
     task: Task | None = None
     assignment: Assignment | None = None
     mode: str = ""
     practice: str = ""
-    language: str = "en"
+    language: str = ""
 
 
 def _refusal(key: str, reason: str, remedy: str = _REMEDY) -> LinkError:
@@ -257,7 +257,7 @@ def format_link(link: Link) -> str:
         given["mode"] = link.mode
     if link.practice:
         given["practice"] = link.practice
-    if link.language != next(iter(LANGUAGES)) or not given:
+    if link.language:
         given["language"] = link.language
     query = urlencode(given, quote_via=quote, safe=_SEPARATORS)
     if len(query) > LONGEST_LINK:

@@ -42,7 +42,7 @@ _LESSON = (
 _TEXTS: Mapping[str, tuple[str, ...]] = {
     "course.toml": ("title", "groups.[].title", "groups.[].text"),
     "faults.toml": (
-        "faults.[].title", "faults.[].any_head_title", "faults.[].description", "faults.[].symptoms.*",
+        "faults.[].title", "faults.[].description", "faults.[].symptoms.*",
         "faults.[].proof.[].words", "faults.[].look_alikes.[].tell", "faults.[].remedy.text",
     ),
     "glossary.toml": ("terms.[].term", "terms.[].meaning", "terms.[].source"),

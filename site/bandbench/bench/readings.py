@@ -16,6 +16,7 @@ from sim.frame import PlaybackFrame
 from sim.instruments import DEFAULT_READINGS, MEASUREMENTS, MeasurementError, measure, tracking_level_pct
 from sim.machine_readings import MACHINE_READINGS, read_machine
 from sim.station import Station
+from sim.wording import unit_words
 
 __all__ = [
     "Readings",
@@ -100,13 +101,13 @@ def take_readings(
         else:
             values[name] = value if math.isfinite(value) else None
             if values[name] is None:
-                reasons[name] = "no signal"
+                reasons[name] = say("meters.no_signal")
     return Readings(frame, revision, values, reasons, tracking_level_pct(frame))
 
 
 def unit_sign(unit: str) -> str:
-    """Return a unit as it is printed: µm for um."""
-    return _SIGNS.get(unit, unit)
+    """Return a unit as it is printed: µm for um, words in the language of the page."""
+    return _SIGNS.get(unit) or unit_words(unit)
 
 
 def typeset(text: str) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bandbench.bench.readings import number, typeset
+from bandbench.bench.readings import number, typeset, unit_sign
 from bandbench.bench.snapshot import csv_text, file_name
 from bandbench.bench.words import say
 from sim.instruments import (
@@ -129,7 +129,7 @@ def sentence_of(bench: Bench) -> str:
         line=scope.line,
         low=number(float(trace.y.min()), 2),
         high=number(float(trace.y.max()), 2),
-        unit=trace.y_unit,
+        unit=unit_sign(trace.y_unit),
     )
 
 

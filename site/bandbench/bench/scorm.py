@@ -20,7 +20,7 @@ from datetime import datetime
 from bandbench.bench.recordform import LONGEST_NAME
 from bandbench.bench.scormstate import CourseOutcome
 from sim.training.answers import AnswerResult
-from sim.training.checks import CheckResult
+from sim.training.checks import CheckResult, number_text
 from sim.training.lesson import Lesson
 from sim.training.progress import mastered_at
 from sim.training.score import Score
@@ -341,10 +341,26 @@ def check_values(
     yield from _interaction(
         place, f"{lesson.id}.{result.check.name}", objective, at, result.check.weight, "performance"
     )
-    yield f"{lead}.student_response", plain_text(result.value_text)
-    yield f"{lead}.correct_responses.0.pattern", plain_text(result.target_text)
+    yield f"{lead}.student_response", plain_text(_value(result))
+    yield f"{lead}.correct_responses.0.pattern", plain_text(_target(result))
     yield f"{lead}.result", "correct" if result.passed else "wrong"
     yield f"{lead}.latency", span(latency_s)
+
+
+def _value(result: CheckResult) -> str:
+    """Return a reading as a learning system gets it: in the same words whatever language the page speaks."""
+    if result.value is None:
+        return "no reading"
+    return f"{number_text(result.value, result.check.tolerance)} {result.check.unit}"
+
+
+def _target(result: CheckResult) -> str:
+    check = result.check
+    wide = number_text(check.tolerance, check.tolerance, signed=False)
+    goal = number_text(result.target, check.tolerance)
+    if check.kind == "peak":
+        return f"the peak {goal} {check.unit}, at most {wide} {check.unit} below it"
+    return f"{goal} {check.unit} within {wide} {check.unit}"
 
 
 def answer_values(

@@ -1,0 +1,377 @@
+"""English texts of `sim` by key: test points, signals, tapes, sound, servos and what is seen of them.
+
+Contents: `SIGNAL_TEXTS`, a part of `sim.wording.ENGLISH`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+__all__ = ["SIGNAL_TEXTS"]
+
+SIGNAL_TEXTS: Mapping[str, str] = MappingProxyType(
+    {
+        "unit.of_nominal": "of nominal",
+        "unit.ire_or_mv": "IRE or mV",
+        "unit.lines": "lines",
+        "unit.frames": "frames",
+        "unit.dropouts": "dropouts",
+        "unit.cycles": "cycles",
+        "unit.joints": "joints",
+        "unit.rev_s": "rev/s",
+        "points.input_video": "Input video",
+        "points.video_sent_machine": "The video that is sent to the machine.",
+        "points.video_after_pre_emphasis": "Video after pre-emphasis",
+        "points.what_drives_modulator_told": "What drives the modulator, told by the carrier it makes: edges "
+        "overshoot, as fine detail is raised.",
+        "points.rf_modulator_output": "RF, modulator output",
+        "points.frequency_modulated_carrier": "The frequency-modulated carrier.",
+        "points.video_electronics_electronics": "Video, electronics to electronics",
+        "points.input_through_modulator_demodulator": "The input through modulator and demodulator, without heads "
+        "and tape.",
+        "points.rf_four_heads_over": "RF of the four heads over each other",
+        "points.four_channels_before_switcher": "The four channels before the switcher, one over the other; best at "
+        "pass rate or wheel rate.",
+        "points.rf_switcher_output": "RF, switcher output",
+        "points.four_channels_joined_into": "The four channels joined into one RF signal.",
+        "points.rf_limiter_output": "RF, limiter output",
+        "points.rf_level_held_what": "The RF with its level held: what remains is when it passes through zero.",
+        "points.discriminator_output": "Discriminator output",
+        "points.carriers_frequency_found_before": "The carrier's frequency as found, before de-emphasis and "
+        "low-pass: noise is loud here, edges overshoot.",
+        "points.demodulated_video": "Demodulated video",
+        "points.video_sync_came_off": "Video with the sync that came off the tape.",
+        "points.corrected_video": "Corrected video",
+        "points.video_behind_dropout_compensation": "Video behind dropout compensation and time-base correction.",
+        "points.clamped_video": "Clamped video",
+        "points.corrected_video_each_lines": "Corrected video with each line's back porch held at blanking, before "
+        "it gets new sync.",
+        "points.processed_video": "Processed video",
+        "points.video_new_sync_clean": "Video with new sync and clean blanking.",
+        "points.control_track": "Control track",
+        "points.off_tape_sine_places": "The off-tape sine that places the tape against the wheel; a pulse marks each "
+        "frame. Best at field rate.",
+        "points.rf_head": "RF of head {head}",
+        "points.channel_before_switcher_one": "Channel {head} before the switcher: one burst of RF for each turn of "
+        "the wheel.",
+        "describe.lean_left": "bands lean {us} us to the left from top to bottom",
+        "describe.bow_left": "bands are bowed by {us} us, ends to the left",
+        "describe.aside_left": "bands of head {head} stand {ns} ns to the left",
+        "describe.lean_right": "bands lean {us} us to the right from top to bottom",
+        "describe.bow_right": "bands are bowed by {us} us, ends to the right",
+        "describe.aside_right": "bands of head {head} stand {ns} ns to the right",
+        "describe.waveform_line": "Waveform monitor: {point} at line rate, {what}.",
+        "describe.heads_line": "Waveform monitor: RF of the four heads at line rate, of nominal: {heads}.",
+        "describe.waveform_field": "Waveform monitor: {point} at field rate, {what}.",
+        "describe.heads_field": "Waveform monitor: RF of the four heads at field rate, of nominal: {heads}.",
+        "describe.waveform_wheel": "Waveform monitor: {point} at wheel rate, {what}.",
+        "describe.heads_wheel": "Waveform monitor: RF of the four heads at wheel rate, of nominal: {heads}.",
+        "describe.waveform_pass": "Waveform monitor: {point} at pass rate, {what}.",
+        "describe.heads_pass": "Waveform monitor: RF of the four heads at pass rate, of nominal: {heads}.",
+        "describe.no_tape": "no tape is being played",
+        "describe.noisy": "noise in the bands of head {heads}",
+        "describe.picture_monitor_mean_brightness": "Picture monitor: {where}{what}; mean brightness {brightness} %.",
+        "describe.from": "from {scale} to {scale_2}",
+        "describe.rf_level_against_nominal": "RF level against nominal: {heads}.",
+        "describe.tracking_meter_full_rf": "Tracking meter: {frame} % of full RF.",
+        "describe.no_bands_no_tape": "no bands, no tape",
+        "describe.no_steady_level": "with no steady level",
+        "describe.rf_level": "RF level: {no_tape}.",
+        "describe.tracking_meter": "Tracking meter: {no_tape}.",
+        "describe.bands_straight_clean": "bands straight and clean",
+        "describe.head": "head {head} {level}",
+        "describe.head_db": "head {head} {levels} dB",
+        "describe.no_steady_picture": "no steady picture",
+        "describe.waveform_monitor": "Waveform monitor: {label}, {parts}.",
+        "describe.waveform_monitor_nothing_yet": "Waveform monitor: {label}, nothing yet.",
+        "describe.from_nominal_height": "from {trace} to {trace_2} of the nominal height",
+        "describe.waveform_monitor_over_one": "Waveform monitor: {label} over one frame, {reach}.",
+        "describe.now": "now {trace} {unit}",
+        "describe.last_s_from": "in the last {time_s} s from {trace} to {trace_2} {unit}",
+        "describe.swinging_fro": "swinging to and fro by {swings} {unit}",
+        "describe.spectrum_strongest_mhz_db": "Spectrum: {where}, strongest at {frequency_hz} MHz with {power_db} dB "
+        "against the unmodulated carrier; 99 % of the power lies from {low} to {high} MHz.",
+        "describe.spectrum_noise_only": "Spectrum: {where}, noise only.",
+        "vectors.off": "Vectorscope: colours at {size_pct} % of their size, turned by {turn_deg} degrees; furthest "
+        "off is {colour}, {colour_pct} % and {colour_deg} degrees.",
+        "vectors.yellow": "yellow",
+        "vectors.cyan": "cyan",
+        "vectors.green": "green",
+        "vectors.magenta": "magenta",
+        "vectors.red": "red",
+        "vectors.blue": "blue",
+        "vectors.vectorscope_no_colour_bars": "Vectorscope: no colour bars.",
+        "vectors.vectorscope_all_six_colours": "Vectorscope: all six colours in their boxes.",
+        "vectors.vectorscope_no_burst_lock": "Vectorscope: no burst to lock to.",
+        "signals.colour_bars": "Colour bars",
+        "signals.colour_bars_75_525": "Colour bars at 75 %, in 525/60 over a strip of minus-I, white, Q, black: for "
+        "levels and colour.",
+        "signals.red_field": "Red field",
+        "signals.one_even_red_75": "One even red of 75 %: for colour noise and for heads that differ in hue or "
+        "saturation.",
+        "signals.grid": "Grid",
+        "signals.thin_white_lines_sixteen": "Thin white lines, sixteen upright and twelve level, on black: for "
+        "geometry and timing.",
+        "signals.stair": "Stair",
+        "signals.ten_equal_steps_from": "Ten equal steps from black to white without colour: for linearity of level.",
+        "signals.stair_20_subcarrier": "Stair with 20 % subcarrier",
+        "signals.stair_under_even_subcarrier": "The stair under an even subcarrier of 20 % of white, peak to peak "
+        "(20 IRE, 140 mV): for colour that changes with brightness.",
+        "signals.stair_40_subcarrier": "Stair with 40 % subcarrier",
+        "signals.stair_under_even_subcarrier_2": "The stair under an even subcarrier of 40 % of white, peak to peak "
+        "(40 IRE, 280 mV): for colour that changes with brightness.",
+        "signals.multiburst": "Multiburst",
+        "signals.white_flag_six_packets": "A white flag and six packets of rising frequency at one amplitude: for "
+        "frequency response.",
+        "signals.flat_grey": "Flat grey",
+        "signals.one_even_grey_over": "One even grey over the whole picture: for noise and for uneven head channels.",
+        "signals.sweep": "Sweep",
+        "signals.one_frequency_sweep_along": "One frequency sweep along each line, low at the left and high at the "
+        "right: for frequency response without gaps.",
+        "signals.pulse_bar": "Pulse and bar",
+        "signals.narrow_pulse_just_fits": "A narrow pulse that just fits the video band and a wide bar: for ringing "
+        "and smear.",
+        "signal_names.bars": "colour bars",
+        "signal_names.red": "red field",
+        "signal_names.grid": "grid",
+        "signal_names.stair": "stair",
+        "signal_names.stair_20": "stair with 20 % subcarrier",
+        "signal_names.stair_40": "stair with 40 % subcarrier",
+        "signal_names.multiburst": "multiburst",
+        "signal_names.flat": "flat grey",
+        "signal_names.sweep": "sweep",
+        "signal_names.pulse_bar": "pulse and bar",
+        "picture.picture_shape_but_grey": "the picture has the shape {shape}, but grey has two dimensions, (rows, "
+        "columns), and colour three, (rows, columns, 3) for red, green and blue; leave transparency out",
+        "picture.picture_rows_columns_needs": "the picture is {shape} rows by {shape_2} columns; it needs at least "
+        "{smallest_side} of each",
+        "picture.picture_holds_values_needs": "the picture holds {dtype} values; it needs real numbers from 0 to 1",
+        "picture.picture_not_number_row": "the picture is not a number at row {row}, column {column}; replace it by "
+        "0 to 1",
+        "picture.pictures_values_run_from": "the picture's values run from {lowest} to {highest}, but black is 0 and "
+        "white is 1; divide 8-bit values by 255",
+        "tapes.alder_sound_alignment_tape": "Alder Sound alignment tape 525-1",
+        "tapes.recorded_carefully_kept_machine": "Recorded on a carefully kept machine at the Alder Sound workshop. "
+        "Played first in every line-up and never recorded on.",
+        "tapes.alder_sound_alignment_tape_2": "Alder Sound alignment tape 625-1",
+        "tapes.workshops_alignment_tape_625": "The workshop's alignment tape for 625/50. Played first in every "
+        "line-up and never recorded on.",
+        "tapes.work_tape_recorded_machine": "Work tape, recorded on this machine",
+        "tapes.whatever_programme_you_choose": "Whatever programme you choose, recorded with this machine's FM level "
+        "and played at once.",
+        "tapes.marlpit_bay_television_evening": "Marlpit Bay Television, evening programme reel",
+        "tapes.everyday_recording_heads_little": "An everyday recording: heads a little out of quadrature, a few "
+        "dropouts.",
+        "tapes.county_archive_box_17": "County archive, box 17, harvest parade",
+        "tapes.old_low_band_colour": "An old low-band colour recording: many dropouts, a worn stretch, one edge "
+        "damaged.",
+        "tapes.interchange_reel_from_tansy": "Interchange reel from Tansy Hill, machine C",
+        "tapes.sound_tape_but_recorded": "Sound tape, but recorded with the guide 10 um out, one head displaced and "
+        "uneven levels.",
+        "tapes.marlpit_bay_television_european": "Marlpit Bay Television, European exchange reel",
+        "tapes.everyday_625_50_recording": "An everyday 625/50 recording: heads a little out of quadrature, a few "
+        "dropouts.",
+        "reels.reel_length_m_use": "reel '{name}': length {length_m} m; use a number above 0",
+        "reels.reel_nothing_given_record": "reel '{name}': nothing given to record; use erase to leave the track blank",
+        "reels.reel_record_ring_off": "reel '{name}': its record ring is off, so nothing can be recorded or erased",
+        "reels.reel_from_m_m": "reel '{name}': from {start_m} m to {end_m} m runs backwards",
+        "reels.reel_not_place_tape": "reel '{name}': {position_m} is not a place on tape; use metres",
+        "reels.leader_bars_tone_then": "Leader with bars and tone, then the news with its reports edited in. One "
+        "edit is in the wrong colour frame, one in the wrong field, and for some seconds there is no control track.",
+        "reels.new_tape_525_60": "New tape 525/60",
+        "reels.nothing_yet": "Nothing on it yet.",
+        "reels.new_tape_625_50": "New tape 625/50",
+        "reels.alder_sound_alignment_tape": "Alder Sound alignment tape 525-1",
+        "reels.alder_sound_alignment_tape_2": "Alder Sound alignment tape 625-1",
+        "reels.marlpit_bay_television_evening": "Marlpit Bay Television, evening programme reel",
+        "reels.marlpit_bay_television_european": "Marlpit Bay Television, European exchange reel",
+        "reels.grid_tone_1_khz": "Grid, tone 1 kHz",
+        "reels.multiburst_tone_10_khz": "Multiburst, tone 10 kHz",
+        "reels.colour_bars_tone_1": "Colour bars, tone 1 kHz",
+        "reels.stair_20_subcarrier_tone": "Stair with 20 % subcarrier, tone 1 kHz",
+        "reels.pulse_bar_silence": "Pulse and bar, silence",
+        "reels.flat_grey_silence": "Flat grey, silence",
+        "reels.film_room": "{title}, film room",
+        "reels.grey_silence": "Grey, silence",
+        "reels.evening_news_studio": "Evening news, studio",
+        "reels.evening_news_harbour_report": "Evening news, harbour report",
+        "reels.evening_news_harvest_report": "Evening news, harvest report",
+        "reels.evening_news_harbour_once": "Evening news, harbour once more",
+        "reels.weather_studio": "Weather, studio",
+        "reels.colour_bars": "Colour bars",
+        "reels.harvest_parade": "Harvest parade",
+        "reels.harbour": "Harbour",
+        "reels.recorded_errors_machine_had": "Recorded with the errors the machine had.",
+        "reels.recorded_here": "Recorded here",
+        "reels.m_take_meets_take": "at {position_m} m a {name} take meets a {name_2} take; they have no frames in "
+        "common",
+        "editing.insert_edit_s_choose": "insert edit of {length_s} s: choose from {shortest_edit_s} to "
+        "{longest_edit_s} s",
+        "editing.lays_picture_new_control": "Lays picture and a new control track behind what is there. Everything "
+        "after the entry is lost.",
+        "editing.lays_picture_alone_over": "Lays picture alone over what is there. The old control track must run "
+        "through the whole of it.",
+        "editing.field_colour_frame_control": "Field, colour frame and control track all continue.",
+        "editing.insert_edit_control_track": "insert edit: the control track has a gap at {reached_m} m; assemble "
+        "instead",
+        "editing.frames_tape_without_picture": "{frames} frames of tape without picture: noise, then the machine "
+        "locks anew.",
+        "editing.no_control_track_one": "No control track on one side: the machine loses lock.",
+        "editing.wrong_field_picture_stands": "Wrong field: the picture stands half a frame away, up or down, until "
+        "the machine frames anew.",
+        "editing.edit_assembled_edit_needs": "edit: an assembled edit needs a new control track, an insert edit "
+        "keeps the old one",
+        "editing.insert_edit_give_place": "insert edit: give a place where it ends",
+        "editing.insert_edit_no_control": "insert edit: no control track at {entry_m} m; assemble instead",
+        "editing.frame_pulse_steps_cycles": "The frame pulse steps by {frame_pulse_step_cycles} cycles of control "
+        "track: the picture rolls until the machine has framed again.",
+        "editing.control_track_steps_deg": "The control track steps by {control_phase_step_deg} deg: RF falls until "
+        "tracking is found.",
+        "editing.insert_edit_control_track_2": "insert edit: the control track has a step at {start_m} m",
+        "editing.insert_no_pulse": "insert edit: no frame pulse is found at {entry_m} m. Edit without the frame "
+        "pulse, or record anew",
+        "editing.insert_ends_before": "insert edit: it ends at {wanted_exit_m} m, not after its entry at {entry_m} m",
+        "editing.assemble_no_pulse": "assemble edit: no frame pulse is found at {entry_m} m. Edit without the frame "
+        "pulse, or record anew",
+        "editing.assemble_ends_before": "assemble edit: it ends at {wanted_exit_m} m, not after its entry at "
+        "{entry_m} m",
+        "joint.half_cycle": "Wrong colour frame: burst turns by half a cycle of subcarrier, and a picture held by "
+        "its burst jumps {ns} ns sideways.",
+        "joint.quarter_cycle": "Wrong colour frame: burst turns by a quarter of a cycle of subcarrier, and a picture "
+        "held by its burst jumps {ns} ns sideways.",
+        "servos.lock_up": "Lock-up took {seconds} s.",
+        "servos.slow_lock_up": "Lock-up took {seconds} s, which needs attention.",
+        "servos.pulse_early": "The frame pulse is {cycles} control-track cycles early.",
+        "servos.pulse_early_one": "The frame pulse is {cycles} control-track cycle early.",
+        "servos.pulse_late": "The frame pulse is {cycles} control-track cycles late.",
+        "servos.pulse_late_one": "The frame pulse is {cycles} control-track cycle late.",
+        "servos.wheel_speed": "Wheel speed",
+        "servos.wheel_speed_2": "The wheel is at its speed.",
+        "servos.wheel_not_speed": "The wheel is not at its speed.",
+        "servos.vertical_lock": "Vertical lock",
+        "servos.wheel_phased_vertical": "The wheel is phased to vertical.",
+        "servos.wheel_not_phased_vertical": "The wheel is not phased to vertical.",
+        "servos.horizontal_lock": "Horizontal lock",
+        "servos.wheel_locked_horizontal": "The wheel is locked to horizontal.",
+        "servos.wheel_not_locked_horizontal": "The wheel is not locked to horizontal.",
+        "servos.control_track": "Control track",
+        "servos.control_head_gives_usable": "The control head gives a usable signal.",
+        "servos.control_head_gives_no": "The control head gives no usable signal.",
+        "servos.framed": "Framed",
+        "servos.frame_pulse_stands_right": "The frame pulse stands right.",
+        "servos.capstan_lock": "Capstan lock",
+        "servos.frame_pulse_not_used": "The frame pulse is not used for recording.",
+        "servos.frame_pulse_does_not": "The frame pulse does not stand right.",
+        "servos.driven_s_without_full": "Driven for {driven_s} s without full lock: it needs attention.",
+        "servos.phase_swings_us_fro": "Its phase swings by {value} us to and fro: it hunts.",
+        "servos.control_track_swings_degrees": "The control track swings by {value} degrees to and fro: the capstan "
+        "hunts.",
+        "servos.wheel_speed_error": "Wheel speed error",
+        "servos.how_much_too_fast": "How much too fast the wheel turns.",
+        "servos.wheel_phase_error": "Wheel phase error",
+        "servos.how_early_wheel_against": "How early the wheel is against vertical; half a turn either way.",
+        "servos.wheel_error_line_rate": "Wheel error at line rate",
+        "servos.same_close_up_fast": "The same close up, with the fast error that the loop leaves: what the picture "
+        "shows sideways.",
+        "servos.control_track_phase_error": "Control-track phase error",
+        "servos.how_far_control_track": "How far the control track is ahead of the tracking phase that is set.",
+        "servos.framing_error": "Framing error",
+        "servos.control_track_cycles_which": "Control-track cycles by which the frame pulse is early.",
+        "servos.tape_speed_error": "Tape speed error",
+        "servos.how_much_too_fast_2": "How much too fast the tape runs.",
+        "servos.capstan_speed_error": "Capstan speed error",
+        "servos.how_much_too_fast_3": "How much too fast the capstan's rim runs; a tape that slips is slower than it.",
+        "servos.wheel_drive": "Wheel drive",
+        "servos.torque_wheels_motor_against": "Torque of the wheel's motor against its full torque; what is left in "
+        "lock is the drag.",
+        "servos.control_track_level": "Control-track level",
+        "servos.level_control_head_gives": "Level the control head gives.",
+        "servos.from_nominal_height": "{label}: from {wave} to {wave_2} of the nominal height.",
+        "servos.reference_pulses": "Reference pulses",
+        "servos.one_each_turn_wheel": "One for each turn of the wheel; the frame's is higher.",
+        "servos.tachometer_pulses": "Tachometer pulses",
+        "servos.one_each_turn_wheel_2": "One for each turn of the wheel, as high as the wheel is fast; too low ones "
+        "are missed.",
+        "servos.ramp_sampling_pulse": "Ramp and sampling pulse",
+        "servos.references_ramp_tachometers_pulse": "The reference's ramp with the tachometer's pulse on it: in lock "
+        "it sits on the middle. Steeper at more gain.",
+        "servos.control_track_off_tape": "Control track off tape",
+        "servos.sine_wheels_rate_frame": "A sine at the wheel's rate, with the frame pulse on one of its peaks.",
+        "servos.head_wheel_stands_still": "The head wheel stands still.",
+        "servos.head_wheel_running_up": "The head wheel is running up; the drive gives all its torque.",
+        "servos.head_wheel_speed_phase": "The head wheel is at its speed; its phase against vertical is not held.",
+        "servos.head_wheel_phased_vertical": "The head wheel is phased to vertical; the picture stands but is not "
+        "yet steady sideways.",
+        "servos.head_wheel_locked_horizontal": "The head wheel is locked to horizontal: full lock.",
+        "servos.head_wheel_not_driven": "The head wheel is not driven and is running down.",
+        "servos.capstan_does_not_drive": "The capstan does not drive the tape.",
+        "servos.capstan_bringing_tape_speed": "The capstan is bringing the tape to its speed.",
+        "servos.there_no_control_track": "There is no control track: the capstan runs free and the tracking drifts.",
+        "servos.capstan_running_off_speed": "The capstan is running off its speed until the frame pulse stands right.",
+        "servos.capstan_bringing_control_track": "The capstan is bringing the control track to the tracking phase "
+        "that is set.",
+        "servos.capstan_locked_control_track": "The capstan is locked to the control track.",
+        "servos.capstan_locked_head_wheel": "The capstan is locked to the head wheel, for recording.",
+        "sound.there_no_sound_play": "there is no sound; play a recorded tape, or send a tone to the track",
+        "sound.there_no_steady_tone": "there is no steady tone; record a tone and play it for a second or more",
+        "sound.tone_lies_too_near": "the tone lies too near an end of what can be heard; play one in between",
+        "sound.tone_not_steady_yet": "the tone is not steady yet; play it for a second or more",
+        "sound.two_not_same_tone": "the two are not the same tone; send one tone to both",
+        "sound.there_no_sound_above": "there is no sound above {silence_db} dB",
+        "sound.phase_across_programme_track": "Phase across the programme track",
+        "sound.how_much_outer_half": "By how much the outer half of the track leads its inner half: 0 when the head "
+        "stands square to the recording.",
+        "sound.phase_programme_against_cue": "Phase of programme against cue",
+        "sound.how_much_programme_sound": "By how much programme sound leads the cue track, with the same tone on "
+        "both.",
+        "sound.db": "{level} dB",
+        "sound.phase_across_programme_track_2": "Phase across the programme track: {phase} deg.",
+        "sound.third_harmonic_hz_lies": "the third harmonic of {frequency_hz} Hz lies too high; use a tone of 1 kHz",
+        "sound.level": "{title}: level",
+        "sound.rms_over_0_3": "Rms over 0.3 s, against a sine at reference level.",
+        "sound.peak": "{title}: peak",
+        "sound.highest_0_3_s": "Highest in 0.3 s, against the peak of a sine at reference level.",
+        "sound.tone": "{title}: tone",
+        "sound.frequency_steady_tone": "Frequency of the steady tone.",
+        "sound.third_harmonic": "{title}: third harmonic",
+        "sound.third_harmonic_tone_fundamental": "Third harmonic of the tone, of its fundamental: the tape's own "
+        "distortion.",
+        "sound.wow_flutter": "{title}: wow and flutter",
+        "sound.rms_deviation_tones_frequency": "Rms deviation of the tone's frequency over a second, unweighted, 1 "
+        "to 150 Hz.",
+        "sound.wow_flutter_peak": "{title}: wow and flutter, peak",
+        "sound.largest_deviation_tones_frequency": "Largest deviation of the tone's frequency over a second, "
+        "unweighted, 1 to 150 Hz.",
+        "sound.silence": "{title}: silence.",
+        "sound.peaks_db_no_steady": "peaks of {readings} dB, no steady tone",
+        "sound.tone_hz": "a tone of {tone} Hz",
+        "sound.third_harmonic_2": "third harmonic {harmonic} %",
+        "sound.wow_flutter_rms": "wow and flutter {flutter} % rms",
+        "sound.silence_2": "Silence",
+        "sound.nothing_what_heard_then": "Nothing: what is heard then is the tape.",
+        "sound.tone_1_khz": "Tone 1 kHz",
+        "sound.1_khz_reference_level": "1 kHz at reference level, to set levels by.",
+        "sound.tone_10_khz": "Tone 10 kHz",
+        "sound.10_khz_10_db": "10 kHz, 10 dB below reference level, to set azimuth and bias by.",
+        "sound.pips": "Pips",
+        "sound.short_tone_beginning_every": "A short tone at the beginning of every second.",
+        "sound.voice": "Voice",
+        "sound.made_up_voice_counts": "A made-up voice that counts from one to five, a word a second.",
+        "sound.note_holds_no_sound": "the note holds no sound; record it again and speak after pressing the button",
+        "sound.note_damaged_holds_values": "the note is damaged: it holds values that are not numbers; record it again",
+        "sound.note_longer_than_s": "the note is longer than {most_note_s} s; record a shorter one",
+        "sound.note_silent_check_microphone": "the note is silent; check that the microphone is switched on and not "
+        "muted, then try again",
+        "sound.no_note_your_own": "no note of your own has been recorded yet; record one with the microphone first",
+        "sound.there_no_note_put": "there is no note to put on tape; record one with the microphone first",
+        "sound.playing_sound_needs_two": "playing sound needs two or more finite positions of the tape",
+        "sound.playing_sound_needs_duration": "playing sound needs a duration above 0 s, got {duration_s}",
+        "sound.programme_sound": "Programme sound",
+        "sound.sound_belongs_picture": "The sound that belongs to the picture.",
+        "sound.cue_track": "Cue track",
+        "sound.narrow_track_spoken_notes": "A narrow track for spoken notes and marks.",
+        "sound.endless_work_tape_holds": "the endless work tape holds what this machine would record now; put "
+        "another reel on first",
+    }
+)

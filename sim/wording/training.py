@@ -1,0 +1,216 @@
+"""English texts of `sim` by key: drawings, faults, lessons and their scores.
+
+Contents: `TRAINING_TEXTS`, a part of `sim.wording.ENGLISH`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+__all__ = ["TRAINING_TEXTS"]
+
+TRAINING_TEXTS: Mapping[str, str] = MappingProxyType(
+    {
+        "drawings.wheel.head_early": "head {head} {arcmin} arc minutes ({ns} ns) early",
+        "drawings.wheel.head_late": "head {head} {arcmin} arc minutes ({ns} ns) late",
+        "drawings.wheel.channels_off": "Channels {heads} off.",
+        "drawings.wheel.channel_off": "Channel {heads} off.",
+        "drawings.wheel.follows": "Head 1 plays the tracks of recorded head {head}, and so on round the wheel.",
+        "drawings.wheel.in_picture": "in the picture, where it shows",
+        "drawings.wheel.in_front_porch": "in the front porch, unseen",
+        "drawings.wheel.in_sync": "in the sync, unseen",
+        "drawings.wheel.in_back_porch": "in the back porch, unseen",
+        "drawings.wheel.switch_after": "For {overlap_us} us two heads are on the tape at once; within that the "
+        "switcher turns over {switch_us} us after the edge of line sync, {where}.",
+        "drawings.wheel.switch_before": "For {overlap_us} us two heads are on the tape at once; within that the "
+        "switcher turns over {switch_us} us before the edge of line sync, {where}.",
+        "drawings.recordcurrent.at_the_peak": "head {head} at the peak, {down_db} dB down",
+        "drawings.recordcurrent.below_the_peak": "head {head} below the peak, {down_db} dB down",
+        "drawings.recordcurrent.past_the_peak": "head {head} past the peak, {down_db} dB down",
+        "drawings.recordcurrent.far_past_the_peak": "head {head} far past the peak, {down_db} dB down",
+        "drawings.recordcurrent.sentence": "Playback level against record current at a wavelength of {wave_um} um: "
+        "{each}.",
+        "drawings.spectrum.tone": "A video tone of {tone_mhz} MHz on a carrier of {carrier_mhz} MHz, modulation "
+        "index {index}: sidebands every {tone_mhz} MHz.",
+        "drawings.spectrum.moire": "Lower sideband {order} folds back through 0 Hz at {level_db} dB and beats with "
+        "the carrier at {product_mhz} MHz, inside the picture: moire.",
+        "drawings.spectrum.weak_moire": "Lower sideband {order} folds back through 0 Hz at {level_db} dB and beats "
+        "with the carrier at {product_mhz} MHz, inside the picture: moire too weak to be seen.",
+        "drawings.tape.middle": "Head 1 runs along the middle of the tracks that head {head} recorded",
+        "drawings.tape.after_middle": "Head 1 runs {um} um after the middle of the tracks that head {head} recorded",
+        "drawings.tape.before_middle": "Head 1 runs {um} um before the middle of the tracks that head {head} recorded",
+        "drawings.tape.over_own": "{where}; {own_pct} % of its width lies over them.",
+        "drawings.tape.over_both": "{where}; {own_pct} % of its width lies over them and {next_pct} % over the next "
+        "track.",
+        "drawings.tape.whole_tracks": "Tracking is whole tracks away from like for like: the errors of recording "
+        "heads do not cancel.",
+        "drawings.tape.bowed": "The tracks of this tape are bowed by {um} um.",
+        "drawings.guide.too_far_in": "The guide stands {um} um too far in towards the wheel: bands lean by {lean_us} "
+        "us.",
+        "drawings.guide.too_far_out": "The guide stands {um} um too far out from the wheel: bands lean by {lean_us} "
+        "us.",
+        "drawings.guide.with_sweep": "It stands {um} um across the tape, with the sweep of the heads: bands are "
+        "bowed by {bow_us} us.",
+        "drawings.guide.against_sweep": "It stands {um} um across the tape, against the sweep of the heads: bands "
+        "are bowed by {bow_us} us.",
+        "drawings.guide.lifted_one": "The tape is lifted from head {heads}, by up to {um} um.",
+        "drawings.guide.lifted": "The tape is lifted from heads {heads}, by up to {um} um.",
+        "drawings.loops.wheel_early": "The wheel's tachometer is compared with the reference; the error drives the "
+        "motor. {state} It makes {turns} of {nominal} turns a second and is {us} us early, unsteady by up to "
+        "{unsteady_us} us.",
+        "drawings.loops.wheel_late": "The wheel's tachometer is compared with the reference; the error drives the "
+        "motor. {state} It makes {turns} of {nominal} turns a second and is {us} us late, unsteady by up to "
+        "{unsteady_us} us.",
+        "drawings.loops.capstan_ahead": "{sensor} is compared with the wheel, shifted by the tracking control; the "
+        "error drives the capstan. {state} The tape runs at {speed_pct} % of {nominal} mm/s and is {deg} deg ahead.",
+        "drawings.loops.capstan_behind": "{sensor} is compared with the wheel, shifted by the tracking control; the "
+        "error drives the capstan. {state} The tape runs at {speed_pct} % of {nominal} mm/s and is {deg} deg "
+        "behind.",
+        "drawings.guide.guide_concentric_wheel_bands": "The guide is concentric with the wheel: bands stand upright.",
+        "drawings.loops.tachometer_capstan": "Tachometer on the capstan",
+        "drawings.loops.control_track_off_tape": "Control track off the tape",
+        "drawings.loops.station_reference_wheel_turns": "Station reference: wheel turns a second",
+        "drawings.loops.phase_error": "Phase error",
+        "drawings.loops.motor_drive_loop_gain": "Motor drive: loop gain",
+        "drawings.loops.head_wheel": "Head wheel",
+        "drawings.loops.tachometer_wheels_shaft": "Tachometer on the wheel's shaft",
+        "drawings.loops.wheel_shifted_tracking_control": "Wheel, shifted by the tracking control",
+        "drawings.loops.capstan_tape_speed_over": "Capstan: tape speed over nominal",
+        "drawings.wheel.against_right_angles": "Against right angles: {each}.",
+        "drawings.wheel.four_heads_stand_right": "The four heads stand at right angles.",
+        "drawings.spectrum.no_fold": "No folded sideband strong enough to be drawn falls into the picture.",
+        "faults.tape": "Tape",
+        "faults.guide": "Guide",
+        "faults.heads": "Heads",
+        "faults.wheel_servo": "Wheel servo",
+        "faults.capstan_servo": "Capstan servo",
+        "faults.channels": "Channels",
+        "faults.switcher": "Switcher",
+        "faults.demodulator": "Demodulator",
+        "faults.processing": "Processing",
+        "faults.record_side": "Record side",
+        "faults.sound": "Sound",
+        "faults.air_vacuum_tension": "Air, vacuum and tension",
+        "faults.picture_monitor": "Picture monitor",
+        "faults.waveform_monitor": "Waveform monitor",
+        "faults.vectorscope": "Vectorscope",
+        "faults.rf_envelope_meters": "RF envelope and meters",
+        "faults.spectrum_rf": "Spectrum of the RF",
+        "faults.servo_traces": "Servo traces",
+        "faults.sound_meters_ear": "Sound meters and ear",
+        "faults.machine_itself": "The machine itself",
+        "faults.play_alignment_tape_time": "play the alignment tape, time-base correction off",
+        "faults.play_alignment_tape_all": "play the alignment tape with all four channel gains turned down by 6 dB",
+        "faults.clean_tape_path_heads": "clean the tape path and the heads, then play the alignment tape",
+        "faults.degauss_heads_then_play": "degauss the heads, then play the alignment tape",
+        "faults.play_colour_bars_recorded": "play colour bars recorded on this machine, time-base correction off",
+        "faults.play_colour_bars_recorded_2": "play colour bars recorded on this machine, time-base correction in "
+        "colour",
+        "faults.play_colour_bars_recorded_3": "play colour bars recorded on this machine, dropout threshold at -12 dB",
+        "faults.play_multiburst_recorded_machine": "play multiburst recorded on this machine, time-base correction off",
+        "faults.send_colour_bars_input": "send colour bars to the input and look at it through the machine's "
+        "electronics",
+        "faults.start_machine_from_rest": "start the machine from rest and let it play for some seconds",
+        "faults.play_set_timer_0": "play, set the timer to 0 and look at it after 60 s by the clock",
+        "faults.set_timer_0_wind": "set the timer to 0, wind forward from rest and look at the timer after 12 s",
+        "faults.wind_forward_12_s": "wind forward for 12 s, press stop and set the timer to 0 at once; look at it "
+        "when the tape rests",
+        "faults.record_blank_tape_some": "record on a blank tape for some seconds, then play it",
+        "faults.play_sound_alignment_tape": "play the sound of the alignment tape",
+        "faults.record_play_10_khz": "record and play 10 kHz as programme sound",
+        "faults.clean_sound_heads_then": "clean the sound heads, then record and play 10 kHz as programme sound",
+        "faults.record_play_programme_sound": "record and play programme sound with nothing sent to it",
+        "answers.not_answered": "{title}: not answered.",
+        "answers.question_not_number_write": "question '{name}': {answer} is not a number; write it in {unit}",
+        "answers.no_reading": "no reading",
+        "answers.no_answer": "no answer",
+        "answers.question_not_one": "question '{name}': {name_2} is not one of {names}",
+        "answers.head": "Head {head}",
+        "answer.right": "{title}: {given}, right.",
+        "answer.wrong": "{title}: {given}, not right: it is {right}.",
+        "check.passed": "{title}: {value}, in tolerance (target {target}).",
+        "check.missed": "{title}: {value}, not in tolerance (target {target}).",
+        "check.within": "{goal} {unit} within {wide} {unit}",
+        "check.peak_most_below": "the peak {goal} {unit}, at most {wide} {unit} below it",
+        "check.no_reading": "no reading",
+        "score.signals_not_submitted": "The signals were not submitted for checking.",
+        "score.answers_not_submitted": "The answers were not submitted for checking.",
+        "score.all_both": "All checks are in tolerance and all answers are right",
+        "score.all_checks": "All checks are in tolerance",
+        "score.all_answers": "All answers are right",
+        "score.last_hint": "The last hint gave the step away: do a fresh variation without it.",
+        "score.one_check": "The check is in tolerance.",
+        "score.one_answer": "The answer is right.",
+        "score.many_check": "All {count} checks are in tolerance.",
+        "score.many_answer": "All {count} answers are right.",
+        "score.not_allowed_here": "{where} is not allowed here: {reason}",
+        "score.tried_which_dangerous_here": "'{title}' was tried, which is dangerous here: {sentence}",
+        "score.not_allowed_here_2": "'{title}' is not allowed here: {reason}",
+        "score.not_yet": "not yet",
+        "score.came_before_which_first": "{name} came before {first}, which is first.",
+        "score.at": "{label} at {value} {unit}",
+        "score.moves_practised_hand_needs": "{moves} moves; a practised hand needs about {moves_par}.",
+        "score.minutes_practised_hand_needs": "{duration_s} minutes; a practised hand needs about {minutes_par}.",
+        "score.but": "{all_good}, but {sentences}",
+        "score.but_hint_opened_which": "{all_good}, but a hint was opened, which an assessment does not allow.",
+        "score.passed": "passed",
+        "session.clock_give_finite_number": "clock {now_s}: give a finite number of seconds",
+        "session.control_not_part_lesson": "control '{control}' is not part of lesson '{id}'; use {controls}",
+        "session.lesson_tape_plays_all": "in this lesson the tape plays all the time; there is nothing to do at the "
+        "transport",
+        "session.step_lesson_steps_1": "step {number}: the lesson has steps 1 to {steps}",
+        "session.hint_there_hints_1": "hint {level}: there are hints 1 to {hint_levels}",
+        "session.hint_open_hint_first": "hint {level}: open hint {hints_opened} first",
+        "session.step_yours_do_lesson": "step {step_number} is yours to do; this lesson shows steps 1 to {worked}",
+        "session.question_not_part_lesson": "question '{question}' is not part of lesson '{id}'; use {names}",
+        "session.question_been_answered_restart": "question '{question}' has been answered; restart for a fresh "
+        "variation",
+        "session.attempt_finished_restart_fresh": "this attempt is finished; restart for a fresh variation",
+        "session.question_belongs_step_go": "question '{title}' belongs to step {step}; go on to that step first",
+        "session.question_not_part_lesson_2": "question '{name}' is not part of lesson '{id}'",
+        "session.note_1_characters_one": "a note has 1 to {longest_note} characters; this one has {text}",
+        "session.answer_first_not_answered": "answer '{title}' first; {unanswered} not answered yet",
+        "session.log_full_events_restart": "the log is full at {most_events} events; restart for a fresh variation",
+        "flags.stated_passed": "the file says passed; scored from its log it is not yet. {reason}",
+        "flags.stated_not_yet": "the file says not yet; scored from its log it is passed. {reason}",
+        "flags.same_log": "the same log, to the millisecond, was handed in by {names}",
+        "flags.same_moves": "the same moves in the same order, was handed in by {names}",
+        "flags.other_version": "it was done on version {then}; here is version {here}: it cannot be scored",
+        "flags.no_lesson": "there is no lesson '{lesson}' here: it cannot be scored",
+        "flags.learner_called_renamed_since": "its learner is called '{known}' in {source}: renamed since, or a "
+        "copied file",
+        "flags.ends_before_begins": "it ends before it begins",
+        "flags.log_lasts_s_longer": "its log lasts {own} s, longer than from its beginning to its end",
+        "flags.ends_after_file_written": "it ends after its file was written",
+        "flags.ends_future": "it ends in the future",
+        "flags.begins_before_learner_made": "it begins before its learner was made",
+        "flags.another_attempt_carries_same": "another attempt carries the same number: one of them was changed",
+        "flags.log_not_one_stated": "the log is not the one that its stated result was computed from",
+        "flags.file_states_no_result": "its file states no result: it was carried to another browser, or changed",
+        "flags.same_log_stands_under": "the same log stands under another number in {where}; it counts once",
+        "flags.time_s_finer_than": "the time {at_s} s is finer than the bench's clock",
+        "flags.attempt_over_event_but": "the attempt is over with event {place}, but {place_2} more follow",
+        "flags.event_answer_bench_does": "event {place} has an answer as the bench does not write it",
+        "flags.event_moves_where_already": "event {place} moves '{control}' to where it is already",
+        "flags.event_opens_hint_after": "event {place} opens hint {level} after hint {opened}",
+        "flags.event": "event {place}: {error}",
+        "flags.event_said_lessons_but": "event {place} is said to be the lesson's, but its solution sets '{control}' "
+        "otherwise",
+        "flags.event_submits_before_every": "event {place} submits before every question is answered",
+        "flags.event_shows_step_which": "event {place} shows step {step}, which is shown already",
+        "help.hint_beyond": "Hint {level} was opened, but hints to level {permitted} were permitted.",
+        "help.hint_at_all": "Hint {level} was opened, but no hint was permitted.",
+        "help.hints_level": "hints to level {level}",
+        "help.worked_steps": "worked steps",
+        "help.why_views": "why views",
+        "help.glossary_reference_pages": "glossary and reference pages",
+        "help.no_help": "no help",
+        "help.lesson_did_step_but": "The lesson did a step, but worked steps were not permitted.",
+        "source.common_practice": "Common practice: ",
+        "source.typical_unchecked": "Typical, unchecked: ",
+        "source.chosen_exercise": "Chosen for this exercise: ",
+        "list.and": " and ",
+        "list.or": " or ",
+    }
+)

@@ -1,0 +1,165 @@
+"""The languages of the page: every text in each of them, and nothing that is kept depends on which is spoken."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bandbench.bench.datafiles import FOLDER, read_toml
+from bandbench.bench.languages import ENGLISH, SIM, LanguageError, browser_json, flat_texts, language_texts
+from bandbench.bench.overlays import data_texts, with_texts
+from bandbench.words import data_files, overlay_problems, table_problems
+from sim import wording
+from sim.training.assignment import LANGUAGES
+from tests.pseudo_locale import pseudo
+
+ROOT = Path(__file__).parents[1]
+OTHERS = [name for name in LANGUAGES if name != ENGLISH]
+SAME_IN_GERMAN = {
+    "why.mhz", "learner.name", "assignment.link_label", "paper.name", "paper.moment", "instructor.programme",
+    "desk.demo.minutes", "sim.controls.demodulator", "sim.controls.modulator", "sim.readings.burst",
+    "sim.signals.multiburst", "sim.sound.db", "sim.faults.demodulator", "sim.signal_names.multiburst",
+}  # fmt: skip
+"""Words of the trade, names and units that German writes as English does."""
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_language_has_every_text_and_no_other(language: str) -> None:
+    problems = table_problems(language_texts(ENGLISH).words, language_texts(language).words, f"{language}.toml")
+    assert list(problems) == []
+
+
+@pytest.mark.parametrize("language", OTHERS)
+@pytest.mark.parametrize("name", data_files())
+def test_texts_of_a_data_file_are_whole_and_of_the_english_as_it_is(language: str, name: str) -> None:
+    problems = list(overlay_problems(language, name))
+    if not (FOLDER / language / name).is_file():
+        # Then it is shown in English as a whole.
+        assert len(problems) == 1
+        assert name not in language_texts(language).data
+        return
+    assert problems == []
+
+
+def test_no_german_text_is_the_english_one_but_for_words_that_are_the_same() -> None:
+    english, german = language_texts(ENGLISH).words, language_texts("de").words
+    words = {key: re.sub(r"\{\w*\}", "", text) for key, text in english.items()}
+    same = {key for key in english if german[key] == english[key] and re.search(r"[A-Za-z]{2}", words[key])}
+    assert same <= SAME_IN_GERMAN, sorted(same - SAME_IN_GERMAN)
+
+
+def test_every_text_of_sim_is_said_and_every_text_said_is_there() -> None:
+    files = (path for path in (ROOT / "sim").rglob("*.py") if path.parent.name != "wording")
+    code = "\n".join(path.read_text("utf-8") for path in files)
+    said = set(re.findall(r"""["']([a-z_]+(?:\.[a-z0-9_]+)+)["']""", code)) & set(wording.ENGLISH)
+    literal = set(re.findall(r"""wording\(\s*["']([\w.]+)["']""", code))
+    assert literal <= set(wording.ENGLISH)
+    # Keys that are put together from a name, and units.
+    begun = ("unit.", *re.findall(r"""f["']([a-z_.]+)\{""", code))
+    assert [key for key in wording.ENGLISH if key not in said and not key.startswith(begun)] == []
+
+
+def test_what_is_wrong_with_a_table_is_told() -> None:
+    english = {"one": "Head {head}", "two": "Play", "three": "Stop"}
+    found = list(table_problems(english, {"one": "Kopf", "two": " ", "four": "Vier"}, "de.toml"))
+    assert [re.sub(r"^de\.toml, (\w+): (\w+ \w+).*", r"\1 \2", line) for line in found] == [
+        "three is missing", "one fills in", "two is empty", "four there is",
+    ]  # fmt: skip
+    with pytest.raises(LanguageError, match="no text"):
+        flat_texts({"one": {"two": 3}}, "de.toml")
+    with pytest.raises(LanguageError, match="no texts in 'tlh'"):
+        language_texts("tlh")
+
+
+def test_a_data_file_keeps_everything_but_its_texts() -> None:
+    name = "tracking-and-guide.toml"
+    data: Any = read_toml((FOLDER / name).read_text("utf-8"))
+    english = data_texts(name, data)
+    other = with_texts(name, data, {key: pseudo(text) for key, text in english.items()})
+    assert with_texts(name, other, english) == data
+    assert other["title"] == pseudo(data["title"])
+    assert other["checks"][0]["measurement"] == data["checks"][0]["measurement"]
+
+
+def test_the_browsers_file_of_a_language_says_the_same() -> None:
+    for language in OTHERS:
+        sent = json.loads(browser_json(language))
+        assert sent["words"] == dict(language_texts(language).words)
+    # English texts of `sim` come with `sim`.
+    assert not any(key.startswith(SIM) for key in json.loads(browser_json(ENGLISH))["words"])
+
+
+def test_texts_are_installed_whole_and_before_the_first_is_said() -> None:
+    with pytest.raises(wording.WordingError, match="lack"):
+        wording.install({"list.and": " und "})
+    with pytest.raises(wording.WordingError, match="said already"):
+        wording.install(wording.ENGLISH)
+
+
+_ATTEMPT = """
+import json
+from datetime import UTC, datetime
+from bandbench.bench.faults import FAULTS
+from bandbench.bench.lessons import read_lessons
+from bandbench.bench.scorm import answer_values, check_values
+from bandbench.bench.words import say
+from sim.controls import CONTROLS
+from sim.training.deal import deal
+from sim.training.lint import solution_attempt
+from sim.training.run import machine_for
+from sim.training.score import score_attempt
+from sim.training.statements import Circumstances, attempt_statements
+
+lesson = read_lessons()["guide-position"]
+machine = machine_for(lesson, FAULTS)
+attempt = solution_attempt(lesson, deal(lesson, 3, machine), machine)
+score = score_attempt(lesson, attempt, machine)
+began = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
+told = attempt_statements(lesson, attempt, Circumstances("learner", "0" * 8, began, "test"), score)
+scorm = [list(answer_values(1, lesson, one, "o", began, 1.0)) for one in score.answers]
+scorm += [list(check_values(1, lesson, one, "o", began, 1.0)) for one in score.deciding.results]
+print(json.dumps({
+    "seen": [CONTROLS["guide_position_um"].label, say("controls.reset"), lesson.title, score.reason,
+             *(words for question in lesson.questions for _, words in question.option_words)],
+    "kept": [attempt.to_json(), score.passed, score.points, scorm],
+    "told": told,
+}))
+"""
+
+
+def _spoken(language: str, code: str) -> dict[str, Any]:
+    """Return what code prints as JSON in a process that speaks a language."""
+    environment = os.environ | {"BANDBENCH_LANGUAGE": language, "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'site'}"}
+    done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    told: dict[str, Any] = json.loads(done.stdout)
+    return told
+
+
+def _without_words(value: object) -> object:
+    """Return a statement without its language maps and the language it was said in."""
+    if isinstance(value, dict):
+        return {
+            key: _without_words(one)
+            for key, one in value.items()
+            if key not in ("name", "description", "language") or not isinstance(one, dict | str)
+        }
+    return [_without_words(one) for one in value] if isinstance(value, list) else value
+
+
+def test_what_is_logged_scored_and_reported_is_the_same_in_every_language() -> None:
+    english = _spoken(ENGLISH, _ATTEMPT)
+    for language in OTHERS:
+        other = _spoken(language, _ATTEMPT)
+        assert other["kept"] == english["kept"]
+        assert _without_words(other["told"]) == _without_words(english["told"])
+        assert other["seen"][:2] != english["seen"][:2]
+        if "guide-position.toml" in language_texts(language).data:
+            assert all(one != same for one, same in zip(other["seen"], english["seen"], strict=True))
