@@ -47,13 +47,17 @@ function fail(kind, detail) {
 // The bench is whole with its picture and its controls; either may come first.
 let built = false;
 let pictured = false;
+let resumed = Promise.resolve();
 let wasWhole = false;
 function runWhenWhole() {
   if (!built || !pictured) return;
   if (!wasWhole) statistics.runningMs = performance.now();
   wasWhole = true;
   showRunning();
-  if (isMending()) benchMended(attemptThatGoesOn() ? "attempt" : "");
+  if (!isMending()) return;
+  const own = worker;
+  // Until the lesson is there again, nothing else is begun.
+  resumed.then(() => { if (own === worker && isMending()) benchMended(attemptThatGoesOn() ? "attempt" : ""); });
 }
 
 function drawPending() {
@@ -100,7 +104,7 @@ async function goOnWith() {
   await recordsAgain();
   if (visit !== null) scormAgain(visit.said);
   launchAgain();
-  resumeAgain();
+  resumed = resumeAgain();
 }
 
 const handlers = {

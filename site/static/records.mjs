@@ -14,6 +14,8 @@ const FILE_FORMAT_VERSION = 1;
 const LARGEST_FILE = 64e6;
 // A store that takes longer to open is gone on without; it is taken up when it comes after all.
 const OPEN_WITHIN_MS = 5000;
+// A worker that was started anew takes up its attempt within some turns of its loop.
+const RESUMED_WITHIN_MS = 20_000;
 
 // What leads from each version of the schema to the next one.
 const UPGRADES = [
@@ -250,6 +252,7 @@ export const statementStore = {
 // Two tabs never go on with the same attempt -----------------------------------------------------------------------
 
 const held = new Map();
+let takenUp = () => {};
 const lockName = (id) => `bandbench-attempt-${id}`;
 
 function hold(id) {
@@ -283,7 +286,10 @@ async function heldElsewhere() {
 
 async function carryOut(change) {
   switch (change.do) {
-    case "hold": hold(change.id); return;
+    case "hold":
+      hold(change.id);
+      takenUp(change.id);
+      return;
     case "release": release(change.id); return;
     case "scorm": tell("scorm", change); return;
     case "load": await write(); await sendAll(change.profile); return;
@@ -403,9 +409,15 @@ export async function recordsAgain() {
   await sendAll(profile);
 }
 
+// Answers when the worker has it, or else after a while: then the part that shows records says why it cannot be.
 export function resumeAgain() {
   const id = attemptThatGoesOn();
-  if (id !== "") post({ type: "records", kind: "resume", text: JSON.stringify({ id }) });
+  if (id === "") return Promise.resolve();
+  post({ type: "records", kind: "resume", text: JSON.stringify({ id }) });
+  return new Promise((resolve) => {
+    takenUp = (taken) => { if (taken === id) resolve(); };
+    setTimeout(resolve, RESUMED_WITHIN_MS);
+  });
 }
 
 export async function acceptRecords(send, appVersion) {
