@@ -140,6 +140,10 @@ def read_launch(data: Mapping[str, Any], opened_at: datetime) -> Launch:
     session = extensions.get(_SESSION) if isinstance(extensions, Mapping) else None
     if not isinstance(template, Mapping) or not isinstance(session, str) or not session:
         raise LaunchError("LMS.LaunchData: contextTemplate holds no session id, without which nothing can be reported")
+    activities = template.get("contextActivities", {})
+    groups = activities.values() if isinstance(activities, Mapping) else [None]
+    if not all(isinstance(one, Mapping) for group in groups for one in (group if isinstance(group, list) else [group])):
+        raise LaunchError("LMS.LaunchData: contextTemplate holds contextActivities that are no activities")
     mode = said.get("launchMode", "Normal")
     if mode not in _MODES:
         raise LaunchError(f"LMS.LaunchData: launchMode is {mode!r}; cmi5 knows {', '.join(_MODES)}")

@@ -24,7 +24,7 @@ function webAddress(text) {
 }
 
 // The launch in the page's address, or null if there is none.
-function launchOf(search) {
+export function launchOf(search) {
   const given = new URLSearchParams(search);
   if (!NAMES.some((name) => given.has(name))) return null;
   const missing = NAMES.filter((name) => !given.get(name));
