@@ -88,7 +88,9 @@ class Circumstances:
 
 def statement_id(*parts: str) -> str:
     """Return the UUID (version 5) of what a statement is about: always the same for the same parts."""
-    return str(uuid.uuid5(_NAMESPACE, "/".join(parts)))
+    # Half a letter, which a learning system's text may hold, has no code of its own.
+    about = "/".join(parts).encode("utf-8", "backslashreplace").decode("utf-8")
+    return str(uuid.uuid5(_NAMESPACE, about))
 
 
 def verb(name: str) -> dict[str, Any]:

@@ -109,7 +109,7 @@ export async function launchedLanguages(allowed) {
 }
 
 // What the learning system says about a launch: the authorisation, and what Python's read_launch wants to know.
-async function openLaunch(launch) {
+export async function openLaunch(launch) {
   const authorisation = `Basic ${await tokenOf(launch)}`;
   const agent = JSON.stringify(launch.actor);
   const ask = (path, values, version) => fetch(`${launch.endpoint}${path}?${new URLSearchParams(values)}`, {
