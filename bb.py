@@ -259,6 +259,11 @@ def recipe_docs(arguments: list[str]) -> None:
     in_venv("bandbench.symptomchart", *arguments)
 
 
+def recipe_screens(arguments: list[str]) -> None:
+    """Take pictures of every screen into tests/output/screens, to look at (words: which tours)."""
+    in_venv("tests.browser.screens", *arguments)
+
+
 def recipe_lock(arguments: list[str]) -> None:
     """Resolve the dependencies anew and write both lock files (for maintainers; --upgrade)."""
     tools = ROOT / ".venv-lock"
@@ -285,6 +290,7 @@ RECIPES = {
     "fuzz": recipe_fuzz,
     "walk": recipe_walk,
     "docs": recipe_docs,
+    "screens": recipe_screens,
     "ci": recipe_test,
     "lock": recipe_lock,
 }

@@ -61,13 +61,15 @@ def test_every_part_has_its_place_in_the_page_and_every_place_its_part(applicati
 
 @pytest.mark.parametrize("path", SCRIPTS, ids=lambda path: str(path.name))
 def test_a_script_uses_words_that_there_are(path: Path) -> None:
-    prefix = {"monitor": "picture", "classdesk": "report"}.get(path.stem, path.stem)
+    prefix = {"monitor": "picture", "classdesk": "report", "deck": "transport"}.get(path.stem, path.stem)
     used = set(re.findall(r"\bwords\.(\w+)", path.read_text("utf-8")))
     assert used <= set(words_of(prefix)), f"{path.name} shows words that are not among the bench's"
 
 
 @pytest.mark.parametrize(
-    ("prefix", "names"), [("script", ("main", "loading", "pictures")), ("desk", ("console",))], ids=["page", "console"]
+    ("prefix", "names"),
+    [("script", ("main", "loading", "pictures", "theme")), ("desk", ("console",))],
+    ids=["page", "console"],
 )
 def test_the_pages_own_scripts_say_words_that_there_are_and_all_of_them(prefix: str, names: tuple[str, ...]) -> None:
     code = "".join((SITE / "static" / f"{name}.mjs").read_text("utf-8") for name in names)

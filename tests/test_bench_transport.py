@@ -125,7 +125,7 @@ def test_every_motion_has_a_button_in_words(person: Person) -> None:
     assert {act["name"] for act in panel.acts} == {name for name, spec in ACTS.items() if spec.group == "motion"}
     assert all(act["title"] == ACTS[act["name"]].title and act["description"] for act in panel.acts)
     cautions = {spec.caution for spec in ACTS.values() if spec.group == "motion" and spec.caution}
-    assert len(panel.cautions) == len(cautions)
+    assert len(person.application.transport.deck.cautions) == len(cautions)
 
 
 def test_stop_and_start_again_through_the_modes(person: Person) -> None:

@@ -272,7 +272,14 @@ def test_reading_tracks_of_a_long_attempt_are_thinned(most: int) -> None:
 
 @pytest.mark.parametrize(
     ("value", "tolerance", "text"),
-    [(0.0412, 0.07, "+0.041"), (-1.0, 0.3, "−1.00"), (12.34, 5.0, "+12.3"), (100.0, 20.0, "+100"), (0.0, 0.5, "+0.00")],
+    [
+        (0.0412, 0.07, "+0.041"),
+        (-1.0, 0.3, "−1.00"),
+        (12.34, 5.0, "+12.3"),
+        (100.0, 20.0, "+100"),
+        (0.0, 0.5, "0.00"),
+        (-0.001, 0.5, "0.00"),
+    ],
 )
 def test_numbers_are_shown_one_digit_finer_than_their_tolerance(value: float, tolerance: float, text: str) -> None:
     assert number_text(value, tolerance) == text

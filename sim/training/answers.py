@@ -21,7 +21,7 @@ import numpy as np
 from sim.errors import BandbenchError, known_names
 from sim.faults import FaultSpec
 from sim.training.attempt import Event
-from sim.training.checks import number_text
+from sim.training.checks import has_sign, number_text
 from sim.training.deal import dealable
 from sim.training.lesson import Lesson
 from sim.training.machine import LessonMachine, Start
@@ -261,7 +261,8 @@ def judged(
         if answer is None:
             return wording("answers.no_reading")
         if question.kind == "numeric":
-            return f"{number_text(float(answer), question.tolerance)} {unit_words(question.unit)}"
+            number = number_text(float(answer), question.tolerance, has_sign(question.answer_measurement))
+            return f"{number} {unit_words(question.unit)}"
         return wording("list.and").join(
             words[name] for name in (answer.split(_JOIN) if answer not in words else [answer])
         )

@@ -9,13 +9,23 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from sim.instruments import MEASUREMENTS
+from sim.machine_readings import MACHINE_READINGS
 from sim.training.attempt import Event
 from sim.training.lesson import Check, Lesson
 from sim.training.machine import LessonMachine, Start
 from sim.training.solution import solved_controls
 from sim.wording import unit_words, wording
 
-__all__ = ["HOLD_READINGS", "CheckResult", "all_passed", "check_results", "number_text", "peak_readings"]
+__all__ = [
+    "HOLD_READINGS",
+    "CheckResult",
+    "all_passed",
+    "check_results",
+    "has_sign",
+    "number_text",
+    "peak_readings",
+]
 
 HOLD_READINGS = 3
 """Readings taken over a check's hold time, both ends included."""
@@ -24,7 +34,7 @@ _MINUS = "\N{MINUS SIGN}"
 
 
 def number_text(value: float, tolerance: float, signed: bool = True) -> str:
-    """Return a number with one digit more than its tolerance has, and its sign.
+    """Return a number with one digit more than its tolerance has, and its sign; none where it rounds to zero.
 
     Examples
     --------
@@ -34,8 +44,24 @@ def number_text(value: float, tolerance: float, signed: bool = True) -> str:
     '3.0'
     """
     decimals = max(0, 1 - math.floor(math.log10(tolerance)))
-    text = f"{value:+.{decimals}f}" if signed else f"{value:.{decimals}f}"
+    rounded = round(value, decimals)
+    if rounded == 0.0:
+        return f"{0.0:.{decimals}f}"
+    text = f"{rounded:{'+' if signed else ''}.{decimals}f}"
     return text.replace("-", _MINUS)
+
+
+def has_sign(reading: str | None) -> bool:
+    """Tell whether a reading has two senses; only then is a plus sign worth printing.
+
+    Examples
+    --------
+    >>> has_sign("skew_us"), has_sign("wheel_speed_hz")
+    (True, False)
+    """
+    if reading is None:
+        return True
+    return (MEASUREMENTS.get(reading) or MACHINE_READINGS[reading]).signed
 
 
 @dataclass(frozen=True)
@@ -65,7 +91,7 @@ class CheckResult:
         """Target and tolerance in words."""
         check = self.check
         wide = number_text(check.tolerance, check.tolerance, signed=False)
-        goal = number_text(self.target, check.tolerance)
+        goal = number_text(self.target, check.tolerance, has_sign(check.measurement))
         if check.kind == "peak":
             return wording("check.peak_most_below", goal=goal, unit=unit_words(check.unit), wide=wide)
         return wording("check.within", goal=goal, unit=unit_words(check.unit), wide=wide)
@@ -75,7 +101,8 @@ class CheckResult:
         """The reading in words."""
         if self.value is None:
             return wording("check.no_reading")
-        return f"{number_text(self.value, self.check.tolerance)} {unit_words(self.check.unit)}"
+        number = number_text(self.value, self.check.tolerance, has_sign(self.check.measurement))
+        return f"{number} {unit_words(self.check.unit)}"
 
     @property
     def sentence(self) -> str:

@@ -45,6 +45,7 @@ __all__ = [
 
 REPOSITORY = Path(__file__).parents[2]
 STATIC = REPOSITORY / "site" / "static"
+TOKENS_CSS = REPOSITORY / "site" / "bandbench" / "bench" / "tokens.css"
 DEFAULT_OUTPUT = REPOSITORY / "dist"
 RECORD_NAME = "build.json"
 """What a build writes about itself: a digest of its inputs and the hash of every file."""
@@ -172,6 +173,8 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     scripts = AssetGroup("scripts", _scripts(wheels))
     panel = AssetGroup("panel", _panel_assets(build_python.wheel_of(wheels, "panel")))
     own_page = {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in {".mjs", ".css"}}
+    # What its name says: the tokens that Python reads, too.
+    own_page["tokens.css"] = TOKENS_CSS.read_bytes()
     page = AssetGroup("page", own_page | {STORE_NAME: (core_folder.parent / STORE_SOURCE).read_bytes()})
     others = {name: f"words-{name}.json" for name in LANGUAGES if name != ENGLISH}
     words = AssetGroup("words", {file: browser_json(name).encode() for name, file in others.items()})

@@ -3,6 +3,7 @@
 
 import { NAME, newName, openChannel, problemOf, sealed } from "./consoleprotocol.mjs";
 import { say } from "./consolewords.mjs";
+import "./theme.mjs";
 
 const ASK_EVERY_MS = 3000;
 // So many questions in a row without an answer, and a window is taken for closed.

@@ -10,6 +10,7 @@ import { acceptRestart, benchMended, isMending, mendWith, workerDied, workerSile
 import { acceptScorm, openScorm, scormAgain } from "./scorm.mjs";
 import { acceptSound, heard, playSound, soundAgain } from "./sound.mjs";
 import { acceptStatements, launchAgain } from "./statements.mjs";
+import "./theme.mjs";
 import { say } from "./words.mjs";
 
 const parts = JSON.parse(document.getElementById("site-parts").textContent);

@@ -64,7 +64,7 @@ def changes(bench: BenchPage) -> bool:
 def test_reduced_motion_starts_paused(still_page: WatchedPage) -> None:
     # The first test of the page, which still is as it was opened.
     bench = BenchPage(still_page)
-    play = bench.page.locator("#picture").get_by_role("button", name="Play", exact=True)
+    play = bench.page.locator("#picture").get_by_role("button", name="Run picture", exact=True)
     assert play.is_visible()
     bench.until(lambda: not changes(bench), "the first picture")
     drawn = bench.frames
@@ -72,7 +72,7 @@ def test_reduced_motion_starts_paused(still_page: WatchedPage) -> None:
     assert bench.frames == drawn
     play.click()
     bench.until(lambda: bench.frames > drawn + 3, "a moving picture")
-    bench.page.locator("#picture").get_by_role("button", name="Pause", exact=True).click()
+    bench.page.locator("#picture").get_by_role("button", name="Freeze picture", exact=True).click()
     play.wait_for()
     bench.check_unhurt()
 
@@ -209,8 +209,8 @@ def test_play_and_pause(bench: BenchPage) -> None:
     page = bench.page
     # The transport has a button of that name too, which moves the tape.
     monitor = page.locator("#picture")
-    play = monitor.get_by_role("button", name="Play", exact=True)
-    pause = monitor.get_by_role("button", name="Pause", exact=True)
+    play = monitor.get_by_role("button", name="Run picture", exact=True)
+    pause = monitor.get_by_role("button", name="Freeze picture", exact=True)
     drawn = bench.frames
     play.click()
     bench.until(lambda: bench.frames >= drawn + 4, "a moving picture")

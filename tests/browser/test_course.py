@@ -14,7 +14,7 @@ from tests.browser.watching import WatchedPage
 LESSONS = Path(__file__).parents[2] / "lessons"
 LESSON = "tracking-and-guide"
 REFERENCE = ".reference-dialog[aria-labelledby=reference-title]"
-OTHERS = (".top", "#lesson", "#picture", "#waveform", "#path", "#controls", "#transport", "#log", "#replay")
+OTHERS = (".top", "#lesson", "#picture", "#waveform", "#path", "#controls", "#transport", "#deck", "#log", "#replay")
 
 
 @pytest.fixture

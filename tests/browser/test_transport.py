@@ -44,7 +44,8 @@ class TransportPage:
     def picture_moves(self, moves: bool) -> None:
         """Let the picture go on with the tape, and with it what is read off the tape; or let it stand."""
         monitor = self.page.locator("#picture")
-        play, pause = (monitor.get_by_role("button", name=name, exact=True) for name in ("Play", "Pause"))
+        names = ("Run picture", "Freeze picture")
+        play, pause = (monitor.get_by_role("button", name=name, exact=True) for name in names)
         pressed, then = (play, pause) if moves else (pause, play)
         if pressed.is_visible():
             pressed.press("Enter")
@@ -82,7 +83,7 @@ class TransportPage:
 
     @property
     def refusal(self) -> str:
-        return " ".join(self.page.locator("#transport .refusal").all_text_contents()).strip()
+        return " ".join(self.page.locator(":is(#transport, #deck) .refusal").all_text_contents()).strip()
 
     def hears_tone(self) -> None:
         """Wait for the line-up tone; while the capstan frames, its pitch is up to some 2 % off."""
@@ -225,7 +226,7 @@ def test_the_session_by_mouse(machine: TransportPage) -> None:
     bench, page = machine.bench, machine.page
 
     def reach(act: str) -> Callable[[], object]:
-        return page.locator(f"#transport [data-act={act}]").click
+        return page.locator(f":is(#transport, #deck) [data-act={act}]").click
 
     details = page.locator(".handling")
     if details.get_attribute("open") is None:
@@ -282,7 +283,7 @@ def test_the_transport_fits_and_axe_finds_nothing(machine: TransportPage, width:
     page.locator("[data-act=open_covers]").wait_for()
     # PUB WCAG 2.2, 1.4.10 Reflow and 2.5.8 Target Size (24 by 24 CSS pixels).
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    targets = page.locator("#transport button:visible, #transport select:visible, .check-field:visible")
+    targets = page.locator(":is(#transport, #deck) :is(button, select):visible, .check-field:visible")
     sizes = targets.evaluate_all(
         """all => all.map((target) => {
           const { width, height } = target.getBoundingClientRect();
@@ -291,7 +292,7 @@ def test_the_transport_fits_and_axe_finds_nothing(machine: TransportPage, width:
     )
     assert len(sizes) > 10
     assert [text for size, text in sizes if size < 24.0] == []
-    page.locator("#transport").screenshot(
+    page.locator("#deck").screenshot(
         path=bench.screenshot(f"transport-{width}-{scheme}").with_name(f"transport-{width}-{scheme}-zone.png")
     )
     assert machine.axe_problems() == []
@@ -308,7 +309,7 @@ def test_headings_stand_in_order(machine: TransportPage) -> None:
               if (element.shadowRoot) walk(element.shadowRoot);
             }
           };
-          walk(document.querySelector("#transport"));
+          walk(document.querySelector("#deck"));
           return found;
         }"""
     )

@@ -86,7 +86,7 @@ export function render({ model, el }) {
   const dialog = h("dialog", { class: "reference-dialog report-dialog", "aria-labelledby": "report-title" },
     h("div", { class: "reference-head" }, title, close), body);
   const open = button(words.open_button, () => {
-    dialog.showModal();
+    openDialog(model, dialog, "report");
     title.focus();
   }, { "data-do": "report" });
   const part = h("div", { class: "part class-report" },

@@ -5,8 +5,9 @@ export function render({ model, el }) {
   const shown = [];
   const reading = (name, kind, zero) => {
     const value = h("span", { class: "value", "data-reading": name });
-    const own = bar(kind, zero);
-    shown.push({ name, value, bar: own });
+    const [scale, parts] = model.scales[name];
+    const own = bar(kind, zero, parts);
+    shown.push({ name, value, bar: own, scale });
     return { value, bar: own.element };
   };
   const rows = [1, 2, 3, 4].map((head) => {
@@ -22,7 +23,7 @@ export function render({ model, el }) {
     h("tbody", {}, rows));
   const single = (name, label, about, kind, zero) => {
     const own = reading(name, kind, zero);
-    return h("div", { class: "reading", "data-name": name, title: about }, h("dt", {}, label), h("dd", {}, own.value, own.bar));
+    return h("div", { class: "reading", "data-name": name, title: `${about} ${model.scales[name][0]}` }, h("dt", {}, label), h("dd", {}, own.value, own.bar));
   };
   const list = h("dl", { class: "readings" },
     single("tracking", words.tracking, words.tracking_of, "level", 100 / 110),
@@ -62,6 +63,13 @@ export function render({ model, el }) {
       setText(value, now.text ?? words.none);
       value.classList.toggle("none", now.text === null);
       setText(reason, now.text === null ? now.reason ?? "" : "");
+    }
+  });
+  follow(model, ["zones"], () => {
+    for (const { name, bar: own, scale } of shown) {
+      const ends = model.zones[name] ?? null;
+      own.aim(ends);
+      setAttribute(own.element, "title", ends === null ? scale : fill(words.scale_zone, { scale }));
     }
   });
   follow(model, ["needed"], () => {

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
-from bandbench.bench.readings import Readings, reading_label, typeset
+from bandbench.bench.readings import Readings, number, reading_label, typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.instruments import DEFAULT_READINGS, MEASUREMENTS
@@ -19,10 +20,29 @@ if TYPE_CHECKING:
 
 __all__ = ["Meters", "MetersView"]
 
-# What the length of each bar stands for: (lowest, highest); one with its zero in the middle is drawn from there.
-_RANGES: Mapping[str, tuple[float, float]] = {"dB": (-30.0, 3.0), "us": (-3.0, 3.0), "ns": (-500.0, 500.0)}
-_NOISE_RANGE = (0.0, 50.0)
-_TRACKING_RANGE = (0.0, 110.0)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What the length of a bar stands for: its ends and the distance of its strokes, in the reading's unit."""
+
+    low: float
+    high: float
+    step: float
+
+    def share(self, value: float | None) -> float | None:
+        """Return where a value stands between the ends, 0 to 1."""
+        if value is None:
+            return None
+        return round(min(max((value - self.low) / (self.high - self.low), 0.0), 1.0), 3)
+
+
+# By unit; a scale with its zero in the middle is filled from there.
+_SCALES: Mapping[str, Scale] = {
+    "dB": Scale(-30.0, 3.0, 3.0), "us": Scale(-3.0, 3.0, 1.0), "ns": Scale(-500.0, 500.0, 250.0)
+}  # fmt: skip
+_NOISE_SCALE = Scale(0.0, 50.0, 10.0)
+_TRACKING_SCALE = Scale(0.0, 110.0, 10.0)
 
 
 class Meters(Part):
@@ -35,6 +55,10 @@ class Meters(Part):
     readings : str
         JSON: for each reading its text, its share of the bar's range, 0 to 1 (both null where there is none), and
         why there is none. As one text it crosses to the page in a tenth of the time that nested tables take.
+    scales : dict of str to [str, float]
+        For each bar its scale in words, and how many parts its strokes divide it into.
+    zones : dict of str to [float, float]
+        Where the lesson wants a reading, as shares of its bar's range.
     needed : list of str
         Readings that the lesson needs.
     added : list of str
@@ -47,6 +71,8 @@ class Meters(Part):
     labels = param.Dict(default={})
     abouts = param.Dict(default={})
     readings = param.String(default="{}")
+    scales = param.Dict(default={})
+    zones = param.Dict(default={})
     needed = param.List(default=[])
     added = param.List(default=[])
     revision = param.Integer(default=0)
@@ -54,23 +80,31 @@ class Meters(Part):
     _esm = script("meters")
 
 
-def _range_of(name: str) -> tuple[float, float] | None:
+def _scale_of(name: str) -> Scale | None:
     """Return what a reading's bar stands for; None for one without a bar, as all that lessons add."""
+    if name == "tracking":
+        return _TRACKING_SCALE
     if name not in DEFAULT_READINGS:
         return None
-    return _NOISE_RANGE if name == "noise_db" else _RANGES[MEASUREMENTS[name].unit]
+    return _NOISE_SCALE if name == "noise_db" else _SCALES[MEASUREMENTS[name].unit]
+
+
+def _scales() -> dict[str, list[object]]:
+    """Return every bar's scale: in words, and in how many parts its strokes divide it."""
+    shown: dict[str, list[object]] = {}
+    for name in ("tracking", *DEFAULT_READINGS):
+        scale = _scale_of(name)
+        assert scale is not None
+        unit = "%" if name == "tracking" else unit_sign(MEASUREMENTS[name].unit)
+        ends = {"low": number(scale.low, 0), "high": number(scale.high, 0)}
+        text = say("meters.scale", step=f"{scale.step:g}", unit=unit, **ends)
+        shown[name] = [text, (scale.high - scale.low) / scale.step]
+    return shown
 
 
 def _about(name: str) -> str:
     spec = MEASUREMENTS.get(name) or MACHINE_READINGS[name]
     return f"{spec.description} {say('meters.needs', what=spec.needs)}" if spec.needs else spec.description
-
-
-def _share(value: float | None, limits: tuple[float, float] | None) -> float | None:
-    if value is None or limits is None:
-        return None
-    low, high = limits
-    return round(min(max((value - low) / (high - low), 0.0), 1.0), 3)
 
 
 class MetersView(View):
@@ -86,6 +120,7 @@ class MetersView(View):
             words=self.words,
             labels={name: reading_label(name) for name in names},
             abouts={name: typeset(_about(name)) for name in names},
+            scales=_scales(),
         )
         self.refresh()
 
@@ -104,7 +139,21 @@ class MetersView(View):
         if bench.needs_instrument("tracking_meter"):
             needed.append("tracking")
         added = [name for name in bench.readings if name not in DEFAULT_READINGS]
-        self.meters.param.update(needed=needed, added=added)
+        self.meters.param.update(needed=needed, added=added, zones=self._zones())
+
+    def _zones(self) -> dict[str, list[float]]:
+        """Return where the lesson wants its readings; nowhere while they are to be found out or proven."""
+        session = self.bench.session
+        if session is None or (session.lesson.mode in ("assessment", "diagnosis") and not session.finished):
+            return {}
+        zones: dict[str, list[float]] = {}
+        for check in session.lesson.checks:
+            scale = _scale_of(check.measurement)
+            if check.kind != "target" or scale is None:
+                continue
+            ends = [scale.share(check.target + side * check.tolerance) for side in (-1.0, 1.0)]
+            zones[check.measurement] = [end for end in ends if end is not None]
+        return zones
 
     def update(self, readings: Readings) -> None:
         """Show the readings."""
@@ -116,11 +165,12 @@ class MetersView(View):
             self.meters.param.update(readings=json.dumps(dict.fromkeys(names, away)), revision=readings.revision)
             return
         for name, value in readings.values.items():
-            share = _share(value, _range_of(name))
+            scale = _scale_of(name)
+            share = scale.share(value) if scale else None
             shown[name] = {"text": readings.text(name), "share": share, "reason": readings.reasons.get(name)}
         shown["tracking"] = {
             "text": f"{readings.tracking_pct:.1f}\N{NO-BREAK SPACE}%",
-            "share": _share(readings.tracking_pct, _TRACKING_RANGE),
+            "share": _TRACKING_SCALE.share(readings.tracking_pct),
             "reason": None,
         }
         self.meters.param.update(readings=json.dumps(shown), revision=readings.revision)

@@ -103,7 +103,7 @@ export function render({ model, el }) {
   const split = h("input", { type: "range", id: "picture-split", min: 0, max: 1, step: 0.01 });
   const splitField = h("span", { class: "field split" }, h("label", { for: "picture-split" }, words.split), split);
   const whole = toggle(words.whole, (pressed) => set({ whole: pressed }));
-  const keep = button(words.keep, () => model.send_msg({ do: "keep" }));
+  const keep = button(words.keep, () => model.send_msg({ do: "keep" }), { "aria-label": words.keep_name });
   const save = button(words.save, () => model.send_msg({ do: "save" }));
   const sentence = h("p", { class: "sentence", role: "status" });
   const notice = h("p", { class: "note", role: "alert" });
@@ -151,7 +151,11 @@ export function render({ model, el }) {
     seam.remove();
   });
 
-  follow(model, ["playing"], () => setText(play, model.playing ? words.pause : words.play));
+  follow(model, ["playing"], () => {
+    setText(play, model.playing ? words.pause : words.play);
+    setAttribute(play, "aria-label", model.playing ? words.pause_name : words.play_name);
+    if (model.playing && sentence.textContent === words.paused) setText(sentence, "");
+  });
   follow(model, ["bands"], drawBands);
   // At a refusal too: what was chosen goes back to what is set.
   follow(model, ["monitor", "kept", "notice"], () => {
@@ -175,7 +179,7 @@ export function render({ model, el }) {
 
   // The picture moves from the start only for people who do not mind. Before the first frame nobody listens.
   listenTo(model, document, "bandbench:frame", () => {
-    if (matchMedia("(prefers-reduced-motion: reduce)").matches) setText(notice, words.paused);
+    if (matchMedia("(prefers-reduced-motion: reduce)").matches) setText(sentence, words.paused);
     else model.send_msg({ do: "play", value: true });
   }, { once: true });
 }

@@ -22,7 +22,7 @@ from sim.tape import TAPES
 from sim.training.alignment import AlignmentRecord, ReadingFound
 from sim.training.assignment import score_within
 from sim.training.attempt import ActDone, Attempt, ControlMoved, HintOpened, NoteWritten
-from sim.training.checks import number_text
+from sim.training.checks import has_sign, number_text
 from sim.training.help import FULL_HELP, Help
 from sim.training.lesson import Check, Lesson, Question
 from sim.training.references import unit_of
@@ -110,7 +110,8 @@ def _target(check: Check) -> str:
     wide = number_text(check.tolerance, check.tolerance, signed=False)
     if check.kind == "peak":
         return say("paper.target_peak", wide=wide, unit=check.unit)
-    return say("paper.target_value", goal=number_text(check.target, check.tolerance), unit=check.unit, wide=wide)
+    goal = number_text(check.target, check.tolerance, has_sign(check.measurement))
+    return say("paper.target_value", goal=goal, unit=check.unit, wide=wide)
 
 
 def _question(question: Question) -> Iterator[Block]:
@@ -218,7 +219,7 @@ def _reading(lesson: Lesson, one: ReadingFound) -> tuple[str, ...]:
     verdict = say("paper.yes" if one.passed else "paper.no")
     target = _target(one.check)
     if one.check.kind == "peak" and one.target is not None:
-        goal = number_text(one.target, one.check.tolerance)
+        goal = number_text(one.target, one.check.tolerance, spec.signed)
         target = f"{target} ({goal} {one.check.unit})"
     return typeset(one.check.title), typeset(target), text(one.found), text(one.left), verdict
 

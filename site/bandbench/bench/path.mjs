@@ -34,7 +34,8 @@ function line(gap) {
 export function render({ model, el }) {
   const stages = model.stages.map((stage) => {
     const drawing = stage.bars ? barRow() : line(model.gap);
-    const picture = s("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, preserveAspectRatio: "none", "aria-hidden": "true", focusable: "false" }, ...drawing.nodes);
+    const picture = s("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, preserveAspectRatio: "none", "aria-hidden": "true", focusable: "false" },
+      s("path", { class: "graticule", d: `M0 ${HEIGHT / 2}H${WIDTH}` }), ...drawing.nodes);
     const state = h("span", { class: "state", id: `state-${stage.name}` });
     const title = h("span", { class: "title", id: `title-${stage.name}` }, stage.title);
     const press = h("button", {

@@ -12,6 +12,8 @@ import numpy as np
 from bokeh.plotting import figure
 from numpy.typing import NDArray
 
+from bandbench.bench.tokens import colour_of
+
 __all__ = [
     "BAND",
     "FIGURES",
@@ -19,6 +21,7 @@ __all__ = [
     "HEAD_HUES",
     "MARKED",
     "SCREEN",
+    "SCREEN_EDGE",
     "TRACE",
     "brightness_ramp",
     "dress_legend",
@@ -26,17 +29,19 @@ __all__ = [
     "screen_figure",
 ]
 
-SCREEN = "#12171a"
-GRATICULE = "#3d484e"
-FIGURES = "#c3ccd0"
+SCREEN = colour_of("screen")
+GRATICULE = colour_of("screen-line")
+SCREEN_EDGE = colour_of("screen-edge")
+"""Lines of the graticule that are read by."""
+FIGURES = colour_of("screen-text")
 """Numbers and words on the screen."""
-TRACE = "#ecf3f5"
-MARKED = "#ffc27a"
+TRACE = colour_of("trace")
+MARKED = colour_of("marked")
 """What stands out from the trace: one chosen line, or the right setting."""
-BAND = "#4f8f7a"
+BAND = colour_of("band")
 """Where a reading is in tolerance."""
 
-HEAD_HUES = ("#4f9fe0", "#f5b04c", "#a8ecd0", "#d1699f")
+HEAD_HUES = tuple(colour_of(f"screen-head-{head}") for head in range(1, 5))
 """Traces of the heads 1 to 4, as on the picture monitor; the number always stands beside them."""
 
 _TEXT_SIZE = "13px"

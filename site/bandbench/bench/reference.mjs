@@ -7,11 +7,12 @@ export function render({ model, el }) {
   const body = h("div", { class: "reference-pages" });
   const title = h("h2", { id: "reference-title", tabindex: -1 }, words.title);
   const close = button(words.close, () => dialog.close(), { "data-do": "reference_close" });
+  const paper = button(words.print, () => globalThis.print(), { "data-do": "reference_print" });
   const dialog = h("dialog", { class: "reference-dialog", "aria-labelledby": "reference-title" },
     h("div", { class: "reference-head" }, title,
-      h("span", { class: "field" }, h("label", { for: "reference-filter" }, words.filter), field), close, count), body);
+      h("span", { class: "field" }, h("label", { for: "reference-filter" }, words.filter), field), paper, close, count), body);
   const open = button(words.open, () => {
-    dialog.showModal();
+    openDialog(model, dialog, "reference");
     title.focus();
     if (model.pages === "") setText(count, words.loading);
     model.send_msg({ do: "open" });

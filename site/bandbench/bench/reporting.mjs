@@ -90,6 +90,9 @@ export function render({ model, el }) {
     away.hidden = !now.ended || now.waiting === 0 || !now.launch.returnAddress;
     setText(stranded, fill(words.stranded, now));
     stranded.hidden = now.stranded === 0;
+    // That nothing can be sent is for those who look; all else is told where it is seen.
+    const place = key === "closed" ? details : details.parentElement;
+    if (status.parentElement !== place) place.append(status);
     part.dataset.reporting = key;
     settings.show(now);
     refusals.hidden = now.refused.length === 0;

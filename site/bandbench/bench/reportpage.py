@@ -51,7 +51,7 @@ body { margin: 1.5rem; max-width: 100%; }
 h1 { font-size: 1.5rem; } h2 { font-size: 1.2rem; margin-top: 2rem; } h3 { font-size: 1rem; margin-bottom: .3rem; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; font-size: .85rem; }
-th, td { border: 1px solid #8888; padding: .2rem .4rem; text-align: start; vertical-align: top; }
+th, td { border: 1px solid GrayText; padding: .2rem .4rem; text-align: start; vertical-align: top; }
 thead th { vertical-align: bottom; } th.skill { min-width: 5.5em; max-width: 9em; }
 td, th { overflow-wrap: break-word; max-width: 26em; } .flags td:nth-child(5) { min-width: 20em; }
 tbody th { min-width: 9em; }

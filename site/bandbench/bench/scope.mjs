@@ -82,7 +82,8 @@ export function render({ model, el }) {
     magnify.show(String(scope.magnify), model.magnifications.map((times) => [String(times), `×${times}`]));
     slider.max = 1 - 1 / scope.magnify;
     if (wanted === null && el.getRootNode().activeElement !== slider) slider.value = scope.position;
-    slider.disabled = scope.magnify === 1 || scope.display === "vectors";
+    // There is nothing to move along a screen that shows all.
+    position.hidden = scope.magnify === 1 || scope.display === "vectors";
     vectors.show(scope.display === "vectors");
     spectrum.show(scope.display === "spectrum");
     one.show(scope.line > 0);

@@ -12,8 +12,9 @@ import param
 from bokeh.core.property.descriptors import UnsetValueError
 from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range1d
 
+from bandbench.bench.graticule import Marks, carrier_marks, head_marks, level_marks, share_marks, vector_marks
 from bandbench.bench.monitoring import POINT_OF_STAGE, Scope
-from bandbench.bench.plots import FIGURES, HEAD_HUES, MARKED, TRACE, brightness_ramp, overlaid, screen_figure
+from bandbench.bench.plots import HEAD_HUES, MARKED, SCREEN, TRACE, brightness_ramp, overlaid, screen_figure
 from bandbench.bench.readings import Readings, unit_sign
 from bandbench.bench.scope_words import (
     COLUMNS,
@@ -47,6 +48,8 @@ _SHARE = "of nominal"
 _SPECTRUM_RANGE = (-90.0, 10.0)
 # Steps of the graticule by unit; other units get ten steps.
 _STEPS = {_SHARE: 0.4, "MHz": 2.0, "dB": 10.0}
+# The same on the vectorscope, counted from its centre.
+_VECTOR_STEPS = {"IRE": 20.0, "mV": 100.0}
 
 
 class ScopeSettings(Part):
@@ -120,26 +123,29 @@ class ScopeView(View):
         )
         mapper = LinearColorMapper(palette=brightness_ramp(), low=0, high=255)
         self._image = plot.image("image", x=0, y=0, dw=1, dh=1, source=self._raster, color_mapper=mapper)
-        # The graticule lies over the trace, as on the face of a screen.
-        plot.grid.level = "overlay"
+        # The graticule lies over the trace, as on the face of a screen, and what is written there over the graticule.
+        plot.grid.level = "guide"
         self._line = plot.line("x", "y", source=self._curve, line_color=MARKED, line_width=1.5)
         self._heads = plot.image_rgba("image", x=0, y=0, dw=1, dh=1, source=self._coloured)
         self._lines = plot.multi_line("xs", "ys", source=self._curves, line_color="hue", line_width=1.5)
-        # What is marked on the screen: boxes of the coloured bars, carriers of a practice, numbers of the heads.
-        self._marked: tuple[object, ...] = ()
-        self._targets = ColumnDataSource({"xs": [], "ys": [], "x": [], "y": [], "name": [], "hue": []})
-        boxes = plot.multi_line("xs", "ys", source=self._targets, line_color=MARKED, line_width=1)
-        names = plot.text(
+        # What is marked on the face of the screen, over the trace.
+        self._marks = Marks()
+        self._faces = ColumnDataSource(self._marks.line_columns())
+        self._targets = ColumnDataSource(self._marks.name_columns())
+        plot.multi_line("xs", "ys", source=self._faces, line_color="colour", line_width=1, level="annotation")
+        plot.text(
             "x",
             "y",
             text="name",
             source=self._targets,
             text_color="hue",
             text_font_size="12px",
-            text_align="center",
+            text_align="align",
             text_baseline="middle",
+            background_fill_color=SCREEN,
+            background_fill_alpha=0.7,
+            level="overlay",
         )
-        self._boxes = (boxes, names)
         self._plot = plot
         self.pane = pn.pane.Bokeh(plot, sizing_mode="stretch_both", margin=0)
 
@@ -220,12 +226,21 @@ class ScopeView(View):
             self._draw_raster(frame, scope)
         return True
 
-    def _show(self, *glyphs: Any, marks: bool = False) -> None:
-        """Show these parts of the figure and no others."""
-        for glyph in (self._image, self._heads, self._line, self._lines):
-            glyph.visible = any(glyph is shown for shown in glyphs)
-        for glyph in self._boxes:
-            glyph.visible = marks
+    def _show(self, glyph: Any, marks: Marks) -> None:
+        """Show this part of the figure and no other, and these marks on the face of the screen."""
+        for one in (self._image, self._heads, self._line, self._lines):
+            one.visible = one is glyph
+        if marks != self._marks:
+            self._marks = marks
+            self._faces.data = marks.line_columns()
+            self._targets.data = marks.name_columns()
+
+    def _face(self, x: tuple[float, float], y_unit: str) -> Marks:
+        """Return what the screen's face marks for levels of this unit."""
+        standard = self.bench.frame.standard
+        if y_unit == standard.level_unit:
+            return level_marks(standard, x)
+        return share_marks(x) if y_unit == _SHARE else Marks()
 
     def _draw_raster(self, frame: PlaybackFrame, scope: Scope) -> None:
         raster = waveform(
@@ -241,7 +256,7 @@ class ScopeView(View):
         self._set_axes((left, right), (low, high), raster.x_unit, raster.y_unit)
         self._image.glyph.update(x=left, y=low, dw=right - left, dh=high - low)
         self._raster.data = {"image": [(raster.image * np.float32(255.0)).astype(np.uint8)]}
-        self._show(self._image)
+        self._show(self._image, self._face((left, right), raster.y_unit))
 
     def _draw_heads(self, frame: PlaybackFrame, scope: Scope) -> None:
         """Draw the four channels over each other, each in its head's hue, with the heads' numbers."""
@@ -252,28 +267,7 @@ class ScopeView(View):
         self._set_axes((left, right), (low, high), rasters[0].x_unit, rasters[0].y_unit)
         self._heads.glyph.update(x=left, y=low, dw=right - left, dh=high - low)
         self._coloured.data = {"image": [overlaid([raster.image for raster in rasters], HEAD_HUES)]}
-        self._mark_heads(left, right, high)
-        self._show(self._heads, marks=True)
-
-    def _mark_heads(self, left: float, right: float, high: float) -> None:
-        """Write the heads' numbers in their hues along the top of the screen."""
-        places = [left + (right - left) * share for share in (0.05, 0.1, 0.15, 0.2)]
-        self._mark(
-            ("heads", left, right, high),
-            {
-                "xs": [[] for _ in places],
-                "ys": [[] for _ in places],
-                "x": places,
-                "y": [0.88 * high] * 4,
-                "name": ["1", "2", "3", "4"],
-                "hue": list(HEAD_HUES),
-            },
-        )
-
-    def _mark(self, what: tuple[object, ...], marks: dict[str, Any]) -> None:
-        if self._marked != what:
-            self._marked = what
-            self._targets.data = marks
+        self._show(self._heads, head_marks((left, right), high))
 
     def _draw_servo(self, scope: Scope) -> None:
         trace = servos_shown(self.bench)
@@ -282,7 +276,7 @@ class ScopeView(View):
         self._set_axes((left, left + span), trace.y_range, "s", trace.unit)
         self._curve.data = {"x": trace.time_s, "y": trace.values}
         self._line.glyph.line_color = MARKED
-        self._show(self._line)
+        self._show(self._line, Marks())
 
     def _draw_spectrum(self, scope: Scope) -> None:
         spectrum = spectrum_shown(self.bench)
@@ -294,22 +288,8 @@ class ScopeView(View):
         self._name_axes(say("scope.axis_frequency"), say("scope.axis_power"), _STEPS["dB"], low)
         self._curve.data = {"x": frequency_mhz.astype(np.float32), "y": spectrum.power_db.astype(np.float32)}
         self._line.glyph.line_color = TRACE
-        carriers = carriers_hz(self.bench.recorder.practice)
-        places = [carrier / 1e6 for carrier in carriers.values()]
-        # The names stand one above the other, as the carriers lie close together.
-        tops = [high - 4.0 - 6.0 * number for number in range(len(places))]
-        self._mark(
-            ("carriers", *places),
-            {
-                "xs": [[place, place] for place in places],
-                "ys": [[low, top - 3.0] for top in tops],
-                "x": places,
-                "y": tops,
-                "name": list(carriers),
-                "hue": [MARKED] * len(places),
-            },
-        )
-        self._show(self._line, marks=True)
+        carriers = {name: carrier / 1e6 for name, carrier in carriers_hz(self.bench.recorder.practice).items()}
+        self._show(self._line, carrier_marks(carriers, low, high))
 
     def _draw_vectors(self, frame: PlaybackFrame) -> None:
         raster = vectorscope(frame, vector_point(self.bench), size=VECTOR_SIZE)
@@ -318,25 +298,12 @@ class ScopeView(View):
         reach = limit * max(1.0, self._aspect())
         self.x_range.update(start=-reach, end=reach)
         self.y_range.update(start=-limit, end=limit)
-        self._name_axes(
-            say("scope.axis_u", unit=raster.unit), say("scope.axis_v", unit=raster.unit), limit / 2.0, -limit
-        )
+        step = _VECTOR_STEPS[raster.unit]
+        lowest = -step * (limit // step)
+        self._name_axes(say("scope.axis_u", unit=raster.unit), say("scope.axis_v", unit=raster.unit), step, lowest)
         self._image.glyph.update(x=-limit, y=-limit, dw=2 * limit, dh=2 * limit)
         self._raster.data = {"image": [(raster.image * np.float32(255.0)).astype(np.uint8)]}
-        targets = list(raster.targets.values())
-        corners = [(*target.inner, target.inner[0]) for target in targets]
-        self._mark(
-            ("vectors", raster.unit),
-            {
-                "xs": [[u for u, _ in box] for box in corners],
-                "ys": [[v for _, v in box] for box in corners],
-                "x": [1.22 * target.u for target in targets],
-                "y": [1.22 * target.v for target in targets],
-                "name": [target.name for target in targets],
-                "hue": [FIGURES] * len(targets),
-            },
-        )
-        self._show(self._image, marks=True)
+        self._show(self._image, vector_marks(raster.targets.values(), limit))
 
     def _aspect(self) -> float:
         """Return how much wider the screen is than high, as far as the page has told."""
@@ -359,12 +326,11 @@ class ScopeView(View):
             self._curves.data = {
                 "xs": [trace.x for trace in traces], "ys": [trace.y for trace in traces], "hue": list(HEAD_HUES)
             }  # fmt: skip
-            self._mark_heads(left, right, limits[1])
-            self._show(self._lines, marks=True)
+            self._show(self._lines, head_marks((left, right), limits[1]))
             return
         self._curve.data = {"x": traces[0].x, "y": traces[0].y}
         self._line.glyph.line_color = MARKED
-        self._show(self._line)
+        self._show(self._line, self._face((left, right), y_unit))
 
     def _set_axes(self, x: tuple[float, float], y: tuple[float, float], x_unit: str, y_unit: str) -> None:
         self.x_range.update(start=x[0], end=x[1])
@@ -382,7 +348,7 @@ class ScopeView(View):
         """Label the axes; a new vertical axis gets ticks `step` apart from `lowest` to the top of the screen."""
         plot = self._plot
         if plot.yaxis[0].axis_label != y_label:
-            count = round((self.y_range.end - lowest) / step) + 1
+            count = int((self.y_range.end - lowest) / step + 1e-6) + 1
             plot.yaxis[0].axis_label = y_label
             plot.yaxis[0].ticker = FixedTicker(ticks=[round(lowest + step * number, 3) for number in range(count)])
             plot.ygrid[0].ticker = plot.yaxis[0].ticker

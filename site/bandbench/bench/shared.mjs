@@ -129,13 +129,25 @@ function saveFile(name, blob) {
   setTimeout(() => URL.revokeObjectURL(address), 10000);
 }
 
-// A bar that shows a share of its range: from its left end, or from its zero if it is "centred".
-function bar(kind, zero) {
+// A bar that shows a share of its range: from its left end, or from its zero if it is "centred". Strokes divide it into
+// `parts`; aim() outlines the part where the reading is wanted.
+function bar(kind, zero, parts = 0) {
   const fill = h("span", { class: "bar-fill" });
-  const element = h("span", { class: `bar ${kind}`, "aria-hidden": "true" }, fill, h("span", { class: "bar-zero" }));
+  const zone = h("span", { class: "bar-zone", hidden: true });
+  const element = h("span", { class: `bar ${kind}`, "aria-hidden": "true" }, fill, h("span", { class: "bar-zero" }), zone);
   element.style.setProperty("--zero", zero);
+  if (parts > 0) {
+    element.style.setProperty("--parts", parts);
+    element.classList.add("ruled");
+  }
   return {
     element,
+    aim: (ends) => {
+      zone.hidden = ends === null;
+      if (ends === null) return;
+      zone.style.left = `${100 * ends[0]}%`;
+      zone.style.width = `${100 * (ends[1] - ends[0])}%`;
+    },
     show: (share) => {
       fill.hidden = share === null;
       if (share === null) return;
@@ -150,6 +162,15 @@ function bar(kind, zero) {
 function listenTo(model, target, name, callback, options = {}) {
   target.addEventListener(name, callback, options);
   model.on("lifecycle:remove", () => target.removeEventListener(name, callback));
+}
+
+// Opens a dialog over the page, which knows that it is open: on paper it then stands alone (bench.css).
+function openDialog(model, dialog, name) {
+  document.body.dataset.dialog = name;
+  const away = () => { delete document.body.dataset.dialog; };
+  dialog.addEventListener("close", away, { once: true });
+  model.on("lifecycle:remove", away);
+  dialog.showModal();
 }
 
 // Calls back now and at every change of any of these parameters, once for several that change together.

@@ -29,7 +29,7 @@ __all__ = [
     "sheets_html",
 ]
 
-_STYLE = Path(__file__).with_name("paper.css")
+_STYLES = tuple(Path(__file__).with_name(name) for name in ("tokens.css", "paper.css"))
 _PIECES = re.compile(r"(\*\*[^*]+\*\*|`[^`]+`)")
 
 
@@ -141,7 +141,7 @@ def sheets_html(title: str, sheets: Sequence[Sheet], language: str = "en-GB") ->
         Tag of the language its texts are in.
     """
     body = "".join(_sheet(sheet) for sheet in sheets)
-    style = _STYLE.read_text("utf-8")
+    style = "".join(path.read_text("utf-8") for path in _STYLES)
     return (
         f'<!doctype html>\n<html lang="{html.escape(language)}">\n<head>\n<meta charset="utf-8">\n'
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "

@@ -17,21 +17,28 @@ if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
     from sim.transport import Deck
 
-__all__ = ["Answer", "TransportPanel", "TransportView", "deck_numbers", "deck_sentence", "mode_sentence", "tape_time"]
+__all__ = [
+    "Answer",
+    "DeckPanel",
+    "TransportPanel",
+    "TransportView",
+    "deck_numbers",
+    "deck_sentence",
+    "mode_sentence",
+    "tape_time",
+]
 
 MOTIONS = ("stop", "standby", "play", "wind_reverse", "wind_forward")
 """The acts that move the tape, in the order of their buttons."""
 
 
 class TransportPanel(Part):
-    """Buttons of the tape's motion, the tape timer and the drawing of the deck.
+    """Buttons of the tape's motion and the tape timer.
 
     Attributes
     ----------
     acts : list of dict
         Name, title and description of each act that has a button.
-    cautions : list of str
-        What the acts warn of on a real machine, each once.
     now : str
         JSON: mode in words, why the tape stopped by itself, timer, what is left on each reel, and the numbers of the
         drawing (see `bandbench.bench.meters.Meters` for why it is one text).
@@ -40,11 +47,27 @@ class TransportPanel(Part):
     """
 
     acts = param.List(default=[])
-    cautions = param.List(default=[])
     now = param.String(default="{}")
     answer = param.String(default="{}")
 
     _esm = script("transport")
+
+
+class DeckPanel(Part):
+    """The drawing of the deck, what is left on its reels, and cautions.
+
+    Attributes
+    ----------
+    cautions : list of str
+        What the acts of the transport warn of on a real machine, each once.
+    now : str
+        As of `TransportPanel`.
+    """
+
+    cautions = param.List(default=[])
+    now = param.String(default="{}")
+
+    _esm = script("deck")
 
 
 class Answer:
@@ -149,13 +172,17 @@ class TransportView(View):
             self.receive,
             words=self.words,
             acts=[{"name": spec.name, "title": spec.title, "description": spec.description} for spec in shown],
+        )
+        self.deck = DeckPanel(
+            self.receive,
+            words=self.words,
             cautions=list(dict.fromkeys(typeset(spec.caution) for spec in shown if spec.caution)),
         )
         self.live()
 
     def roots(self) -> dict[str, Any]:
-        """Return the transport."""
-        return {"transport": self.panel}
+        """Return the transport and the deck."""
+        return {"transport": self.panel, "deck": self.deck}
 
     def receive(self, message: Mapping[str, Any]) -> None:
         """Do an act: ``{"act": name}``."""
@@ -189,4 +216,4 @@ class TransportView(View):
             }
         )
         if now != self.panel.now:
-            self.panel.now = now
+            self.panel.now = self.deck.now = now

@@ -38,8 +38,8 @@ def style(name: str) -> str:
     return (_HERE / f"{name}.css").read_text("utf-8")
 
 
-STYLES = (style("parts"),)
-"""The style sheet that all parts share."""
+STYLES = tuple(style(name) for name in ("parts", "machine", "learning"))
+"""The style sheets that all parts share: what is common, the machine's parts, and those in which one learns."""
 
 
 class Part(JSComponent):
