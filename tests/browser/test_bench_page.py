@@ -124,6 +124,8 @@ def test_the_keys_step_fine_coarse_and_home(bench: BenchPage) -> None:
 def test_the_pointer_drags_a_control(bench: BenchPage) -> None:
     bench.open_stage("headwheel")
     before = bench.drawn_revision
+    # The signal path is above the fold, its controls are not.
+    bench.control("guide_position_um").scroll_into_view_if_needed()
     box = bench.control("guide_position_um").bounding_box()
     assert box is not None
     mouse, y = bench.page.mouse, box["y"] + box["height"] / 2
