@@ -335,14 +335,6 @@ class Recorder:
             control_level=10.0 ** (control_level_db / 20.0),
         )
 
-    def work_out_anew(self) -> None:
-        """Let the next frame owe nothing to those before it: not even by a hair (see `RfPath.play`).
-
-        What is measured for a score is the same then, whatever was looked at before.
-        """
-        self._rf_path.clear()
-        self._time_base = None
-
     def _time_base_of(self, off_tape: OffTape, recorded: RecordedFrame) -> TimeBase:
         # Another match of heads to tracks changes which timing error each pass has.
         match, adjustment = off_tape.match, self._adjustment

@@ -29,14 +29,11 @@ from sim.sliprings import contact_level
 from sim.standards import Practice, Standard
 from sim.tape import RecordedFrame
 from sim.tapestate import tape_level
-from sim.tracking import TrackMatch, match_tracks
+from sim.tracking import TrackMatch, match_tracks, whole_tracks
 
 __all__ = ["OffTape", "RfPath"]
 
 ComplexArray = NDArray[np.complex64]
-
-# A level that changes by less than this with the tracking is left as it is (MODEL: 0.01 dB).
-_SAME_LEVEL = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,17 +78,18 @@ class RfPath:
         self._noise_power = noise_to_carrier * standard.sample_rate_hz
         self._reader = HeadReader(standard, practice)
         self._envelopes: list[ComplexArray] = []
-        self._signal: ComplexArray | None = None
-        self._match: TrackMatch | None = None
+        # What comes off the switcher where heads and tracks meet in a certain way.
+        self._switched: dict[TrackMatch, ComplexArray] = {}
 
     def clear(self) -> None:
         """Forget what was switched: channels, contact or switcher are set anew."""
-        self._signal = None
+        self._envelopes = []
+        self._switched = {}
 
     def clear_recording(self) -> None:
         """Forget what was read as well: another recording lies under the heads."""
         self._reader.clear()
-        self._signal = None
+        self.clear()
 
     def play(
         self, index: int, control_phase_deg: float, recorded: RecordedFrame, running: Running, adjustment: Adjustment
@@ -114,59 +112,48 @@ class RfPath:
         standard, condition, seed = self._standard, adjustment.condition, self._seed
         match, channels = match_tracks(control_phase_deg), adjustment.channels(self._noise_power)
         schedule = adjustment.schedule
-        signal = self._nearly_the_same(match, recorded, running)
-        if signal is None:
-            signal = self._switched(match, recorded, channels, schedule, adjustment)
+        parts = self._read(match, recorded, channels, schedule, adjustment) if running.readable else []
         noise = self._noise.frame(index)
-        if not running.readable:
-            signal = np.zeros_like(signal)
         heads = head_of_pass(match, schedule.passes)
         contact = contact_level(condition.slip_ring_lifts_per_turn, heads, schedule, standard, index, seed)
-        if contact is not None:
-            signal = signal * contact
         of_tape = tape_level(condition.tape, schedule, standard, index, seed)
-        if of_tape is not None:
-            signal = signal * of_tape
-        rf = add_noise(signal, noise, match, channels, schedule, standard, self._practice)
+        for level in (contact, of_tape):
+            if level is not None:
+                parts = [(share, signal * level) for share, signal in parts]
+        rf = add_noise(parts, noise, match, channels, schedule, standard, self._practice)
         single_head = partial(
             self._single_head, self._envelopes, noise, match, recorded.track_bow_m, channels, schedule
         )
         return OffTape(rf, match, heads, single_head)
 
-    def _switched(
+    def _read(
         self,
         match: TrackMatch,
         recorded: RecordedFrame,
         channels: tuple[ChannelSettings, ...],
         schedule: PassSchedule,
         adjustment: Adjustment,
-    ) -> ComplexArray:
-        condition = adjustment.condition
-        phases = head_phases(self._standard, condition.switch_jump_deg, self._seed)
-        tips, inward_um = map(condition.tip, range(4)), adjustment.geometry.inward_um
-        self._envelopes = [self._reader.read(recorded.envelope, tip, inward_um, schedule) for tip in tips]
-        self._match = match
-        self._signal = switched_signal(
-            self._envelopes, match, recorded.track_bow_m, channels, schedule, phases, self._standard, self._practice
-        )
-        return self._signal
+    ) -> list[tuple[float, ComplexArray]]:
+        """Return what comes off the switcher, as signals and how much there is of each.
 
-    def _nearly_the_same(self, match: TrackMatch, recorded: RecordedFrame, running: Running) -> ComplexArray | None:
-        """Return the switched RF if the last one, or a part of it, will do; None if it must be worked out anew.
-
-        While a capstan holds the tape its phase trembles by a hair from frame to frame. With nothing of a
-        neighbouring track under the heads that changes the level alone.
+        While a capstan holds the tape its phase trembles by a hair from frame to frame, and a hand on the tracking
+        moves it further. Of straight tracks that changes the share of each track alone: the signals are kept.
         """
-        kept = self._match
-        if self._signal is None or kept is None:
-            return None
-        if match == kept:
-            return self._signal
-        alone = match.head_shift == kept.head_shift and match.neighbour == kept.neighbour == 0.0
-        if running.control_phase_deg is None or not alone or recorded.track_bow_m or not kept.own:
-            return None
-        level = match.own / kept.own
-        return self._signal if abs(level - 1.0) < _SAME_LEVEL else self._signal * np.float32(level)
+        standard, practice, condition = self._standard, self._practice, adjustment.condition
+        if not self._envelopes:
+            tips, inward_um = map(condition.tip, range(4)), adjustment.geometry.inward_um
+            self._envelopes = [self._reader.read(recorded.envelope, tip, inward_um, schedule) for tip in tips]
+        parts = {match: 1.0} if recorded.track_bow_m else whole_tracks(match)
+        kept, self._switched = self._switched, {}
+        for part in parts:
+            if part in kept:
+                self._switched[part] = kept[part]
+                continue
+            phases = head_phases(standard, condition.switch_jump_deg, self._seed)
+            self._switched[part] = switched_signal(
+                self._envelopes, part, recorded.track_bow_m, channels, schedule, phases, standard, practice
+            )
+        return [(share, self._switched[part]) for part, share in parts.items()]
 
     def _single_head(
         self,

@@ -332,8 +332,6 @@ class Station:
         self.recorder.set_guide_correction(self.guide.correction_um)
 
     def _read_skew_us(self) -> float | None:
-        # Where the guide goes must not depend on which frames somebody has looked at.
-        self.recorder.work_out_anew()
         frame = self.frame()
         if not frame.off_tape:
             return None

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sim.standards import FOOTPRINT, Footprint
 
-__all__ = ["TrackMatch", "match_tracks", "overlap", "overlaps_along"]
+__all__ = ["TrackMatch", "match_tracks", "overlap", "overlaps_along", "whole_tracks"]
 
 
 @dataclass(frozen=True)
@@ -99,3 +99,30 @@ def match_tracks(phase_deg: float, footprint: Footprint = FOOTPRINT) -> TrackMat
     own = overlap(offset_m, footprint)
     neighbour = overlap(footprint.track_pitch_m - abs(offset_m), footprint)
     return TrackMatch(nearest % 4, offset_m, own, neighbour)
+
+
+def whole_tracks(match: TrackMatch, footprint: Footprint = FOOTPRINT) -> dict[TrackMatch, float]:
+    """Return what heads read of straight tracks as tracks that are read whole, and the share of each.
+
+    Parameters
+    ----------
+    match : TrackMatch
+        What the heads meet.
+
+    Returns
+    -------
+    dict of TrackMatch to float
+        The track that a head follows, alone; then its neighbour, alone and as if it were followed, if any of it is
+        read.
+
+    Examples
+    --------
+    >>> parts = whole_tracks(match_tracks(40.0))
+    >>> [(part.own, part.neighbour, round(share, 3)) for part, share in parts.items()]
+    [(1.0, 0.0, 0.306), (0.0, 1.0, 0.132)]
+    """
+    parts = {TrackMatch(match.head_shift, 0.0, 1.0, 0.0): match.own} if match.own else {}
+    if match.neighbour:
+        offset_m = match.neighbour_step * footprint.track_pitch_m
+        parts[TrackMatch(match.head_shift, offset_m, 0.0, 1.0)] = match.neighbour
+    return parts

@@ -270,3 +270,22 @@ def test_folded_lower_sideband_is_in_the_rf() -> None:
     expected = 20 * np.log10(scipy.special.jv(2, beta) / scipy.special.jv(0, beta))
     near = np.abs(frequency_hz - folded_hz) < 50.0
     assert level_db[near].max() == pytest.approx(expected, abs=0.3)
+
+
+@pytest.mark.parametrize("carrier_hz", [2.0e6, 4.3e6, 7.2e6, 8.5e6, 10.0e6, 12.9e6])
+def test_the_discriminator_finds_every_frequency_that_a_sampled_carrier_can_have(carrier_hz: float) -> None:
+    """About any carrier, from 0 Hz to the sample rate, as an arc tangent in double precision finds it."""
+    chance = np.random.default_rng(4)
+    wanted_hz = np.clip(carrier_hz + 2.5e6 * chance.standard_normal(60_000), 0.01e6, RATE_HZ - 0.01e6)
+    phase = np.cumsum(2.0 * np.pi * (wanted_hz / RATE_HZ - 0.5))
+    level = 0.05 + chance.random(phase.size)
+    envelope = (level * np.exp(1j * phase)).astype(np.complex64)
+    double = envelope.astype(np.complex128)
+    exact_hz = (np.angle(double * np.roll(double, 1).conj()) / (2.0 * np.pi) + 0.5) * RATE_HZ
+    # A float32 of 8 MHz has steps of 0.5 to 1 Hz; one IRE is 20 kHz and more.
+    np.testing.assert_allclose(discriminate(envelope, RATE_HZ), exact_hz, atol=3.0)
+
+
+def test_the_discriminator_of_no_rf_at_all_stands_in_the_middle() -> None:
+    nothing = np.zeros(1000, dtype=np.complex64)
+    np.testing.assert_allclose(discriminate(nothing, RATE_HZ), RATE_HZ / 2.0, rtol=1e-6)

@@ -19,7 +19,7 @@ from sim.fm import MODULATOR_OVERSAMPLING, OutputFilter, discriminate, frequency
 from sim.headwheel import GuideGeometry, time_base_error
 from sim.instruments import measure, picture
 from sim.output import sync_edges_s
-from sim.recorder import TAPES, Condition, Recorder
+from sim.recorder import TAPES, Condition, Recorder, Running
 from sim.signals import make_signal
 from sim.standards import get_practice, get_standard
 from tests.outside_checks import OutsideCheck
@@ -327,6 +327,17 @@ def test_a_frame_keeps_what_it_was_played_with() -> None:
     recorder.play_frame(1)
     for expected, got in zip(wanted, (late.demod, late.processed, late.head_rf(3)), strict=True):
         np.testing.assert_array_equal(got, expected)
+
+
+def test_a_frame_owes_nothing_to_those_before_it() -> None:
+    """Bit for bit, while the capstan's phase trembles and where a neighbouring track is read as well."""
+    used = Recorder(signal="stair", seed=2)
+    for phase_deg in (0.3, 25.0, -0.7, 42.0, 130.0, 0.1):
+        running = Running(control_phase_deg=phase_deg)
+        frame = used.play_frame(3, running)
+        alone = Recorder(signal="stair", seed=2).play_frame(3, running)
+        np.testing.assert_array_equal(frame.rf, alone.rf)
+        np.testing.assert_array_equal(frame.demod, alone.demod)
 
 
 def test_a_tape_of_another_standard_is_refused_and_the_old_one_stays_on() -> None:

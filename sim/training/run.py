@@ -171,17 +171,13 @@ class Run:
         for name in names:
             try:
                 if name in MEASUREMENTS:
-                    frame = frame or self._frame()
+                    frame = frame or self.station.frame()
                     found[name] = measure(frame, name)
                 else:
                     found[name] = read_machine(self.station, name)
             except MeasurementError:
                 found[name] = math.nan
         return found
-
-    def _frame(self) -> PlaybackFrame:
-        self.station.recorder.work_out_anew()
-        return self.station.frame()
 
 
 def events_before(events: Sequence[Event], at_s: float) -> tuple[Event, ...]:
