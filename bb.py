@@ -239,7 +239,7 @@ def tests_side_by_side() -> None:
 
 
 def recipe_bench(arguments: list[str]) -> None:
-    """Measure speed: native NumPy, the browser, latency and start, as ratios in one run."""
+    """Measure speed: native NumPy, the browser, latency and start, as ratios in one run (--json, --compare FILE)."""
     in_venv("bandbench.benchmark", *arguments)
 
 
@@ -251,6 +251,11 @@ def recipe_fuzz(arguments: list[str]) -> None:
 def recipe_walk(arguments: list[str]) -> None:
     """Do thousands of things at random at the bench in a Chromium (--operations N, --seed N)."""
     in_venv("tests.walk", *arguments)
+
+
+def recipe_soak(arguments: list[str]) -> None:
+    """Work at the page in a browser for an hour (--minutes N); fail if anything grows, drifts or breaks."""
+    in_venv("bandbench.soak", *arguments)
 
 
 def recipe_docs(arguments: list[str]) -> None:

@@ -1,11 +1,14 @@
 """Measure the site against its aims, in one run on one machine: ``python3 bb.py bench`` prints the table.
 
+``--json FILE`` keeps the run, ``--compare FILE`` sets its ratios beside those of a kept one.
+
 Whatever else the machine does meanwhile slows every number; the ratios, taken within the run, stand it best. Each
 line says what it is measured against: native NumPy, bare Pyodide with NumPy in the same browser, or the aim.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
 import platform
@@ -15,8 +18,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -26,12 +28,12 @@ from typing import Any
 from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
 
 from bandbench import benchmark_kernel
-from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
+from bandbench.benchmark_table import Row, Tables, compared, read_ratios
 from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
 from bandbench.build_assets import write_site
+from bandbench.measured_page import MeasurementError, browser_context, open_page, served
 from bandbench.package import package_files, site_files, zip_bytes
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
-from bandbench.serve import make_server
 from sim.correction import CORRECTIONS
 from sim.errors import BandbenchError
 
@@ -120,10 +122,6 @@ MEASURE_MOVES = """async ([id, moves]) => {
 MOVED_CONTROLS = (("tape", "tracking_phase_deg"), ("channels", "channel_gain_db_1"), ("headwheel", "guide_position_um"))
 
 
-class BenchmarkError(BandbenchError):
-    """Something to be measured does not work."""
-
-
 class _PlainHandler(SimpleHTTPRequestHandler):
     """Files as they are: no compression, no policy, no word on how long they may be kept."""
 
@@ -131,18 +129,37 @@ class _PlainHandler(SimpleHTTPRequestHandler):
         """Keep quiet."""
 
 
-def main() -> int:
+_TABLES = Tables()
+
+
+def main(arguments: list[str] | None = None) -> int:
     """Measure everything and print the table."""
+    parser = argparse.ArgumentParser(prog="bench", description=__doc__)
+    parser.add_argument("--json", type=Path, help="keep the run in this file")
+    parser.add_argument("--compare", type=Path, help="a kept run to compare with")
+    options = parser.parse_args(arguments)
+    # What cannot be read is told before ten minutes are spent.
+    before = None if options.compare is None else read_ratios(options.compare)
+    _measure()
+    now = _TABLES.ratios
+    if options.json is not None:
+        _TABLES.write(options.json)
+    if before is not None:
+        _print_rows(compared(before, now))
+    return 0
+
+
+def _measure() -> None:
     if not is_current(DEFAULT_OUTPUT):
         build_site(DEFAULT_OUTPUT)
     native_ms = benchmark_kernel.frame_times_ms() | benchmark_kernel.report_times_ms()
     with tempfile.TemporaryDirectory(prefix="bandbench-bare-") as folder, sync_playwright() as playwright:
         bare = Path(folder, "bare")
         _write_bare_site(bare)
-        with _served(bare) as bare_address, _served(DEFAULT_OUTPUT) as address:
+        with served(bare) as bare_address, served(DEFAULT_OUTPUT) as address:
             with (
-                _context(playwright, Path(folder, "bare-profile")) as bare_context,
-                _context(playwright, Path(folder, "site-profile")) as site_context,
+                browser_context(playwright, Path(folder, "bare-profile")) as bare_context,
+                browser_context(playwright, Path(folder, "site-profile")) as site_context,
             ):
                 # In turns, so that what else the machine does slows both alike.
                 turns = [
@@ -151,8 +168,8 @@ def main() -> int:
                 ]
                 bare_visits, site_visits = [bare for bare, _ in turns], [site for _, site in turns]
             framed = _framed_visit(playwright, Path(folder))
-            with _context(playwright, Path(folder, "profile")) as context:
-                page = _open(context, address)
+            with browser_context(playwright, Path(folder, "profile")) as context:
+                page = open_page(context, address)
                 time.sleep(SETTLE_S)
                 frames_hz = _frame_rate_hz(page)
                 latencies_ms = {control: _latencies_ms(page, stage, control) for stage, control in MOVED_CONTROLS}
@@ -161,7 +178,6 @@ def main() -> int:
                 version = context.browser.version if context.browser else playwright.chromium.name
     _print_table(version, native_ms, browser_ms, frames_hz, colour_hz, latencies_ms, bare_visits, site_visits)
     _print_framed(framed, site_visits[0], bare_visits[0])
-    return 0
 
 
 def _write_bare_site(folder: Path) -> None:
@@ -196,51 +212,17 @@ def _framed_visit(playwright: Playwright, folder: Path) -> FramedVisit:
         target.write_bytes(content)
     server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_PlainHandler, directory=str(school)))
     threading.Thread(target=server.serve_forever, daemon=True).start()
-    with _context(playwright, folder / "school-profile") as context:
+    with browser_context(playwright, folder / "school-profile") as context:
         page = context.new_page()
         page.goto(f"http://127.0.0.1:{server.server_address[1]}/")
         frame = page.frames[1]
         frame.wait_for_selector("body:is([data-state=running], [data-state=failed])", timeout=START_LIMIT_MS)
         if frame.evaluate("document.body.dataset.state") != "running":
-            raise BenchmarkError(f"the package did not start in a frame: {frame.inner_text('body')}")
+            raise MeasurementError(f"the package did not start in a frame: {frame.inner_text('body')}")
         readable_ms, first_ms, whole_ms = frame.evaluate(SITE_TIMES)
     server.shutdown()
     server.server_close()
     return FramedVisit(len(zip_bytes(files)), readable_ms / 1000, first_ms / 1000, whole_ms / 1000)
-
-
-@contextmanager
-def _served(folder: Path) -> Iterator[str]:
-    server = make_server(folder)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    yield f"http://127.0.0.1:{server.server_address[1]}/"
-    server.shutdown()
-    server.server_close()
-
-
-@contextmanager
-def _context(playwright: Playwright, profile: Path) -> Iterator[BrowserContext]:
-    """Start a Chromium with a profile on disk: what it compiled is kept for the next visit, as a person's is."""
-    context = playwright.chromium.launch_persistent_context(
-        profile,
-        executable_path=find_chromium(),
-        args=list(CHROMIUM_FLAGS),
-        viewport={"width": 1400, "height": 900},
-        bypass_csp=True,
-    )
-    yield context
-    context.close()
-
-
-def _open(context: BrowserContext, address: str) -> Page:
-    page = context.new_page()
-    page.goto(address)
-    page.wait_for_selector(
-        "body:is([data-state=running], [data-state=failed])", state="attached", timeout=START_LIMIT_MS
-    )
-    if page.evaluate("document.body.dataset.state") != "running":
-        raise BenchmarkError(f"{address} did not start: {page.inner_text('body')}")
-    return page
 
 
 @dataclass(frozen=True)
@@ -255,7 +237,7 @@ class Visit:
 
 def _visit(context: BrowserContext, address: str, times: str) -> Visit:
     """Return what a visit took; `times` is JavaScript for the three times of a `Visit`."""
-    page = _open(context, address)
+    page = open_page(context, address)
     readable_ms, first_ms, whole_ms = page.evaluate(times)
     # The browser writes what it compiled some seconds after it has.
     time.sleep(SETTLE_S)
@@ -304,7 +286,8 @@ def _print_table(
     site_visits: list[Visit],
 ) -> None:
     load = ", ".join(f"{part:.1f}" for part in os.getloadavg())
-    print(f"Chromium {version} headless, {os.cpu_count()} cores, {platform.machine()}; load average {load}\n")
+    _TABLES.about = f"Chromium {version} headless, {os.cpu_count()} cores, {platform.machine()}; load average {load}"
+    print(f"{_TABLES.about}\n")
     rows: list[tuple[str, Any, Any, Any]] = [("full frame to picture [ms, median]", "native", "browser", "ratio")]
     rows += [
         (name, f"{native_ms[name]:.1f}", f"{browser_ms[name]:.1f}", f"{browser_ms[name] / native_ms[name]:.2f}")
@@ -377,11 +360,12 @@ def _print_framed(framed: FramedVisit, site: Visit, bare: Visit) -> None:
     _print_rows(rows)
 
 
-def _print_rows(rows: list[tuple[str, Any, Any, Any]]) -> None:
-    for first, *others in rows:
-        print(f"{first:42}" + "".join(f"{other:>22}" for other in others))
-    print(flush=True)
+def _print_rows(rows: Sequence[Row]) -> None:
+    _TABLES.show(rows)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    try:
+        sys.exit(main())
+    except BandbenchError as error:
+        sys.exit(str(error))
