@@ -182,7 +182,7 @@ class Soaker:
 
     def act(self, name: str, states: str, seconds: float) -> None:
         """Press a button of the transport, wait until the deck is in one of some states, and look on."""
-        self.page.locator(f"#transport [data-act={name}]").click()
+        self.page.locator(f":is(#transport, #deck) [data-act={name}]").click()
         end_s = time.monotonic() + _WAIT_MS / 1000.0
         while (found := python(self.page, _DECK)) not in states.split():
             if time.monotonic() > end_s:
