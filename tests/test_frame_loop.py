@@ -70,15 +70,6 @@ def test_one_acknowledgement_covers_the_frames_before_it() -> None:
     assert sent == [1, 2, 3, 4]
 
 
-def test_the_first_frame_can_go_before_the_loop_runs() -> None:
-    sent: list[int] = []
-    loop = FrameLoop(lambda: FRAME, lambda _: None, lambda sequence, _: sent.append(sequence))
-    loop.send_frame()
-    assert sent == [1]
-    run_for(loop, 0.2)
-    assert sent == [1, 2]
-
-
 def test_a_paused_picture_sends_nothing() -> None:
     sent: list[int] = []
     loop = FrameLoop(lambda: None, lambda _: None, lambda sequence, _: sent.append(sequence))

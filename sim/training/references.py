@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields
+from functools import lru_cache
 
 from sim.condition import Condition
 from sim.controls import CONTROLS, STAGES
@@ -40,6 +41,7 @@ def readings_of(lesson: Lesson) -> tuple[str, ...]:
     return (*MEASUREMENTS, *MACHINE_READINGS) if lesson.running else tuple(MEASUREMENTS)
 
 
+@lru_cache(maxsize=1)
 def condition_names() -> tuple[str, ...]:
     """Return every name a hidden condition can be planted under, per-head ones also with ``_1`` to ``_4``."""
     names: list[str] = []
@@ -50,6 +52,7 @@ def condition_names() -> tuple[str, ...]:
     return tuple(names)
 
 
+@lru_cache(maxsize=1)
 def _single_conditions() -> tuple[str, ...]:
     """Return the names that stand for one number."""
     per_head = {entry.name for entry in fields(Condition) if isinstance(entry.default, tuple)}

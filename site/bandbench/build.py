@@ -11,6 +11,7 @@ import argparse
 import hashlib
 import html
 import json
+import re
 import shutil
 import tempfile
 import time
@@ -26,6 +27,7 @@ from bandbench.build_archive import archive_bytes
 from bandbench.build_assets import COMPRESSIBLE, AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
 from bandbench.build_page import lesson_html, still_picture, with_texts, words_json
+from bandbench.build_stdlib import STDLIB_NAME, stdlib_zip
 from bandbench.policy import PAGE_POLICY, checked_endpoint, page_policy
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
 from sim.errors import BandbenchError
@@ -61,6 +63,10 @@ STORE_SOURCE = "idb/build/index.js"
 """The embedded store of the learners' records, beside Pyodide among the installed npm packages."""
 STORE_NAME = "idb.mjs"
 PANEL_KEPT = ("panel.min.js", "css/", "bundled/theme/", "images/icon-", "assets/")
+
+
+FIRST_PICTURE = re.compile(r"(numpy|sim|bandbench/runtime)/|bandbench/(__init__|bench/(__init__|pictures))\.pyc$")
+"""Python files that the first picture is made with (see `bandbench.runtime.first`); the others come after it."""
 
 
 class BuildError(BandbenchError):
@@ -169,7 +175,8 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     origin, endpoint = checked_endpoint(xapi_endpoint) if xapi_endpoint else ("", "")
     core_folder = pyodide_core()
     wheels = build_python.browser_wheels()
-    core = AssetGroup("pyodide", {name: (core_folder / name).read_bytes() for name in CORE_FILES[:-1]})
+    runtime = {name: (core_folder / name).read_bytes() for name in CORE_FILES[:-1]}
+    core = AssetGroup("pyodide", runtime | {STDLIB_NAME: stdlib_zip(core_folder)})
     scripts = AssetGroup("scripts", _scripts(wheels))
     panel = AssetGroup("panel", _panel_assets(build_python.wheel_of(wheels, "panel")))
     own_page = {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in {".mjs", ".css"}}
@@ -178,14 +185,17 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     page = AssetGroup("page", own_page | {STORE_NAME: (core_folder.parent / STORE_SOURCE).read_bytes()})
     others = {name: f"words-{name}.json" for name in LANGUAGES if name != ENGLISH}
     words = AssetGroup("words", {file: browser_json(name).encode() for name, file in others.items()})
-    archive = compressed(_archive([*wheels, numpy_wheel(wheels_folder)], core_folder))
-    python = AssetGroup("python", {"site-packages.pack": archive})
+    archives = {
+        name: compressed(archive_bytes(files))
+        for name, files in _python_files([*wheels, numpy_wheel(wheels_folder)], core_folder).items()
+    }
+    python = AssetGroup("python", {f"{name}.pack": archive for name, archive in archives.items()})
     lock = json.loads((core_folder / "pyodide-lock.json").read_text("utf-8"))
     # What the worker counts while it fetches: sizes as sent, the bulk of the download.
     sizes = {
         "pyodide.asm.wasm": len(compressed(core.files["pyodide.asm.wasm"])),
         "python_stdlib.zip": len(core.files["python_stdlib.zip"]),
-        "site-packages.pack": len(archive),
+        "recorder.pack": len(archives["recorder"]),
     }
     parts = {
         # Attempts say which program they were made with: which Python was at work.
@@ -193,7 +203,7 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
         "page": page.folder,
         "pyodide": core.folder,
         "panel": panel.folder,
-        "archive": f"{python.folder}/site-packages.pack",
+        "archives": {name: f"{python.folder}/{name}.pack" for name in archives},
         "sizes": sizes,
         "lock_info": lock["info"],
         # Whom statements may be sent to, and whether a learning system may launch the page.
@@ -250,13 +260,17 @@ def _filled(name: str, values: Mapping[str, str]) -> bytes:
     return with_texts(page.substitute(values), language_texts(ENGLISH).words).encode()
 
 
-def _archive(wheels: list[Path], core: Path) -> bytes:
+def _python_files(wheels: list[Path], core: Path) -> dict[str, dict[str, bytes]]:
+    """Return the compiled packages in two parts: what the first picture needs, and what only the views need."""
     others = dict(build_python.STUBBED)
     for wheel in wheels:
         others |= build_python.trimmed_wheel(wheel)
     # Nobody reads the others' documentation in the browser; our own assertions stay.
     files = compiled(others, core, optimise=2) | compiled(build_python.own_files(), core, optimise=0)
-    return archive_bytes(files)
+    parts: dict[str, dict[str, bytes]] = {"recorder": {}, "views": {}}
+    for path, content in files.items():
+        parts["recorder" if FIRST_PICTURE.match(path) else "views"][path] = content
+    return parts
 
 
 def _scripts(wheels: list[Path]) -> dict[str, bytes]:

@@ -20,29 +20,34 @@ from bandbench.npm_client import pinned_node
 from bandbench.pyodide_source import PYODIDE_VERSION
 from sim.errors import BandbenchError
 
-__all__ = ["BytecodeError", "compiled"]
+__all__ = ["SITE_PACKAGES", "BytecodeError", "compiled"]
+
+SITE_PACKAGES = "/lib/python3.14/site-packages"
+"""Where the worker puts the packages."""
 
 _HERE = Path(__file__).parent
 _INSIDE = ("bytecode.mjs", "bytecode_inside.py", "build_archive.py")
 _LIMIT_S = 300
-_KEPT = 8
+_KEPT = 12
 
 
 class BytecodeError(BandbenchError):
     """Pyodide could not compile the browser's Python."""
 
 
-def compiled(files: Mapping[str, bytes], core: Path, *, optimise: int) -> dict[str, bytes]:
+def compiled(files: Mapping[str, bytes], core: Path, *, optimise: int, place: str = SITE_PACKAGES) -> dict[str, bytes]:
     """Return the files with every Python source replaced by its bytecode.
 
     Parameters
     ----------
     files : Mapping[str, bytes]
-        Content by path in ``site-packages``.
+        Content by path in the place.
     core : Path
         The folder from `bandbench.pyodide_source.pyodide_core`.
     optimise : int
         As for the built-in ``compile``: 0 keeps all, 2 leaves out assertions and documentation texts.
+    place : str
+        Where the files will be in the browser: the paths that a traceback shows.
 
     Raises
     ------
@@ -50,7 +55,7 @@ def compiled(files: Mapping[str, bytes], core: Path, *, optimise: int) -> dict[s
         If no Node.js on this machine can run Pyodide, or a source does not compile.
     """
     archive = archive_bytes(files)
-    digest = hashlib.sha256(f"{PYODIDE_VERSION} {optimise}".encode() + archive)
+    digest = hashlib.sha256(f"{PYODIDE_VERSION} {optimise} {place}".encode() + archive)
     for name in _INSIDE:
         digest.update((_HERE / name).read_bytes())
     kept = cache_folder() / f"bytecode-{digest.hexdigest()[:16]}.pack"
@@ -58,13 +63,15 @@ def compiled(files: Mapping[str, bytes], core: Path, *, optimise: int) -> dict[s
         with tempfile.TemporaryDirectory(dir=cache_folder(), prefix="bytecode-") as scratch:
             Path(scratch, "in.pack").write_bytes(archive)
             print("Compiling Python for the browser ...", file=sys.stderr, flush=True)
-            _compile_in(Path(scratch), core, optimise)
+            _compile_in(Path(scratch), core, optimise, place)
             Path(scratch, "out.pack").replace(kept)
         _drop_old()
+    # What is used goes on being kept.
+    kept.touch()
     return archive_files(kept.read_bytes())
 
 
-def _compile_in(folder: Path, core: Path, optimise: int) -> None:
+def _compile_in(folder: Path, core: Path, optimise: int, place: str) -> None:
     complaints = []
     for node in _nodes():
         words = [
@@ -74,6 +81,7 @@ def _compile_in(folder: Path, core: Path, optimise: int) -> None:
             str(folder),
             str(_HERE),
             str(optimise),
+            place,
         ]
         try:
             done = subprocess.run(words, capture_output=True, text=True, timeout=_LIMIT_S, check=False)

@@ -1,9 +1,9 @@
 // Compiles an archive of Python sources inside Pyodide, under Node.js, while the site is built.
-// node bytecode.mjs PYODIDE.MJS FOLDER_WITH_IN_PACK FOLDER_OF_BUILD_MODULES OPTIMISE
+// node bytecode.mjs PYODIDE.MJS FOLDER_WITH_IN_PACK FOLDER_OF_BUILD_MODULES OPTIMISE PLACE
 
 import { pathToFileURL } from "node:url";
 
-const [pyodideModule, folder, modules, optimise] = process.argv.slice(2);
+const [pyodideModule, folder, modules, optimise, place] = process.argv.slice(2);
 const { loadPyodide } = await import(pathToFileURL(pyodideModule));
 // A fixed seed: sets of names are written in the order of their hashes.
 const pyodide = await loadPyodide({ env: { PYTHONHASHSEED: "0", HOME: "/" } });
@@ -15,5 +15,5 @@ pyodide.runPython(`
 import sys
 sys.path.insert(0, "/modules")
 from bytecode_inside import compile_in
-compile_in("/work", ${Number(optimise)})
+compile_in("/work", ${Number(optimise)}, ${JSON.stringify(place)})
 `);

@@ -108,8 +108,27 @@ async function goOnWith() {
   resumed = resumeAgain();
 }
 
+// What only the views need is fetched once the recorder is here, while Python starts.
+let suppliedWorker = null;
+async function sendViews() {
+  suppliedWorker = worker;
+  const path = parts.archives.views;
+  try {
+    const response = await fetch(path);
+    if (!response.ok) throw new Error(`the server answered ${response.status} ${response.statusText}`);
+    const unpacked = response.body.pipeThrough(new DecompressionStream("gzip"));
+    const archive = await new Response(unpacked).arrayBuffer();
+    post({ type: "views", archive }, [archive]);
+  } catch (error) {
+    fail("network", `${path}: ${error.message}`);
+  }
+}
+
 const handlers = {
-  progress: showProgress,
+  progress: (message) => {
+    showProgress(message);
+    if (message.index > 0 && suppliedWorker !== worker) sendViews();
+  },
   document: async (message) => {
     await scriptsReady;
     clear();
@@ -123,6 +142,8 @@ const handlers = {
   patch: applyPatch,
   idle: onIdle,
   frame: (message) => {
+    // What a worker in the place of another shows before it knows where things stand is not what was on the screen.
+    if (wasWhole && message.seq === 0) return;
     if (pending.push(message) === 1) requestAnimationFrame(drawPending);
   },
   sound: playSound,
@@ -203,7 +224,7 @@ function startWorker() {
   post({
     type: "start",
     pyodide: address(`${parts.pyodide}/`),
-    archive: address(parts.archive),
+    archives: { recorder: address(parts.archives.recorder) },
     panel: address(`${parts.panel}/`),
     sizes: parts.sizes,
     lock_info: parts.lock_info,

@@ -1,12 +1,15 @@
 // The module worker: fetches and starts Python, then passes messages between it and the page.
 
-const STEPS = ["download", "python", "libraries", "bench", "page"];
+const STEPS = ["download", "python", "bench", "libraries", "page"];
 
 const post = (message, transfer = []) => self.postMessage(message, transfer);
 const progress = (step, counts = {}) => post({ type: "progress", step, index: STEPS.indexOf(step), total: STEPS.length, ...counts });
 
 let bench = null;
 const early = [];
+// What only the views need: the page fetches it meanwhile, for nothing can arrive here while Python computes.
+let viewsArrived;
+const views = new Promise((resolve) => { viewsArrived = resolve; });
 
 // Tells the page how much of the download has arrived. `sizes` has each file's size as it is sent.
 function downloadCounter(sizes) {
@@ -84,11 +87,12 @@ function writeArchive(FS, root, archive) {
 
 async function start(config) {
   const download = downloadCounter(config.sizes);
-  const archive = fetchArchive(config.archive, download.note);
+  const archive = fetchArchive(config.archives.recorder, download.note);
   archive.catch(() => {});
   // The texts of another language than English (see bench/languages.py).
   const texts = config.texts === null ? null : fetch(config.texts).then((response) => response.text());
   texts?.catch(() => {});
+  let sitePackages;
   const { loadPyodide } = await import(`${config.pyodide}pyodide.mjs`);
   const pyodide = await loadPyodide({
     indexURL: config.pyodide,
@@ -103,21 +107,26 @@ async function start(config) {
       BOKEH_PERFORM_ERROR_DIAGNOSTICS: "no",
       BOKEH_VALIDATE_DOC: "no",
     },
-    fsInit: async (FS, { sitePackages }) => {
+    fsInit: async (FS, places) => {
+      ({ sitePackages } = places);
       const files = await archive;
       download.finish();
       progress("python");
       writeArchive(FS, sitePackages, files);
-      if (texts !== null) FS.writeFile(`${sitePackages}/words/${config.language}.json`, await texts);
     },
   });
   // For the tests and the benchmark: nothing in the site uses it.
   self.bandbench = { pyodide };
-  progress("libraries");
-  pyodide.pyimport("bandbench.runtime.panel_glue");
   progress("bench");
-  bench = pyodide.pyimport("bandbench.runtime.worker").start((message, transfer) => post(message, transfer), config.lesson);
+  const send = (message, transfer) => post(message, transfer);
+  const recorder = pyodide.pyimport("bandbench.runtime.first").show_first_picture(send);
+  progress("libraries");
+  writeArchive(pyodide.FS, sitePackages, await views);
+  if (texts !== null) pyodide.FS.writeFile(`${sitePackages}/words/${config.language}.json`, await texts);
+  pyodide.pyimport("importlib").invalidate_caches();
+  pyodide.pyimport("bandbench.runtime.panel_glue");
   progress("page");
+  bench = pyodide.pyimport("bandbench.runtime.worker").start(send, config.lesson, recorder);
   self.bandbench.bench = bench;
   bench.show();
   for (const message of early.splice(0)) await handle(message);
@@ -143,6 +152,7 @@ self.onmessage = async ({ data }) => {
   const starting = data.type === "start";
   try {
     if (starting) await start(data);
+    else if (data.type === "views") viewsArrived(new Uint8Array(data.archive));
     else if (bench === null) early.push(data);
     else await handle(data);
   } catch (error) {

@@ -46,6 +46,7 @@ from bandbench.runtime.application import FrameImage, PictureFile, SoundBlock
 from bandbench.runtime.memory import free_caches
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
+from sim.recorder import Recorder
 from sim.training.stages import stage_of
 
 if TYPE_CHECKING:
@@ -68,16 +69,20 @@ class BenchApplication:
         Goes forward only [s].
     lesson : str, optional
         Id of the only lesson to be offered, as in a package of one; one that is not here leaves them all.
+    recorder : Recorder, optional
+        The machine whose picture is on screen already (see `bandbench.runtime.first`).
     """
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic, lesson: str = "") -> None:
+    def __init__(
+        self, clock: Callable[[], float] = time.monotonic, lesson: str = "", recorder: Recorder | None = None
+    ) -> None:
         self._clock = clock
         lessons = read_lessons()
         course = read_course(lessons)
         single = lesson in lessons
         if single:
             lessons, course = only_lesson(lesson, lessons, course)
-        self.bench = Bench(lessons)
+        self.bench = Bench(lessons, recorder=recorder)
         bench, act = self.bench, self.act
         self.views: list[View] = []
         self.result = ResultView(bench, act, clock, lambda session, score: self.course.advice(session, score))

@@ -72,8 +72,13 @@ class Bench(InstructedBench):
         How many of a lesson's worked steps are still shown to this learner; all of them where nobody knows.
     """
 
-    def __init__(self, lessons: Mapping[str, Lesson], chance: random.Random | None = None) -> None:
-        super().__init__(chance)
+    def __init__(
+        self,
+        lessons: Mapping[str, Lesson],
+        chance: random.Random | None = None,
+        recorder: Recorder | None = None,
+    ) -> None:
+        super().__init__(chance, recorder)
         self.lessons = lessons
         self.mode: str | None = None
         self.lesson: Lesson | None = None

@@ -47,8 +47,8 @@ class InstructedBench(OpenBench):
         Whether a console is open.
     """
 
-    def __init__(self, chance: random.Random | None = None) -> None:
-        super().__init__(chance)
+    def __init__(self, chance: random.Random | None = None, recorder: Recorder | None = None) -> None:
+        super().__init__(chance, recorder)
         self.secret = Planting()
         self.why_shown: bool | None = None
         self.readings_shown = True

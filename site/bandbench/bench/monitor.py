@@ -12,6 +12,7 @@ import numpy as np
 import param
 from numpy.typing import NDArray
 
+from bandbench.bench.pictures import grey_or_colour
 from bandbench.bench.readings import Readings, typeset
 from bandbench.bench.settings import KEPT, KeptPicture, side_by_side
 from bandbench.bench.snapshot import file_name
@@ -21,10 +22,8 @@ from sim.instruments import (
     TEST_POINTS,
     VIDEO_POINTS,
     band_edges,
-    colour_picture,
     describe_picture,
     has_bands,
-    picture,
 )
 
 if TYPE_CHECKING:
@@ -182,16 +181,5 @@ class MonitorView(View):
         return side_by_side(compared, shown, settings.split) if fits else shown
 
     def _image(self, point: str) -> NDArray[np.uint8]:
-        """Return the picture at a test point.
-
-        While the machine works in colour it is in colour wherever each line has its burst in its place: the
-        demodulator's output is shown in grey, as it has no colour burst that a monitor could lock to line after line.
-        """
-        frame = self.bench.frame
-        if self.bench.in_colour and point != "demodulated":
-            shown = np.moveaxis(colour_picture(frame, point), -1, 0)
-        else:
-            shown = picture(frame, point)
-        shown *= np.float32(255.0)
-        shown += np.float32(0.5)
-        return shown.astype(np.uint8)
+        """Return the picture at a test point."""
+        return grey_or_colour(self.bench.frame, point, in_colour=self.bench.in_colour)

@@ -45,6 +45,8 @@ class OpenBench:
     ----------
     chance : random.Random, optional
         Where faults to be found come from.
+    recorder : Recorder, optional
+        The machine, if it is there already: one in order, with its work tape.
 
     Attributes
     ----------
@@ -69,8 +71,8 @@ class OpenBench:
     `note_move`, which do nothing here, and hide more in the machine by overriding `planted_besides`.
     """
 
-    def __init__(self, chance: random.Random | None = None) -> None:
-        self.machines = Machines(Recorder())
+    def __init__(self, chance: random.Random | None = None, recorder: Recorder | None = None) -> None:
+        self.machines = Machines(recorder or Recorder())
         self.machines.begin()
         self.playing = False
         self.frame_index = 0

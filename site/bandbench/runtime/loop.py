@@ -91,8 +91,7 @@ class FrameLoop:
         self._stopped = True
         self._woken.set()
 
-    def send_frame(self) -> None:
-        """Make a frame and hand it on, as `run` does when one is due; before `run`, the first one."""
+    def _send_due_frame(self) -> None:
         # A turn that came late does not make the following ones hurry.
         self._next_frame_s = max(self._next_frame_s + FRAME_PERIOD_S, self._clock())
         frame = self._make_frame()
@@ -106,7 +105,7 @@ class FrameLoop:
         while not self._stopped:
             self._woken.clear()
             if self._clock() >= self._next_frame_s and self._sent - self._drawn < FRAMES_IN_FLIGHT:
-                self.send_frame()
+                self._send_due_frame()
                 # A control moved meanwhile is seen in the picture before it is read on the instruments.
                 await asyncio.sleep(0)
             self._tick_if_due()

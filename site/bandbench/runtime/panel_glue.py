@@ -83,12 +83,14 @@ def document_message(document: Document, roots: Mapping[str, Viewable]) -> Docum
         Panel parts by the name of their place in the page.
     """
     places: dict[str, str] = {}
-    with set_curdoc(document):
+    # Frozen: Bokeh would look through the whole document again after each part that is added.
+    with set_curdoc(document), document.models.freeze():
         for name, part in roots.items():
             before = set(document.roots)
             part.server_doc(doc=document, location=False)
             (model,) = set(document.roots) - before
             places[model.id] = name
+    with set_curdoc(document):
         docs_json, render_items, root_ids = _doc_json(document)
     assert set(json.loads(root_ids)) == set(places)
     document._session_context = None

@@ -9,13 +9,14 @@ from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
 import numpy as np
-from js import Object
 from pyodide.ffi import create_proxy, to_js
 
 from bandbench.bench.application import BenchApplication
 from bandbench.runtime import panel_glue
 from bandbench.runtime.application import Application, FrameImage, PictureFile
 from bandbench.runtime.loop import FrameLoop
+from bandbench.runtime.posting import post_frame, post_message
+from sim.recorder import Recorder
 
 __all__ = ["Worker", "start"]
 
@@ -55,7 +56,7 @@ class Worker:
         return self._application.revision
 
     def show(self) -> None:
-        """Send the page the parts of the bench to build and, while it builds them, the first picture."""
+        """Send the page the parts of the bench to build."""
         message = panel_glue.document_message(self._document, self._application.roots())
         self._post(
             {
@@ -65,7 +66,6 @@ class Worker:
                 "places": message.places,
             }
         )
-        self._loop.send_frame()
 
     def run(self) -> None:
         """Start the moving picture: the page has built its parts."""
@@ -157,14 +157,7 @@ class Worker:
             raise
 
     def _send_frame(self, sequence: int, frame: FrameImage) -> None:
-        images = []
-        buffers = []
-        for name, pixels in frame.images.items():
-            rows, columns = pixels.shape[-2:]
-            copied = to_js(np.ascontiguousarray(pixels).data.cast("B"))
-            images.append({"name": name, "width": columns, "height": rows, "data": copied.buffer})
-            buffers.append(copied.buffer)
-        self._post({"type": "frame", "seq": sequence, "revision": frame.revision, "images": images}, buffers)
+        post_frame(self._post_to_page, sequence, frame)
 
     def _send_sound(self) -> None:
         sound = self._application.next_sound()
@@ -187,11 +180,10 @@ class Worker:
         self._post({"type": "patch", "patch": patch, "buffers": buffers})
 
     def _post(self, message: dict[str, Any], buffers: list[Any] | None = None) -> None:
-        converted = to_js(message, dict_converter=Object.fromEntries)
-        self._post_to_page(converted, to_js(buffers or []))
+        post_message(self._post_to_page, message, buffers)
 
 
-def start(post: Any, lesson: str = "") -> Worker:
+def start(post: Any, lesson: str = "", recorder: Recorder | None = None) -> Worker:
     """Make the bench and return the worker that runs it.
 
     Parameters
@@ -200,5 +192,7 @@ def start(post: Any, lesson: str = "") -> Worker:
         See `Worker`.
     lesson : str, optional
         The only lesson to be offered.
+    recorder : Recorder, optional
+        The one whose picture the page shows already.
     """
-    return Worker(cast(Application, BenchApplication(lesson=lesson)), post)
+    return Worker(cast(Application, BenchApplication(lesson=lesson, recorder=recorder)), post)
