@@ -11,8 +11,8 @@ from bandbench.build_assets import compressed
 
 __all__ = ["ARCHIVE", "ARCHIVE_PARTS", "python_archive"]
 
-ARCHIVE = "assets/python-0/site-packages.pack"
-ARCHIVE_PARTS = {"archive": ARCHIVE, "sizes": {"pyodide.asm.wasm": 1, "site-packages.pack": 2}}
+ARCHIVE = "assets/python-0/views.pack"
+ARCHIVE_PARTS = {"archives": {"recorder": "assets/python-0/recorder.pack", "views": ARCHIVE}}
 
 
 def python_archive() -> bytes:

@@ -18,6 +18,7 @@ from bandbench.bench.application import ROUND, BenchApplication
 from bandbench.bench.bench import Bench
 from bandbench.bench.errors import BenchError
 from bandbench.bench.monitoring import POINT_OF_STAGE
+from bandbench.bench.pictures import first_picture
 from bandbench.bench.plots import HEAD_HUES, SCREEN, overlaid
 from bandbench.bench.settings import KEPT, side_by_side
 from sim.controls import CONTROLS
@@ -41,6 +42,15 @@ def application() -> BenchApplication:
 @pytest.fixture
 def bench() -> Bench:
     return Bench({})
+
+
+def test_the_picture_shown_while_the_views_are_on_their_way_is_the_benchs_own_first_one() -> None:
+    recorder, shown = first_picture()
+    application = BenchApplication(lambda: 0.0, recorder=recorder)
+    assert application.bench.recorder is recorder
+    frame = application.next_frame()
+    assert frame is not None
+    assert np.array_equal(frame.images["picture"], shown)
 
 
 def tick_round(application: BenchApplication) -> None:

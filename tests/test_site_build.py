@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import base64
 import gzip
 import hashlib
+import io
 import json
 import re
+import zipfile
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from bandbench import build_python
 from bandbench.build import PAGE_POLICY, RECORD_NAME, BuildError, build_site, is_current
 from bandbench.build_archive import archive_bytes, archive_files
 from bandbench.build_assets import AssetGroup, content_digest
 from bandbench.build_bytecode import compiled
+from bandbench.build_install import MANIFEST, SERVICE_WORKER, program_version
 from bandbench.pyodide_source import (
     WHEELS_VARIABLE,
     PyodideSourceError,
@@ -25,6 +30,7 @@ from bandbench.pyodide_source import (
     pyodide_core,
     wheel_sources,
 )
+from bandbench.transfer import cold_bytes, cold_table, overdrawn, recorded_bytes
 
 CONTENT = b"the wheel"
 WHEEL = Wheel("numpy-test.whl", hashlib.sha256(CONTENT).hexdigest())
@@ -61,13 +67,61 @@ class TestBuiltSite:
             assert gzip.decompress(copy.read_bytes()) == copy.with_suffix("").read_bytes()
 
     def test_numpy_is_the_file_that_pyodide_names(self, site: Path) -> None:
-        archive = archive_files(gzip.decompress(next(site.rglob("site-packages.pack")).read_bytes()))
-        compiled_parts = [name for name in archive if name.endswith(".so")]
+        recorder, views = (
+            archive_files(gzip.decompress(next(site.rglob(f"{name}.pack")).read_bytes()))
+            for name in ("recorder", "views")
+        )
+        compiled_parts = [name for name in [*recorder, *views] if name.endswith(".so")]
         assert compiled_parts
         assert all(name.startswith("numpy/") for name in compiled_parts)
-        assert "bandbench/runtime/worker.pyc" in archive
-        assert "sim/recorder.pyc" in archive
-        assert not any(name.endswith(".py") for name in archive)
+        assert {"bandbench/runtime/first.pyc", "sim/recorder.pyc"} <= set(recorder)
+        assert {"bandbench/bench/application.pyc", "panel/__init__.pyc"} <= set(views)
+        assert set(recorder) & set(views) == set()
+        assert not any(name.endswith(".py") for name in [*recorder, *views])
+
+    def test_the_standard_library_is_bytecode_in_pyodides_place(self, site: Path) -> None:
+        with zipfile.ZipFile(next(site.rglob("python_stdlib.zip"))) as archive:
+            names = set(archive.namelist())
+        assert {"os.pyc", "asyncio/__init__.pyc", "encodings/utf_8.pyc", "_pyodide/_base.pyc"} <= names
+        assert not any(name.endswith(".py") for name in names)
+        assert "pydoc.pyc" not in names
+
+    def test_a_first_visit_takes_at_most_a_tenth_more_than_recorded(self, site: Path) -> None:
+        groups = cold_bytes(all_bytes(site))
+        print(cold_table(groups))
+        assert {"pyodide", "python", "scripts", "page", "index"} <= set(groups)
+        assert not overdrawn(groups, recorded_bytes()), cold_table(groups)
+
+    def test_what_is_kept_is_the_whole_site_with_its_hashes(self, site: Path) -> None:
+        worker = (site / SERVICE_WORKER).read_text("utf-8")
+        found = re.search(r"const \{ build, page, pages, files \} = (\{.*\});", worker)
+        assert found
+        precache = json.loads(found[1])
+        assert precache["pages"] == ["", "console.html"]
+        kept = dict(precache["files"])
+        beside = {"index.html", "console.html", SERVICE_WORKER, RECORD_NAME}
+        assert set(kept) == {name for name in all_bytes(site) if not name.endswith(".gz")} - beside
+        for name, digest in kept.items():
+            assert base64.b64encode(hashlib.sha256((site / name).read_bytes()).digest()).decode() == digest
+        # Both pages name the folder by which the service worker knows that they belong to these files.
+        for name in ("index.html", "console.html"):
+            assert precache["page"] in (site / name).read_text("utf-8")
+        assert f'"build": "{precache["build"]}"' in (site / "index.html").read_text("utf-8")
+
+    def test_the_manifest_stays_below_its_own_folder(self, site: Path) -> None:
+        manifest = json.loads((site / MANIFEST).read_text("utf-8"))
+        assert manifest["start_url"] == manifest["scope"] == "./"
+        for icon in manifest["icons"]:
+            content = (site / icon["src"]).read_bytes()
+            if icon["type"] == "image/png":
+                assert "x".join(map(str, Image.open(io.BytesIO(content)).size)) == icon["sizes"]
+
+    def test_the_version_is_the_first_in_the_list_of_changes(self, site: Path) -> None:
+        changes = (build_python.REPOSITORY / "site" / "CHANGELOG.md").read_text("utf-8")
+        found = re.search(r"^## (\S+)", changes, re.MULTILINE)
+        assert found
+        assert found[1] == program_version()
+        assert f"bandbench {program_version()}, build " in (site / "index.html").read_text("utf-8")
 
     def test_the_page_refers_to_no_other_origin(self, site: Path) -> None:
         page = (site / "index.html").read_text("utf-8")
@@ -81,6 +135,7 @@ class TestBuiltSite:
         assert rules["default-src"] == "'none'"
         assert rules["connect-src"] == "'self'"
         assert rules["script-src"] == "'self' blob:"
+        assert rules["worker-src"] == rules["manifest-src"] == "'self'"
         assert "http" not in PAGE_POLICY
 
     def test_a_build_knows_whether_it_is_current(self, site: Path, tmp_path: Path) -> None:

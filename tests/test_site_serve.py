@@ -21,6 +21,7 @@ FILES = {
     "assets/pyodide-0/pyodide.asm.wasm": b"\0asm",
     "assets/python-0/site-packages.pack": b"packed",
     "build.json": b"{}",
+    "service-worker.js": b"",
 }
 
 
@@ -79,6 +80,14 @@ def test_files_named_by_content_are_kept_for_good_and_the_page_is_not(port: int)
     assert "immutable" in get(port, "/assets/page-0/main.mjs")[0].headers["Cache-Control"]
     assert get(port, "/")[0].headers["Cache-Control"] == "no-cache"
     assert get(port, "/build.json")[0].headers["Cache-Control"] == "no-cache"
+
+
+def test_the_service_worker_may_fetch_and_nothing_else_and_is_asked_for_anew(port: int) -> None:
+    answer, _ = get(port, "/service-worker.js")
+    assert answer.headers["Cache-Control"] == "no-cache"
+    policy = answer.headers["Content-Security-Policy"]
+    assert policy.startswith("default-src 'none'; script-src 'self'; connect-src 'self'")
+    assert "eval" not in policy
 
 
 def test_only_the_worker_may_compile_webassembly(port: int) -> None:

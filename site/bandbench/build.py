@@ -24,12 +24,14 @@ from bandbench import build_python
 from bandbench.bench.languages import ENGLISH, WORDS_FOLDER, browser_json, language_texts
 from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.build_archive import archive_bytes
-from bandbench.build_assets import COMPRESSIBLE, AssetGroup, compressed, content_digest, write_site
+from bandbench.build_assets import DIGEST_LENGTH, AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
+from bandbench.build_install import SERVICE_WORKER, icon_group, install_files, program_version
 from bandbench.build_page import lesson_html, still_picture, with_texts, words_json
 from bandbench.build_stdlib import STDLIB_NAME, stdlib_zip
 from bandbench.policy import PAGE_POLICY, checked_endpoint, page_policy
 from bandbench.pyodide_source import CORE_FILES, numpy_wheel, pyodide_core
+from bandbench.transfer import cold_bytes, cold_table, total_bytes
 from sim.errors import BandbenchError
 from sim.training.assignment import LANGUAGES
 
@@ -57,6 +59,9 @@ CONSOLE_POLICY = (
     "form-action 'none'"
 )
 """What the instructor's console may load: its own scripts and styles and a language's texts, and nothing else."""
+
+SHOWN_DIGITS = 8
+"""How much of the build's digest the page shows."""
 
 BOKEH_SCRIPTS = ("bokeh.min.js", "bokeh-widgets.min.js", "bokeh-tables.min.js")
 STORE_SOURCE = "idb/build/index.js"
@@ -95,6 +100,7 @@ def run(arguments: argparse.Namespace) -> int:
     files = build_site(arguments.output, arguments.wheels, arguments.xapi_endpoint)
     megabytes = sum(map(len, files.values())) / 1e6
     took_s = time.monotonic() - started_s
+    print(cold_table(cold_bytes(files)))
     print(f"Built {len(files)} files, {megabytes:.1f} MB, into {arguments.output} in {took_s:.1f} s")
     return 0
 
@@ -165,7 +171,7 @@ def is_current(output: Path) -> bool:
 
 def _inputs_digest() -> str:
     """Return a digest of every file of the project that decides what a build makes."""
-    paths = [build_python.LOCK_FILE, *(REPOSITORY / "site" / "npm").glob("*.json")]
+    paths = [build_python.LOCK_FILE, REPOSITORY / "pyproject.toml", *(REPOSITORY / "site" / "npm").glob("*.json")]
     for folder in (STATIC, WORDS_FOLDER, REPOSITORY / "site" / "bandbench", REPOSITORY / "sim", REPOSITORY / "lessons"):
         paths += [path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
     return content_digest({path.relative_to(REPOSITORY).as_posix(): path.read_bytes() for path in paths})
@@ -214,40 +220,40 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     still_png, still_words = still_picture(first_lesson)
     still = AssetGroup("still", {"still.png": still_png})
     files: dict[str, bytes] = {}
-    for group in (core, scripts, panel, page, python, still):
+    icons = icon_group()
+    for group in (core, scripts, panel, page, python, still, words, icons):
         files |= group.paths()
     texts = words_json(language_texts(ENGLISH).words, {name: f"{words.folder}/{file}" for name, file in others.items()})
     files["console.html"] = _filled(
         "console.html",
         {"page": page.folder, "content_security_policy": html.escape(CONSOLE_POLICY), "words": texts},
     )
-    files["index.html"] = _index(
-        {
-            "page": page.folder,
-            "words": texts,
-            "bokeh": scripts.folder,
-            "panel": panel.folder,
-            "parts": json.dumps(parts).replace("<", "\\u003c"),
-            "content_security_policy": html.escape(page_policy(origin) if origin else PAGE_POLICY),
-            "download_megabytes": f"{_sent_bytes(files) / 1e6:.0f}",
-            "lesson": lesson_html(first_lesson),
-            "still": f"{still.folder}/still.png",
-            "still_words": html.escape(still_words),
-        }
-    )
-    return files | words.paths()
 
+    def index(build: str) -> bytes:
+        return _filled(
+            "index.html",
+            {
+                "page": page.folder,
+                "words": texts,
+                "bokeh": scripts.folder,
+                "panel": panel.folder,
+                "icons": icons.folder,
+                "version": program_version(),
+                "build": build[:SHOWN_DIGITS],
+                "parts": json.dumps(parts | {"build": build}).replace("<", "\\u003c"),
+                "content_security_policy": html.escape(page_policy(origin) if origin else PAGE_POLICY),
+                "download_megabytes": f"{total_bytes(cold_bytes(files)) / 1e6:.0f}",
+                "lesson": lesson_html(first_lesson),
+                "still": f"{still.folder}/still.png",
+                "still_words": html.escape(still_words),
+            },
+        )
 
-def _sent_bytes(files: Mapping[str, bytes]) -> int:
-    """Return how much a first visit takes: everything but Panel's style sheets that no part asks for."""
-    taken = [path for path in files if "/css/" not in path and "/images/" not in path and "/assets/" not in path[7:]]
-    return sum(
-        len(compressed(files[path])) if Path(path).suffix in COMPRESSIBLE else len(files[path]) for path in taken
-    )
-
-
-def _index(values: Mapping[str, str]) -> bytes:
-    return _filled("index.html", values)
+    keeper = (STATIC / SERVICE_WORKER).read_text("utf-8")
+    # This version's name: what changes anything a visitor gets changes it.
+    build = content_digest(files | {"index.html": index(""), SERVICE_WORKER: keeper.encode()})[:DIGEST_LENGTH]
+    files["index.html"] = index(build)
+    return files | install_files(files, icons, keeper, build, page.folder, language_texts().words)
 
 
 def _filled(name: str, values: Mapping[str, str]) -> bytes:

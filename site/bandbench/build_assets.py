@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
-__all__ = ["COMPRESSIBLE", "AssetGroup", "compressed", "content_digest", "write_site"]
+__all__ = ["COMPRESSIBLE", "DIGEST_LENGTH", "AssetGroup", "compressed", "content_digest", "write_site"]
 
-COMPRESSIBLE = {".css", ".html", ".js", ".json", ".mjs", ".svg", ".txt", ".wasm"}
+COMPRESSIBLE = {".css", ".html", ".js", ".json", ".mjs", ".svg", ".txt", ".wasm", ".webmanifest"}
 """Kinds of file that are sent as gzip; the others are compressed already."""
 
 DIGEST_LENGTH = 16

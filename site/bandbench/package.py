@@ -13,6 +13,7 @@ import argparse
 import gzip
 import io
 import json
+import re
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ from bandbench.bench.lessons import NOT_LESSONS, read_course, read_lessons
 from bandbench.build import DEFAULT_OUTPUT, RECORD_NAME, build_site, is_current
 from bandbench.build_archive import archive_bytes, archive_files
 from bandbench.build_assets import compressed
+from bandbench.build_install import INSTALL_NAMES
 from bandbench.build_page import lesson_html
 from bandbench.policy import checked_origin, with_connections
 from sim.errors import BandbenchError, UnknownNameError
@@ -46,6 +48,7 @@ _DATE = (1980, 1, 1, 0, 0, 0)
 _FILE_MODE = 0o100644 << 16
 _PACKED_ALREADY = {".pack", ".png", ".whl", ".zip"}
 _ANY_SAFE = "https:"
+_INSTALLING = re.compile(r'<link rel="manifest"[^>]*>\n?')
 _PARTS = '<script id="site-parts" type="application/json">'
 
 
@@ -125,7 +128,9 @@ def site_files(folder: Path) -> dict[str, bytes]:
         raise PackageError(f"{folder} holds no built site; build it with `bandbench build`.")
     paths = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if path.is_file()}
     return {
-        name: path.read_bytes() for name, path in sorted(paths.items()) if name != RECORD_NAME and path.suffix != ".gz"
+        name: path.read_bytes()
+        for name, path in sorted(paths.items())
+        if name not in (RECORD_NAME, *INSTALL_NAMES) and path.suffix != ".gz"
     }
 
 
@@ -164,7 +169,9 @@ def package_files(
         index = with_connections(index, checked_origin(lms_origin) if lms_origin else _ANY_SAFE)
         parts = {**parts, "statements": {"origin": "", "endpoint": "", "cmi5": True}}
     if chosen is not None:
-        site, parts = _without_other_lessons(site, parts, chosen)
+        site = _without_other_lessons(site, parts, chosen)
+    # A learning system's frame can neither keep nor install it.
+    index = _INSTALLING.sub("", index)
     marked = _with_parts(index, {**parts, "package": {"kind": kind, "lesson": lesson or ""}})
     if chosen is not None:
         # The page reads before any script runs: what it says is the lesson that is inside.
@@ -221,9 +228,9 @@ def _with_parts(index: str, parts: Mapping[str, object]) -> str:
 
 def _without_other_lessons(
     site: Mapping[str, bytes], parts: Mapping[str, object], lesson: Lesson
-) -> tuple[dict[str, bytes], dict[str, object]]:
-    """Return site and parts without what the other lessons say: a learner has no use for it, and a start is quicker."""
-    path = str(parts["archive"])
+) -> dict[str, bytes]:
+    """Return the site without what the other lessons say: a learner has no use for it, and a start is quicker."""
+    path = str(_table_of(parts["archives"])["views"])
     files = archive_files(gzip.decompress(site[path]))
     place = f"{FOLDER.name}/{PARSED}"
     data: dict[str, object] = json.loads(files[place])
@@ -232,15 +239,12 @@ def _without_other_lessons(
         if not isinstance(told, Mapping) or told.get("id") != lesson.id:
             del data[name]
     files[place] = json.dumps(data, ensure_ascii=False, separators=(",", ":")).encode()
-    archive = compressed(archive_bytes(files))
-    # What the page counts while it fetches.
-    sizes = {**_table_of(parts["sizes"]), PurePosixPath(path).name: len(archive)}
-    return {**site, path: archive}, {**parts, "sizes": sizes}
+    return {**site, path: compressed(archive_bytes(files))}
 
 
 def _table_of(value: object) -> dict[str, object]:
     if not isinstance(value, dict):
-        raise PackageError("the built page does not tell the sizes of its parts; build the site anew.")
+        raise PackageError("the built page does not tell where its archives are; build the site anew.")
     return value
 
 

@@ -49,6 +49,7 @@ def page_policy(*others: str) -> str:
             "font-src 'self' data:",
             " ".join([_CONNECT, *others]),
             "worker-src 'self'",
+            "manifest-src 'self'",
             "base-uri 'none'",
             "form-action 'none'",
         ]

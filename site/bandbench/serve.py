@@ -31,6 +31,7 @@ MEDIA_TYPES = {
     ".png": "image/png",
     ".svg": "image/svg+xml",
     ".wasm": "application/wasm",
+    ".webmanifest": "application/manifest+json",
     ".whl": "application/zip",
     ".zip": "application/zip",
 }
@@ -38,6 +39,15 @@ MEDIA_TYPES = {
 WORKER_POLICY = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval' 'unsafe-eval'; connect-src 'self'"
 """A worker has a policy of its own: Pyodide compiles WebAssembly there, and Panel's Python side evaluates a line of
 JavaScript when imported."""
+
+KEEPER_POLICY = "default-src 'none'; script-src 'self'; connect-src 'self'"
+"""The service worker fetches the site's own files, and does nothing else."""
+
+_POLICIES = {
+    "worker.mjs": WORKER_POLICY,
+    "worker.js": WORKER_POLICY,
+    "service-worker.js": KEEPER_POLICY,
+}
 
 FOREVER = "public, max-age=31536000, immutable"
 CHUNK_BYTES = 1 << 18
@@ -154,7 +164,7 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_header("Cache-Control", FOREVER if path.parts[0] == "assets" else "no-cache")
         self.send_header("X-Content-Type-Options", "nosniff")
         self.send_header("Cross-Origin-Opener-Policy", "same-origin")
-        policy = WORKER_POLICY if path.name in ("worker.mjs", "worker.js") else self._page_policy()
+        policy = _POLICIES.get(path.name) or self._page_policy()
         self.send_header("Content-Security-Policy", policy + "; frame-ancestors 'self'")
         self.end_headers()
         if with_body:

@@ -3,6 +3,7 @@
 import { acceptConsole, consoleAgain, tellConsole } from "./classroom.mjs";
 import { offerLanguages, spoken, textsAddress } from "./language.mjs";
 import { hideTrouble, showProgress, showRunning } from "./loading.mjs";
+import { keepCopy } from "./offline.mjs";
 import { applyPatch, build, clear, detach, onIdle } from "./panels.mjs";
 import { acceptPictures, draw } from "./pictures.mjs";
 import { acceptRecords, attemptThatGoesOn, keepRecords, recordsAgain, resumeAgain } from "./records.mjs";
@@ -16,6 +17,8 @@ import { say } from "./words.mjs";
 const parts = JSON.parse(document.getElementById("site-parts").textContent);
 const ANSWER_EVERY_MS = 5000;
 const SILENT_AFTER_MS = 20000;
+// The copy for use without a network is made when the bench has come to rest.
+const KEEP_AFTER_MS = 3000;
 
 // What tests and the benchmark read; nothing in the page depends on it.
 const statistics = { frames: 0, dropped: 0, revision: 0, firstPictureMs: null, runningMs: null };
@@ -52,7 +55,10 @@ let resumed = Promise.resolve();
 let wasWhole = false;
 function runWhenWhole() {
   if (!built || !pictured) return;
-  if (!wasWhole) statistics.runningMs = performance.now();
+  if (!wasWhole) {
+    statistics.runningMs = performance.now();
+    setTimeout(() => keepCopy({ build: parts.build, packaged: packaged !== "" }), KEEP_AFTER_MS);
+  }
   wasWhole = true;
   showRunning();
   if (!isMending()) return;

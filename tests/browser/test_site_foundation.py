@@ -164,7 +164,8 @@ class TestTrouble:
     @pytest.mark.parametrize(
         "part",
         [
-            "site-packages.pack",
+            "recorder.pack",
+            "views.pack",
             "pyodide.asm.wasm",
             "pyodide.asm.mjs",
             "python_stdlib.zip",

@@ -17,6 +17,7 @@ from bandbench.bench.words import say
 from sim.controls import CONTROLS
 from sim.errors import UnknownNameError
 from sim.instruments import DEFAULT_READINGS
+from sim.recorder import Recorder
 from sim.training.assignment import Task
 from sim.training.attempt import Attempt, check_belongs
 from sim.training.help import FULL_HELP

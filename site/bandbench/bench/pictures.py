@@ -1,4 +1,4 @@
-"""The picture as the page's canvas takes it. Needs no part of the page: the first one is there before any view is."""
+"""Pictures as the page's canvas takes them. Needs no part of the page: the first one is there before any view is."""
 
 from __future__ import annotations
 
@@ -7,8 +7,15 @@ from numpy.typing import NDArray
 
 from sim.frame import PlaybackFrame
 from sim.instruments.picture import colour_picture, picture
+from sim.recorder import Recorder
 
-__all__ = ["grey_or_colour"]
+__all__ = ["first_picture", "grey_or_colour"]
+
+
+def first_picture() -> tuple[Recorder, NDArray[np.uint8]]:
+    """Return a recorder as the bench begins with it, and the picture that the bench will show first."""
+    recorder = Recorder()
+    return recorder, grey_or_colour(recorder.play_frame(0), "processed", in_colour=False)
 
 
 def grey_or_colour(frame: PlaybackFrame, point: str, *, in_colour: bool) -> NDArray[np.uint8]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from bandbench.bench.pictures import grey_or_colour
+from bandbench.bench.pictures import first_picture
 from bandbench.runtime.application import FrameImage
 from bandbench.runtime.posting import post_frame
 from sim.recorder import Recorder
@@ -24,7 +24,6 @@ def show_first_picture(post: Any) -> Recorder:
     post : JS function
         See `bandbench.runtime.posting.post_message`.
     """
-    recorder = Recorder()
-    picture = grey_or_colour(recorder.play_frame(0), "processed", in_colour=False)
+    recorder, picture = first_picture()
     post_frame(post, 0, FrameImage({"picture": picture}))
     return recorder
