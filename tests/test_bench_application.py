@@ -68,7 +68,7 @@ def test_a_script_uses_words_that_there_are(path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("prefix", "names"),
-    [("script", ("main", "loading", "pictures", "theme")), ("desk", ("console",))],
+    [("script", ("main", "loading", "pictures", "theme", "offline")), ("desk", ("console",))],
     ids=["page", "console"],
 )
 def test_the_pages_own_scripts_say_words_that_there_are_and_all_of_them(prefix: str, names: tuple[str, ...]) -> None:
@@ -77,7 +77,7 @@ def test_the_pages_own_scripts_say_words_that_there_are_and_all_of_them(prefix: 
     known = set(words_of(prefix))
     assert {key for key in said if "." in key} <= known
     # What is put together from a name: a step, a kind of trouble, a state, a key.
-    built = re.compile(r"(step|kept|why)\.\w+|\w+\.(title|action)|key\.\w+|window\.(gone|silent)")
+    built = re.compile(r"(step|kept|why|copy)\.\w+|\w+\.(title|action)|key\.\w+|window\.(gone|silent)")
     assert [key for key in known if not built.fullmatch(key) and key not in code] == []
 
 

@@ -39,6 +39,9 @@ def site() -> dict[str, bytes]:
         "page": "assets/page-0",
         "bokeh": "assets/bokeh",
         "panel": "assets/panel",
+        "icons": "assets/icon-0",
+        "version": "0.1.0",
+        "build": "89abcdef",
         "parts": json.dumps(
             {
                 "version": "0123abcd",

@@ -230,8 +230,7 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     )
 
     def index(build: str) -> bytes:
-        return _filled(
-            "index.html",
+        return _index(
             {
                 "page": page.folder,
                 "words": texts,
@@ -246,7 +245,7 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
                 "lesson": lesson_html(first_lesson),
                 "still": f"{still.folder}/still.png",
                 "still_words": html.escape(still_words),
-            },
+            }
         )
 
     keeper = (STATIC / SERVICE_WORKER).read_text("utf-8")
@@ -254,6 +253,10 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
     build = content_digest(files | {"index.html": index(""), SERVICE_WORKER: keeper.encode()})[:DIGEST_LENGTH]
     files["index.html"] = index(build)
     return files | install_files(files, icons, keeper, build, page.folder, language_texts().words)
+
+
+def _index(values: Mapping[str, str]) -> bytes:
+    return _filled("index.html", values)
 
 
 def _filled(name: str, values: Mapping[str, str]) -> bytes:

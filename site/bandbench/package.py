@@ -226,9 +226,7 @@ def _with_parts(index: str, parts: Mapping[str, object]) -> str:
     return before + _PARTS + json.dumps(parts).replace("<", "\\u003c") + end + after
 
 
-def _without_other_lessons(
-    site: Mapping[str, bytes], parts: Mapping[str, object], lesson: Lesson
-) -> dict[str, bytes]:
+def _without_other_lessons(site: Mapping[str, bytes], parts: Mapping[str, object], lesson: Lesson) -> dict[str, bytes]:
     """Return the site without what the other lessons say: a learner has no use for it, and a start is quicker."""
     path = str(_table_of(parts["archives"])["views"])
     files = archive_files(gzip.decompress(site[path]))

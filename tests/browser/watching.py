@@ -50,7 +50,8 @@ class WatchedPage:
 
     def foreign_requests(self) -> list[str]:
         """Return the requests to anything but the site's own origin."""
-        own = (self.url, f"blob:{self.url}", "data:", *self.others)
+        # Which blob: it is does not tell below which folder of the origin it was made.
+        own = (self.url, f"blob:{'/'.join(self.url.split('/')[:3])}/", "data:", *self.others)
         return [address for address in self.requests if not address.startswith(own)]
 
     def python(self, code: str) -> object:
