@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 __all__ = ["Meters", "MetersView"]
 
 
-
 @dataclass(frozen=True)
 class Scale:
     """What the length of a bar stands for: its ends and the distance of its strokes, in the reading's unit."""
