@@ -10,6 +10,7 @@ import base64
 import hashlib
 import io
 import json
+import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -31,8 +32,18 @@ INSTALL_NAMES = (SERVICE_WORKER, MANIFEST)
 _PAGES = {"": "index.html", "console.html": "console.html"}
 """Pages by the address that they are asked for under, from the site's root."""
 
-_SCREEN = "#12171a"
-_BANDS = ("#4f9fe0", "#f5b04c", "#a8ecd0", "#d1699f")
+_TOKENS = REPOSITORY / "site" / "bandbench" / "bench" / "tokens.css"
+
+
+def _colour(name: str) -> str:
+    """Return a colour of the page by its name among the tokens; of two, the one of the light page."""
+    found = re.search(rf"--{name}:[^;#]*(#[0-9a-fA-F]+)", _TOKENS.read_text("utf-8"))
+    assert found, f"tokens.css has no colour {name}"
+    return found[1]
+
+
+_SCREEN = _colour("screen")
+_BANDS = tuple(_colour(f"screen-head-{head}") for head in range(1, 5))
 _SIZES = (192, 512)
 # In shares of the icon: what lies within 0.1 of an edge may be cut off by a round mask.
 _LEFT, _TOP, _WIDTH, _HEIGHT, _GAP, _LEAN = 0.24, 0.25, 0.52, 0.11, 0.02, 0.055
@@ -103,8 +114,8 @@ def _manifest(icons: AssetGroup, words: Mapping[str, str]) -> bytes:
         "start_url": "./",
         "scope": "./",
         "display": "standalone",
-        "background_color": "#f3f3f1",
-        "theme_color": "#f3f3f1",
+        "background_color": _colour("ground"),
+        "theme_color": _colour("ground"),
         "icons": [{"src": f"{icons.folder}/icon.svg", "sizes": "any", "type": "image/svg+xml"}, *pictures],
         "categories": ["education"],
     }
