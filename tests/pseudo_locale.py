@@ -20,7 +20,8 @@ __all__ = ["PSEUDO", "pseudo", "pseudo_texts", "site_with_pseudo"]
 
 PSEUDO = "xx"
 
-_PIECES = re.compile(r"(\{\w*\}|\*\*|`|\n+)")
+_MARKS = re.compile(r"(\*\*|`|\n\s*\n)")
+_FILLED_IN = re.compile(r"(\{\w*\})")
 _ACCENTS = str.maketrans("aeiouycnsAEIOUYCNS", "áéíóúýçñšÁÉÍÓÚÝÇÑŠ")
 _OPEN, _CLOSE = "⟦", "⟧"
 # German is about a third longer than English, short words more so.
@@ -33,11 +34,19 @@ def pseudo(text: str) -> str:
     found = _BLANKS.match(text)
     assert found is not None
     before, inner, after = found.groups()
-    pieces = _PIECES.split(inner)
-    letters = sum(len(piece) for piece in pieces[::2])
-    said = "".join(piece if place % 2 else piece.translate(_ACCENTS) for place, piece in enumerate(pieces))
-    more = " ".join(["lóñg"] * round(_LONGER * letters / 5 + 0.5))
-    return f"{before}{_OPEN}{said}{f' {more}' if more else ''}{_CLOSE}{after}"
+    # What is set in another way, and each paragraph, is an element of its own in the page.
+    parts = _MARKS.split(inner)
+    return before + "".join(part if place % 2 else _wrapped(part) for place, part in enumerate(parts)) + after
+
+
+def _wrapped(text: str) -> str:
+    if not text.strip():
+        return text
+    said = "".join(
+        piece if place % 2 else piece.translate(_ACCENTS) for place, piece in enumerate(_FILLED_IN.split(text))
+    )
+    more = " ".join(["lóñg"] * round(_LONGER * len(text) / 5 + 0.5))
+    return f"{_OPEN}{said}{f' {more}' if more else ''}{_CLOSE}"
 
 
 def pseudo_texts() -> dict[str, Any]:

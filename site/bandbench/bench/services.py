@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import param
 
-from bandbench.bench.readings import typeset
+from bandbench.bench.readings import typeset, unit_sign
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.servos import describe_servos, lock_indicators
@@ -84,7 +84,7 @@ def service_rows(station: Station) -> list[dict[str, object]]:
             )
             for name, pull_n, arm in tension
         ),
-        _row("wheel", f"{wheel.rate_hz:.1f}{_NARROW}rev/s", *verdict(wheel_locked, deck.wheel_driven)),
+        _row("wheel", f"{wheel.rate_hz:.1f}{_NARROW}{unit_sign('rev/s')}", *verdict(wheel_locked, deck.wheel_driven)),
         _row("hours", f"{deck.head_hours_h:.2f}{_NARROW}h", "", None),
         _row("timer", deck.timer_text, "", None),
     ]
