@@ -70,7 +70,9 @@ STORE_NAME = "idb.mjs"
 PANEL_KEPT = ("panel.min.js", "css/", "bundled/theme/", "images/icon-", "assets/")
 
 
-FIRST_PICTURE = re.compile(r"(numpy|sim|bandbench/runtime)/|bandbench/(__init__|bench/(__init__|pictures))\.pyc$")
+FIRST_PICTURE = re.compile(
+    r"(numpy|sim|bandbench/runtime)/|bandbench/(__init__|bench/(__init__|pictures|languages|datafiles))\.pyc$"
+)
 """Python files that the first picture is made with (see `bandbench.runtime.first`); the others come after it."""
 
 

@@ -113,6 +113,10 @@ async function start(config) {
       download.finish();
       progress("python");
       writeArchive(FS, sitePackages, files);
+      if (texts === null) return;
+      // Before anything is imported: names in declarations are said as their modules are.
+      FS.mkdirTree(`${sitePackages}/words`);
+      FS.writeFile(`${sitePackages}/words/${config.language}.json`, await texts);
     },
   });
   // For the tests and the benchmark: nothing in the site uses it.
@@ -122,7 +126,6 @@ async function start(config) {
   const recorder = pyodide.pyimport("bandbench.runtime.first").show_first_picture(send);
   progress("libraries");
   writeArchive(pyodide.FS, sitePackages, await views);
-  if (texts !== null) pyodide.FS.writeFile(`${sitePackages}/words/${config.language}.json`, await texts);
   pyodide.pyimport("importlib").invalidate_caches();
   pyodide.pyimport("bandbench.runtime.panel_glue");
   progress("page");
