@@ -97,9 +97,11 @@ class TestBuiltSite:
         found = re.search(r"const \{ build, page, pages, files \} = (\{.*\});", worker)
         assert found
         precache = json.loads(found[1])
-        assert precache["pages"] == ["", "console.html"]
+        guide = sorted(path for path in all_bytes(site) if path.startswith("guide/") and not path.endswith(".gz"))
+        assert len(guide) == 10
+        assert precache["pages"] == ["", "console.html", *guide]
         kept = dict(precache["files"])
-        beside = {"index.html", "console.html", SERVICE_WORKER, RECORD_NAME}
+        beside = {"index.html", "console.html", *guide, SERVICE_WORKER, RECORD_NAME}
         assert set(kept) == {name for name in all_bytes(site) if not name.endswith(".gz")} - beside
         for name, digest in kept.items():
             assert base64.b64encode(hashlib.sha256((site / name).read_bytes()).digest()).decode() == digest

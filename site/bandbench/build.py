@@ -26,6 +26,7 @@ from bandbench.bench.lessons import read_course, read_lessons
 from bandbench.build_archive import archive_bytes
 from bandbench.build_assets import DIGEST_LENGTH, AssetGroup, compressed, content_digest, write_site
 from bandbench.build_bytecode import compiled
+from bandbench.build_guide import GUIDE, guide_files
 from bandbench.build_install import SERVICE_WORKER, icon_group, install_files, program_version
 from bandbench.build_page import lesson_html, still_picture, with_texts, words_json
 from bandbench.build_stdlib import STDLIB_NAME, stdlib_zip
@@ -50,6 +51,7 @@ __all__ = [
 REPOSITORY = Path(__file__).parents[2]
 STATIC = REPOSITORY / "site" / "static"
 TOKENS_CSS = REPOSITORY / "site" / "bandbench" / "bench" / "tokens.css"
+CHANGELOG = REPOSITORY / "site" / "CHANGELOG.md"
 DEFAULT_OUTPUT = REPOSITORY / "dist"
 RECORD_NAME = "build.json"
 """What a build writes about itself: a digest of its inputs and the hash of every file."""
@@ -173,8 +175,10 @@ def is_current(output: Path) -> bool:
 
 def _inputs_digest() -> str:
     """Return a digest of every file of the project that decides what a build makes."""
-    paths = [build_python.LOCK_FILE, REPOSITORY / "pyproject.toml", *(REPOSITORY / "site" / "npm").glob("*.json")]
-    for folder in (STATIC, WORDS_FOLDER, REPOSITORY / "site" / "bandbench", REPOSITORY / "sim", REPOSITORY / "lessons"):
+    paths = [build_python.LOCK_FILE, REPOSITORY / "pyproject.toml", CHANGELOG]
+    paths += (REPOSITORY / "site" / "npm").glob("*.json")
+    own = (STATIC, GUIDE, WORDS_FOLDER, REPOSITORY / "site" / "bandbench", REPOSITORY / "sim", REPOSITORY / "lessons")
+    for folder in own:
         paths += [path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
     return content_digest({path.relative_to(REPOSITORY).as_posix(): path.read_bytes() for path in paths})
 
@@ -230,6 +234,8 @@ def _site_files(wheels_folder: Path | None, xapi_endpoint: str) -> dict[str, byt
         "console.html",
         {"page": page.folder, "content_security_policy": html.escape(CONSOLE_POLICY), "words": texts},
     )
+
+    files |= guide_files(page.folder, ("tokens.css", "page.css", "guide.css"), CHANGELOG.read_text("utf-8"))
 
     def index(build: str) -> bytes:
         return _index(

@@ -143,11 +143,13 @@ def install_files(
         The page's texts by key.
     """
     manifest = _manifest(icons, words)
-    kept = {path: content for path, content in files.items() if path not in _PAGES.values()} | {MANIFEST: manifest}
+    # The guide's pages keep their names, too.
+    pages = _PAGES | {path: path for path in sorted(files) if path.startswith("guide/")}
+    kept = {path: content for path, content in files.items() if path not in pages.values()} | {MANIFEST: manifest}
     precache = {
         "build": build,
         "page": page,
-        "pages": list(_PAGES),
+        "pages": list(pages),
         "files": [
             [path, base64.b64encode(hashlib.sha256(content).digest()).decode()]
             for path, content in sorted(kept.items())

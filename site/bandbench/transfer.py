@@ -24,9 +24,10 @@ BUDGET = Path(__file__).parents[1] / "transfer_budget.json"
 GROWTH_LIMIT = 1.1
 """How many times the recorded total a first visit may take."""
 
-# What no first visit asks for: the console, other languages, what only an installed copy shows, Panel's spare styles.
+# What no first visit asks for: the console, the guide, other languages, what only an installed copy shows, and
+# Panel's spare styles.
 _LATER = re.compile(
-    r"^console\.html$|/console(words)?\.(mjs|css)$|^service-worker\.js$|\.webmanifest$|^assets/(words|icon)-|\.json$"
+    r"^console\.html$|^guide/|/(console|consolewords|guide)\.(mjs|css)$|^service-worker\.js$|\.webmanifest$|^assets/(words|icon)-|\.json$"
     r"|^assets/panel-[^/]+/[^/]+/dist/(?!panel\.min\.js$|css/(loading|card|button)\.css$)"
 )
 _GROUP = re.compile(r"^assets/([a-z]+)-")

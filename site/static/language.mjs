@@ -66,6 +66,8 @@ function translatePage() {
     const selector = `[data-${mark.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)}]`;
     for (const element of document.querySelectorAll(selector)) element.setAttribute(attribute, text(element.dataset[mark], element.dataset));
   }
+  // Of the links into the guide, those that have the language in their address.
+  for (const link of document.querySelectorAll('a[href^="guide/en/"]')) link.setAttribute("href", link.getAttribute("href").replace("/en/", `/${language}/`));
   // What no script has put in another language yet.
   for (const element of document.querySelectorAll("[data-english]")) element.lang = "en";
 }
