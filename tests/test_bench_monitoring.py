@@ -224,11 +224,11 @@ def test_two_points_side_by_side(application: BenchApplication) -> None:
     application.monitor.receive({"do": "describe"})
     said = application.monitor.monitor.sentence
     assert said.startswith("Right of 25 %: Picture monitor: bands lean")
-    assert "Left of it, to compare: Picture monitor: input video" in said
+    assert "Left of it, to compare: Picture monitor: Input video" in said
     application.monitor.receive({"do": "set", "value": {"whole": True}})
     assert np.abs(shown(application) / 255.0 - picture(frame, "input")).max() < 0.003
     application.monitor.receive({"do": "describe"})
-    assert application.monitor.monitor.sentence.startswith("To compare, alone: Picture monitor: input video")
+    assert application.monitor.monitor.sentence.startswith("To compare, alone: Picture monitor: Input video")
 
 
 def test_before_and_after_an_adjustment(application: BenchApplication) -> None:

@@ -164,7 +164,8 @@ def test_the_trend_keeps_the_last_readings_in_order() -> None:
 
 
 def test_no_text_is_empty_and_none_is_repeated_under_one_prefix() -> None:
-    assert all(text.strip() == text and text for text in WORDS.values())
+    # Some of sim's are parts of a sentence, and bring the blank that stands before or after them.
+    assert all(text.strip() and (key.startswith("sim.") or text.strip() == text) for key, text in WORDS.items())
     assert words_of("log")["undo"] == WORDS["log.undo"]
     assert "controls.reset" not in words_of("controls")
 

@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from bandbench.bench.recordform import FILE_FORMAT, FILE_FORMAT_VERSION, log_sha256, time_text
+from sim.deeds import check_deed
 from sim.faults import FaultSpec
 from sim.training.answers import answer_options, takes_many
 from sim.training.attempt import ActDone, Attempt, CheckSubmitted, ControlMoved, Event, QuestionAnswered
@@ -61,7 +62,8 @@ def sample_log(lesson: Lesson, seed: int, faults: Mapping[str, FaultSpec], chanc
     if lesson.running is not None:
         # A machine that runs is run up, waited for and turned as the steps say, by somebody who takes some seconds.
         for number, step in enumerate(lesson.steps, start=1):
-            events += [ActDone(now(), deed.name, deed.choice) for deed in step.acts]
+            # A log holds a choice as a session writes it down.
+            events += [ActDone(now(), deed.name, check_deed(deed.name, deed.choice)) for deed in step.acts]
             at_s = round(at_s + step.wait_s, 3)
             events += [ControlMoved(now(), control, value) for control, value, _ in step_moves(lesson, start, number)]
     else:
