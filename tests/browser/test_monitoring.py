@@ -100,7 +100,7 @@ def test_the_spectrum_of_every_rf(bench: BenchPage, point: str) -> None:
 def test_the_picture_of_every_point(bench: BenchPage, point: str) -> None:
     source = bench.page.locator("#picture-source")
     source.select_option(point)
-    said = described(bench, "picture", "Picture monitor:" if point == "processed" else TEST_POINTS[point].label.lower())
+    said = described(bench, "picture", "Picture monitor:" if point == "processed" else TEST_POINTS[point].label)
     assert ("no tape" in said) == (point in ("input", "electronics"))
 
 
