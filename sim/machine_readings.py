@@ -400,7 +400,7 @@ def _transport_specs() -> list[MachineReadingSpec]:
             wording("machine_readings.take_up_tension"),
             "N",
             wording("machine_readings.tension_between_capstan_take"),
-            partial(_tension_n, side="take-up"),
+            partial(_tension_n, side="takeup"),
             "transport",
             wording("machine_readings.threaded_tape"),
             False,

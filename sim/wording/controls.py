@@ -295,7 +295,7 @@ CONTROL_TEXTS: Mapping[str, str] = MappingProxyType(
         "deck.place_m_tape_choose": "place {place_m} m on the tape: choose from {lowest} to {highest} m",
         "deck.recording_running_end_stop": "A recording is running: end it with stop or disarm first.",
         "deck.supply": "supply",
-        "deck.takeup": "takeup",
+        "deck.takeup": "take-up",
         "station.endless_work_tape_shows": "This is the endless work tape: it shows at once what this machine would "
         "record now. Put another reel on to record.",
         "station.reel_reel_machine_set": "reel '{name}' is a {name_2} reel; the machine is set to {name_3}. Choose a "

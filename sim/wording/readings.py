@@ -308,6 +308,6 @@ READING_TEXTS: Mapping[str, str] = MappingProxyType(
         "machine_readings.frame_pulses": "{plays} and frame pulses",
         "machine_readings.tape_plays": "a tape that plays",
         "machine_readings.no_supply_tension": "supply tension: no tape is threaded",
-        "machine_readings.no_takeup_tension": "takeup tension: no tape is threaded",
+        "machine_readings.no_takeup_tension": "take-up tension: no tape is threaded",
     }
 )
