@@ -170,7 +170,8 @@ def test_what_is_planted_by_keys_shows_in_the_class_and_leaves_no_trace_in_words
     console.key("i")
     bench.until(lambda: bench.reading("rf_level_db_3") != "no reading", "the readings")
     zones = {found.split(": ")[0] for found in numerals_that_follow(bench, console, "-")}
-    assert zones >= {"instruments", "path", "services"}
+    # That the search finds them where they are told; air and tensions may read the same for both machines.
+    assert zones >= {"instruments", "path"}
 
 
 def test_mark_freeze_and_rewind(bench: BenchPage, console: Console) -> None:
