@@ -200,7 +200,7 @@ WAITING_TESTS = "tests/browser/test_transport.py"
 
 def tests_side_by_side() -> None:
     """Run the tests on two cores: one lot begins with those in a browser, file by file, another with all that need
-    none, and goes on with the next of the browser's files when it is done; the one that mostly waits runs beside."""
+    none, and goes on with the next of the browser's files when it is done; so does the one that mostly waits."""
     pytest = (str(VENV_PYTHON), "-m", "pytest", "--durations=15")
     files = [str(path.relative_to(ROOT)) for path in sorted((ROOT / "tests" / "browser").glob("test_*.py"))]
     waiting = deque((name,) for name in files if name != WAITING_TESTS)
@@ -228,7 +228,7 @@ def tests_side_by_side() -> None:
     say("\n== all tests, in lots side by side; each lot says what it has to say when it is done")
     with ThreadPoolExecutor(3) as pool:
         lots = [
-            pool.submit(run_one, (WAITING_TESTS,)),
+            pool.submit(work, ((WAITING_TESTS,),)),
             pool.submit(work),
             pool.submit(work, (("-m", "not browser"),)),
         ]

@@ -6,9 +6,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from playwright.sync_api import Browser, sync_playwright
 
 from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
+
+# Half of Hypothesis's own number: all tests run for every change, and `bb.py fuzz` goes on where they end.
+settings.register_profile("every change", max_examples=50)
+settings.load_profile("every change")
 
 pytest_plugins = ["tests.outside_checks", "pytester"]
 

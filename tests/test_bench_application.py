@@ -106,9 +106,7 @@ def test_every_word_is_used() -> None:
     idle = [
         key
         for key in WORDS
-        if not key.startswith((*PAGE_PREFIXES, "sim."))
-        and not built.fullmatch(key)
-        and key.split(".")[1] not in named
+        if not key.startswith((*PAGE_PREFIXES, "sim.")) and not built.fullmatch(key) and key.split(".")[1] not in named
     ]
     assert idle == []
 

@@ -83,7 +83,7 @@ def test_a_machine_that_runs_is_lived_through_in_slices_to_the_same_score(name: 
     assert found == worth_of(lesson, log, heard, FAULTS)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(speeds=st.lists(st.sampled_from([0.0, 0.3, 1.0, 1.0, 5.0]), min_size=1, max_size=16), data=st.data())
 def test_sound_that_is_worked_out_when_asked_for_is_the_sound_that_passed(speeds: list[float], data: Any) -> None:
     standard = get_standard("525/60")
@@ -137,7 +137,7 @@ worths = st.builds(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(worth=worths, key=texts, other=texts)
 def test_a_verdict_comes_back_as_it_was_and_under_its_own_name_only(worth: Worth, key: str, other: str) -> None:
     text = verdict_text(key, worth)
@@ -145,7 +145,7 @@ def test_a_verdict_comes_back_as_it_was_and_under_its_own_name_only(worth: Worth
     assert other == key or verdict_from_text(other, text) is None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(data=st.data())
 def test_a_damaged_verdict_is_none(data: Any) -> None:
     told = json.loads(verdict_text("k", PASSED))

@@ -263,7 +263,7 @@ def test_a_message_of_no_sense_is_answered_with_the_reason_and_changes_nothing(
 ONE_BED = Bed()
 
 
-@settings(max_examples=60)
+@settings(max_examples=20)
 @given(
     st.recursive(
         st.none() | st.booleans() | st.floats() | st.text(max_size=8) | st.sampled_from(["do", "plant", "clear"]),
@@ -289,7 +289,7 @@ HOSTILE = (
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     st.sampled_from(sorted(WITH_VALUES)).flatmap(
         lambda action: st.tuples(st.just(action), st.fixed_dictionaries(dict.fromkeys(WITH_VALUES[action], HOSTILE)))

@@ -141,7 +141,7 @@ JSON_VALUE = st.recursive(
 )
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(data=st.data())
 def test_whatever_is_changed_in_a_memory_it_is_put_back_or_refused_with_the_reason(
     lost: tuple[Bed, dict[str, Any]], data: st.DataObject

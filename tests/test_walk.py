@@ -43,7 +43,7 @@ class BenchWalk(RuleBasedStateMachine):
 
 TestBenchWalk = BenchWalk.TestCase
 TestBenchWalk.settings = settings(
-    max_examples=4,
+    max_examples=2,
     stateful_step_count=20,
     deadline=None,
     derandomize=True,

@@ -104,7 +104,8 @@ def test_an_attempt_outlives_its_worker(browser: Browser, site_url: str) -> None
     page.page.wait_for_selector("#trouble-restart:not([hidden])", timeout=START_LIMIT_MS)
     assert page.page.text_content("#trouble-title") == "The bench has stopped 3 times within a minute."
     assert "is kept in this browser" in (page.page.text_content("#trouble-kept") or "")
-    assert "planted again" in (page.page.text_content("#trouble-detail") or "")
+    # On a quick machine this one is the third already; on a slow one, one of the new workers is.
+    assert "planted" in (page.page.text_content("#trouble-detail") or "")
     page.page.evaluate("globalThis.workersDie = false")
     page.press(id="trouble-restart")
     mended(page)
