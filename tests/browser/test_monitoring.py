@@ -36,13 +36,18 @@ def described(bench: BenchPage, zone: str, wanted: str) -> str:
     button = bench.page.locator(f"#{zone}").get_by_role("button", name="Describe")
     sentence = bench.page.locator(f"#{zone} .sentence")
 
+    said = ""
+
     def told() -> bool:
+        nonlocal said
         button.press("Enter")
         bench.page.wait_for_timeout(150)
-        return wanted in (sentence.text_content() or "")
+        # Kept as it was found: what a press before asked for may still come, and take its place.
+        said = sentence.text_content() or ""
+        return wanted in said
 
     bench.until(told, f"a sentence with {wanted!r}")
-    return sentence.text_content() or ""
+    return said
 
 
 def saved(bench: BenchPage, zone: str, label: str, folder: Path) -> Path:
