@@ -82,7 +82,8 @@ def test_four_heads_over_each_other_at_every_sweep(bench: BenchPage, rate: str) 
     bench.page.locator("#scope-point").select_option("rf_heads")
     bench.page.locator("#scope-rate").select_option(rate)
     said = described(bench, "waveform", f"four heads at {rate} rate")
-    assert all(f"head {head} from" in said for head in range(1, 5))
+    # Over one pass the frame that stands may hold too little of a head for a steady level: that is told, too.
+    assert all(re.search(rf"head {head} (from|with no steady level)", said) for head in range(1, 5)), said
     bench.screenshot(f"monitoring-heads-{rate}")
     bench.page.locator("#scope-rate").select_option("line")
 
