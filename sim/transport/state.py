@@ -370,10 +370,10 @@ class DeckState:
         """Return which tension arm stands at its slack stop; empty if none does."""
         if self._supply_arm.position < _ARM_SLACK:
             return "supply"
-        return "take-up" if self._takeup_arm.position < _ARM_SLACK else ""
+        return "takeup" if self._takeup_arm.position < _ARM_SLACK else ""
 
     def _tight_side(self) -> str:
         """Return which tension arm stands at its tight stop; empty if none does."""
         if self._supply_arm.position > _ARM_TIGHT:
             return "supply"
-        return "take-up" if self._takeup_arm.position > _ARM_TIGHT else ""
+        return "takeup" if self._takeup_arm.position > _ARM_TIGHT else ""
