@@ -43,8 +43,8 @@ class BenchWalk(RuleBasedStateMachine):
 
 TestBenchWalk = BenchWalk.TestCase
 TestBenchWalk.settings = settings(
-    max_examples=2,
-    stateful_step_count=20,
+    max_examples=1,
+    stateful_step_count=12,
     deadline=None,
     derandomize=True,
     phases=[Phase.explicit, Phase.generate, Phase.shrink],
