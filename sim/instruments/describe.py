@@ -109,7 +109,7 @@ def describe_waveform(raster: WaveformRaster) -> str:
 def describe_superposition(rasters: Sequence[WaveformRaster]) -> str:
     """Return what the four heads' RF over each other shows: how high each reaches."""
     heads = ", ".join(
-        wording("describe.head", head=head, level=_span(raster) or "with no steady level")
+        wording("describe.head", head=head, level=_span(raster) or wording("describe.no_steady_level"))
         for head, raster in enumerate(rasters, start=1)
     )
     return wording(f"describe.heads_{rasters[0].rate}", heads=heads)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from markdown_it import MarkdownIt
 
+from bandbench.bench.languages import ENGLISH, language_texts
 from sim.errors import BandbenchError
 
 __all__ = ["GUIDE", "GUIDE_PAGES", "GUIDE_POLICY", "GuideError", "guide_files", "guide_title"]
@@ -23,9 +24,6 @@ GUIDE_PAGES = ("learners", "instructors", "authors", "hosts")
 
 GUIDE_POLICY = "default-src 'none'; style-src 'self'; img-src data:; base-uri 'none'; form-action 'none'"
 """What a page of the guide may load: the site's styles. It runs no script."""
-
-_BENCH = {"en": "The bench", "de": "Die Werkbank"}
-_CHANGES = {"en": "Changes", "de": "Änderungen"}
 
 _PAGE = """<!doctype html>
 <html lang="{language}">
@@ -96,11 +94,12 @@ def guide_files(page_folder: str, styles: tuple[str, ...], changes: str) -> dict
                 raise GuideError(f"{where} is missing: the guide has every page in every language.")
             sources[name] = path.read_text("utf-8")
         titles = {name: guide_title(source, f"guide/{language}/{name}.md") for name, source in sources.items()}
-        titles["changes"] = _CHANGES.get(language, _CHANGES["en"])
+        words = language_texts(language).words
+        titles["changes"] = words["guide.changes"]
         for name, source in {**sources, "changes": changes}.items():
-            text_language = "en" if name == "changes" else language
+            text_language = ENGLISH if name == "changes" else language
             files[f"guide/{language}/{name}.html"] = _page(
-                language, name, titles, source, page_folder, styles, text_language
+                language, name, titles, words["guide.bench"], source, page_folder, styles, text_language
             )
     return files
 
@@ -109,12 +108,13 @@ def _page(
     language: str,
     name: str,
     titles: Mapping[str, str],
+    bench: str,
     source: str,
     page_folder: str,
     styles: tuple[str, ...],
     text_language: str,
 ) -> bytes:
-    links = [f'<li><a href="../../index.html">{html.escape(_BENCH.get(language, _BENCH["en"]))}</a></li>']
+    links = [f'<li><a href="../../index.html">{html.escape(bench)}</a></li>']
     for other, title in titles.items():
         here = ' aria-current="page"' if other == name else ""
         links.append(f'<li><a href="{other}.html"{here}>{html.escape(title)}</a></li>')
