@@ -93,6 +93,7 @@ function post(kind, body) {
 // What is asked of a window that is gone is never answered.
 function forgetOrders() {
   waiting.clear();
+  ordered.clear();
   planting = false;
   next = null;
 }
@@ -354,6 +355,25 @@ function order(action, value, words, then) {
   post("do", { to: attached, number, action, value });
 }
 
+// A key that turns something over means what was ordered last, not what the class's window told before it.
+const ordered = new Map();
+
+function standing(name) {
+  return ordered.has(name) ? ordered.get(name).value : state?.[name];
+}
+
+function orderTo(name, value, action, wanted, words) {
+  const mine = { value };
+  if (attached !== null && state !== null) ordered.set(name, mine);
+  order(action, wanted, words, (done) => {
+    if (ordered.get(name) === mine) ordered.delete(name);
+    // What the window tells next may still be of before; it has been done all the same.
+    if (!done || state === null) return;
+    state = { ...state, [name]: value };
+    showState();
+  });
+}
+
 function plant() {
   const fault = chosenFault();
   if (fault === undefined) return;
@@ -403,14 +423,23 @@ const KEYS = {
   u: ["key.unplant", () => order("plant", { fault: element("faults").value, severity: 0 }, say("key.unplant"))],
   v: ["key.set", () => order("hide_value", { name: element("values").value, to: element("value").valueAsNumber || 0 }, say("key.set"))],
   x: ["key.clear", () => order("clear", {}, say("key.clear"))],
-  f: ["key.freeze", () => order("freeze", { frozen: !state?.frozen }, say(state?.frozen ? "button.run" : "button.freeze"))],
+  f: ["key.freeze", () => {
+    const frozen = !standing("frozen");
+    orderTo("frozen", frozen, "freeze", { frozen }, say(frozen ? "button.freeze" : "button.run"));
+  }],
   m: ["key.mark", () => order("mark", {}, say("key.mark"))],
   r: ["key.rewind", () => {
     if (element("marks").value === "") setText("outcome", say("marks.none"));
     else order("rewind", { mark: Number(element("marks").value) }, say("key.rewind"));
   }],
-  w: ["key.why", () => order("why", { choice: state?.why === "shown" ? "hidden" : "shown" }, say(state?.why === "shown" ? "button.why_hide" : "button.why_show"))],
-  i: ["key.readings", () => order("readings", { shown: !state?.readings_shown }, say(state?.readings_shown ? "button.readings_hide" : "button.readings_show"))],
+  w: ["key.why", () => {
+    const choice = standing("why") === "shown" ? "hidden" : "shown";
+    orderTo("why", choice, "why", { choice }, say(choice === "shown" ? "button.why_show" : "button.why_hide"));
+  }],
+  i: ["key.readings", () => {
+    const shown = !standing("readings_shown");
+    orderTo("readings_shown", shown, "readings", { shown }, say(shown ? "button.readings_show" : "button.readings_hide"));
+  }],
   t: ["key.put_back", putBack],
   d: ["key.to_demonstrations", () => element("demonstrations").focus()],
   g: ["key.to_faults", () => element("faults").focus()],

@@ -91,7 +91,7 @@ def test_each_stage_shows_its_drawings_and_says_what_they_show(bench: BenchPage)
 
 
 def picture_button(bench: BenchPage, word: str) -> Locator:
-    return bench.page.locator("#picture").get_by_role("button", name=say(f"picture.{word}"), exact=True)
+    return bench.page.locator("#picture").get_by_role("button", name=say(f"picture.{word}_name"), exact=True)
 
 
 def test_tracking_moves_the_path_over_the_drawn_tracks(bench: BenchPage) -> None:
