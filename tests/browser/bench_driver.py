@@ -9,16 +9,18 @@ from __future__ import annotations
 import os
 import time
 from pathlib import Path
+from typing import Any
 
-from playwright.sync_api import Locator
+from playwright.sync_api import Locator, Page
 
 from tests.browser.watching import WatchedPage
 
-__all__ = ["BenchPage", "screenshot_folder"]
+__all__ = ["BenchPage", "keep_picture", "screenshot_folder"]
 
 # A busy machine gets its time; nothing waits longer than it must.
 WAIT_S = 60.0
 _POLL_MS = 40
+_FOLDER = "BANDBENCH_SCREENSHOTS"
 
 # The element that has the focus, through every shadow root.
 _FOCUSED = """() => {
@@ -30,10 +32,16 @@ _FOCUSED = """() => {
 
 
 def screenshot_folder() -> Path:
-    """Return where screenshots go: ``BANDBENCH_SCREENSHOTS``, or ``tests/output``."""
-    folder = Path(os.environ.get("BANDBENCH_SCREENSHOTS", Path(__file__).parents[1] / "output"))
+    """Return where pictures of screens go: ``BANDBENCH_SCREENSHOTS``, or ``tests/output``."""
+    folder = Path(os.environ.get(_FOLDER, Path(__file__).parents[1] / "output"))
     folder.mkdir(parents=True, exist_ok=True)
     return folder
+
+
+def keep_picture(shown: Page | Locator, name: str, **options: Any) -> None:
+    """Save what a page or a place looks like, for a person to look at, if ``BANDBENCH_SCREENSHOTS`` names a folder."""
+    if os.environ.get(_FOLDER):
+        shown.screenshot(path=screenshot_folder() / f"{name}.png", **options)
 
 
 class BenchPage:
@@ -67,11 +75,9 @@ class BenchPage:
             assert time.monotonic() < end, f"waited {seconds} s in vain for {what}"
             self.page.wait_for_timeout(_POLL_MS)
 
-    def screenshot(self, name: str, full_page: bool = True) -> Path:
-        """Save what the page looks like."""
-        path = screenshot_folder() / f"{name}.png"
-        self.page.screenshot(path=path, full_page=full_page)
-        return path
+    def screenshot(self, name: str, full_page: bool = True) -> None:
+        """Save what the page looks like, if that is wanted."""
+        keep_picture(self.page, name, full_page=full_page)
 
     # What the page shows ------------------------------------------------------------------------------------
 

@@ -11,7 +11,7 @@ from playwright.sync_api import Browser
 
 from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
 from bandbench.serve import make_server
-from tests.browser.watching import WatchedPage
+from tests.browser.watching import WatchedPage, still_context
 
 
 @pytest.fixture(scope="session")
@@ -69,12 +69,8 @@ def running_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
 
 @pytest.fixture(scope="module")
 def still_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
-    """Return one page with the bench for somebody who asks for little motion, shared by a module's tests.
-
-    Its picture follows the controls and else stands still until a test presses Play: a moving one takes a core of
-    the machine for as long as its page is open, and every answer of the page waits for the frame in the making.
-    """
-    context = browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce")
+    """Return one still page with the bench, shared by a module's tests."""
+    context = still_context(browser)
     watched = WatchedPage(context.new_page(), site_url)
     watched.start()
     yield watched

@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Page
 from sim.training.assignment import Assignment, Task
 from tests.browser.bench_driver import WAIT_S
 from tests.browser.records_driver import LESSONS, RecordsPage
+from tests.browser.watching import still_context
 
 # WCAG 2.2 at levels A and AA, as axe knows them (PUB).
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
@@ -27,7 +28,7 @@ A4_POINTS, LETTER_POINTS = (595, 842), (612, 792)
 @pytest.fixture(scope="module")
 def opened(browser: Browser, site_url: str) -> Iterator[RecordsPage]:
     """Return one page for all tests here, opened with a link that sets two lessons."""
-    context = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True)
+    context = still_context(browser, accept_downloads=True)
     page = RecordsPage(context, site_url, query=LINK)
     yield page
     context.close()

@@ -13,8 +13,8 @@ LESSON = "tracking-and-guide"
 
 
 @pytest.fixture
-def bench(running_page: WatchedPage) -> BenchPage:
-    return BenchPage(running_page)
+def bench(still_page: WatchedPage) -> BenchPage:
+    return BenchPage(still_page)
 
 
 def watched(bench: BenchPage, name: str) -> float:

@@ -73,8 +73,8 @@ def saved(page: Page, kind: str, folder: Path) -> Path:
     return path
 
 
-def test_a_class_is_reported_by_keyboard_and_no_name_becomes_markup(running_page: WatchedPage, tmp_path: Path) -> None:
-    bench = BenchPage(running_page)
+def test_a_class_is_reported_by_keyboard_and_no_name_becomes_markup(still_page: WatchedPage, tmp_path: Path) -> None:
+    bench = BenchPage(still_page)
     page = bench.page
     opened: list[str] = []
 
@@ -121,7 +121,7 @@ def test_a_class_is_reported_by_keyboard_and_no_name_becomes_markup(running_page
     page.locator("[data-do=report_close]").press("Enter")
     page.locator(".report-dialog").wait_for(state="hidden")
     assert opened == []
-    assert running_page.foreign_requests() == []
+    assert still_page.foreign_requests() == []
     bench.check_unhurt()
 
 

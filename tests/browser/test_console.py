@@ -11,8 +11,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from bandbench.bench.faults import FAULTS
-from tests.browser.bench_driver import BenchPage, screenshot_folder
-from tests.browser.watching import WatchedPage
+from tests.browser.bench_driver import BenchPage, keep_picture
+from tests.browser.watching import WatchedPage, still_context
 from tests.test_readings_away import READING
 
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
@@ -66,7 +66,7 @@ class Console:
 @pytest.fixture(scope="module")
 def bench(browser: Browser, site_url: str) -> Iterator[BenchPage]:
     """The class's window, in Demonstrate."""
-    context = browser.new_context(viewport={"width": 1400, "height": 900})
+    context = still_context(browser)
     watched = WatchedPage(context.new_page(), site_url)
     watched.start()
     page = BenchPage(watched)
@@ -175,6 +175,9 @@ def test_what_is_planted_by_keys_shows_in_the_class_and_leaves_no_trace_in_words
 
 
 def test_mark_freeze_and_rewind(bench: BenchPage, console: Console) -> None:
+    # The class's window was opened by somebody who asks for little motion: its picture stands until it is let run.
+    console.key("f")
+    bench.until(lambda: console.text("#frozen") == "The picture runs.", "a moving picture")
     console.key("m")
     console.page.locator("#marks option").wait_for(state="attached")
     console.choose("h", "values", "guide_offset_um")
@@ -282,10 +285,10 @@ def test_the_console_is_accessible_and_fits_narrow_windows(console: Console, sch
     page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     page.set_viewport_size({"width": 900, "height": 1000})
     assert axe_problems(page) == []
-    page.screenshot(path=screenshot_folder() / f"console-{scheme}.png", full_page=True)
+    keep_picture(page, f"console-{scheme}", full_page=True)
     page.set_viewport_size({"width": 320, "height": 800})
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
-    page.screenshot(path=screenshot_folder() / f"console-{scheme}-320.png", full_page=True)
+    keep_picture(page, f"console-{scheme}-320", full_page=True)
     small = page.evaluate(
         """() => [...document.querySelectorAll("button, select, input")].filter((one) => one.offsetParent !== null)
           .map((one) => one.getBoundingClientRect()).filter(({ width, height }) => width < 24 || height < 24).length"""
@@ -318,7 +321,7 @@ def test_a_window_that_is_loaded_again_is_given_back_what_was_there(bench: Bench
     assert f"what window {name} held" in console.text("#kept")
     assert "marked states" in console.text("#kept")
     assert console.text("#planted") == "Nothing is planted."
-    console.page.screenshot(path=screenshot_folder() / "console-put-back.png", full_page=True)
+    keep_picture(console.page, "console-put-back", full_page=True)
     console.key("t")
     bench.page.get_by_role("heading", name="A quarter turn on").wait_for()
     bench.until(lambda: console.text("#planted") == planted, "what was planted")

@@ -236,7 +236,6 @@ def test_debrief_is_printed_alone_in_black_on_white(bench: BenchPage) -> None:
             "ink": reason.evaluate("element => getComputedStyle(element).color"),
             "ground": page.evaluate("getComputedStyle(document.body).backgroundColor"),
         }
-        page.pdf(path=bench.screenshot("debrief-2-print").with_suffix(".pdf"))
     finally:
         page.emulate_media(media="screen", color_scheme="light")
     assert seen == {"shown": ["#result"], "buttons": False, "ink": "rgb(0, 0, 0)", "ground": "rgb(255, 255, 255)"}

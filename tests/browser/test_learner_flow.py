@@ -12,6 +12,7 @@ from bandbench.bench.lessons import read_course
 from sim.training.deal import deal
 from sim.training.solution import step_moves
 from tests.browser.records_driver import LESSONS, RecordsPage, machine_of
+from tests.browser.watching import still_context
 
 # The course says which lessons come first; the third is the one about tracking and guide.
 FIRST, SECOND, THIRD = read_course(LESSONS).lessons[:3]
@@ -21,8 +22,7 @@ NOTE = "The displaced bands were the ones that turned to noise."
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    # A picture that stands still leaves the machine to the records.
-    made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True, reduced_motion="reduce")
+    made = still_context(browser, accept_downloads=True)
     yield made
     made.close()
 

@@ -19,6 +19,7 @@ from sim.training.lint import solution_attempt
 from sim.training.progress import REVIEW_DAYS
 from sim.training.solution import solution_moves
 from tests.browser.records_driver import LESSONS, RecordsPage, machine_of
+from tests.browser.watching import still_context
 
 # WCAG 2.2 at levels A and AA, as axe knows them.
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
@@ -67,8 +68,7 @@ def attempt_row(number: int, log: str | None = None) -> dict[str, Any]:
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    # A picture that stands still leaves the machine to the records.
-    made = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True, reduced_motion="reduce")
+    made = still_context(browser, accept_downloads=True)
     yield made
     made.close()
 
@@ -300,7 +300,7 @@ def test_kept_attempts_are_looked_back_at_and_a_mastered_lesson_comes_back(
     outdated = listed.filter(has_text="version 1 of the lesson")
     assert f"this site has version {LESSONS[OUTDATED].version}" in outdated.inner_text()
     assert outdated.locator("button").count() == 0
-    records.part.locator(".attempts").screenshot(path=bench.screenshot("records-5-kept"))
+    bench.screenshot("records-5-kept")
     latest = listed.filter(has_text="variation 5")
     latest.locator("[data-do=kept_replay]").press("Enter")
     page.locator("#replay").wait_for()

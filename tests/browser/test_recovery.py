@@ -12,7 +12,7 @@ from sim.training.attempt import ControlMoved, attempt_from_json
 from sim.training.deal import deal
 from sim.training.solution import solution_moves
 from tests.browser.records_driver import LESSONS, RecordsPage, machine_of
-from tests.browser.watching import START_LIMIT_MS
+from tests.browser.watching import START_LIMIT_MS, still_context
 
 LESSON = "tracking-and-guide"
 
@@ -67,7 +67,7 @@ def mended(page: RecordsPage) -> str:
 
 
 def test_an_attempt_outlives_its_worker(browser: Browser, site_url: str) -> None:
-    context = browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce")
+    context = still_context(browser)
     page = RecordsPage(context, site_url, init_script=_DYING_WORKERS)
     seed = page.begin(LESSON)
     lesson = LESSONS[LESSON]

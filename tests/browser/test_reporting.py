@@ -22,6 +22,7 @@ from bandbench.serve import make_server
 from sim.training.statements import VERBS
 from tests.browser.records_driver import RecordsPage
 from tests.browser.test_records import WCAG
+from tests.browser.watching import still_context
 from tests.fake_lms import SECRET, USER, FakeLms, running_lms
 from tests.npm_packages import npm_package
 from tests.statement_judges import cmi5_problems, refused_by_store
@@ -70,7 +71,7 @@ class ReportingPage(RecordsPage):
 
 
 def test_a_closed_site_keeps_statements_and_sends_nothing(browser: Browser, site_url: str, lms: FakeLms) -> None:
-    context = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True)
+    context = still_context(browser, accept_downloads=True)
     # The parameters of a launch do not open it.
     page = ReportingPage(context, site_url, query=lms.launch_address(""))
     page.stands("closed")
@@ -117,7 +118,7 @@ def test_a_launch_is_worked_on_passed_reported_and_left(
     browser: Browser, package: Callable[[FakeLms], Path], lms: FakeLms, tmp_path: Path
 ) -> None:
     with served(package(lms)) as url:
-        context = browser.new_context(viewport={"width": 1400, "height": 900})
+        context = still_context(browser)
         page = ReportingPage(context, url, query=lms.launch_address(f"?lesson={LESSON}"), others=(lms.address,))
         page.until(lambda: page.who == "Mara Example", "the learner of the launch")
         page.until(lambda: verbs(lms.statements) == ["initialized"], "the first statement")
@@ -178,7 +179,7 @@ def test_a_window_that_is_closed_or_loaded_again_ends_its_session(
     browser: Browser, package: Callable[[FakeLms], Path], lms: FakeLms
 ) -> None:
     with served(package(lms)) as url:
-        context = browser.new_context(viewport={"width": 1400, "height": 900})
+        context = still_context(browser)
         page = ReportingPage(context, url, query=lms.launch_address(f"?lesson={LESSON}"), others=(lms.address,))
         page.until(lambda: verbs(lms.statements) == ["initialized"], "the first statement")
         page.page.reload()
@@ -201,7 +202,7 @@ def test_another_unit_of_cmi5_reports_to_the_same_learning_system(browser: Brows
     # Source: npm @xapi/cmi5 1.4.0. What the tests play is a learning system for units that are not ours, too; and its
     # judge of sessions takes what that library says.
     script = npm_package("@xapi/cmi5") / "dist" / "Cmi5.umd.js"
-    context = browser.new_context()
+    context = still_context(browser)
     page: Page = context.new_page()
     page.goto(lms.launch_address(f"{lms.address}/back", "/"))
     page.add_script_tag(path=script)
@@ -238,7 +239,7 @@ def test_a_site_built_for_a_store_sends_once_the_learner_says_so(
     browser: Browser, built_site: Path, tmp_path: Path, lms: FakeLms
 ) -> None:
     with served(opened_site(built_site, tmp_path / "site", lms)) as url:
-        context = browser.new_context(viewport={"width": 1400, "height": 900})
+        context = still_context(browser)
         page = ReportingPage(context, url, others=(lms.address,))
         page.stands("idle")
         page.make_learner("Jo")

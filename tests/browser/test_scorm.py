@@ -12,9 +12,10 @@ from playwright.sync_api import Browser, BrowserContext
 from bandbench.bench.scormstate import LONGEST_STATE, read_state
 from bandbench.build import STATIC
 from bandbench.package import package_files, site_files, zip_bytes
-from tests.browser.bench_driver import screenshot_folder
+from tests.browser.bench_driver import keep_picture
 from tests.browser.learning_system import BLOCKED, LearningSystem
 from tests.browser.records_driver import LESSONS
+from tests.browser.watching import still_context
 
 LESSON = "tracking-and-guide"
 HOSTILE = "<b>Jo</b><img src=x onerror=\"document.title='hurt'\">"
@@ -41,7 +42,7 @@ def machine(browser: Browser) -> Iterator[Callable[[], BrowserContext]]:
     contexts = []
 
     def another() -> BrowserContext:
-        contexts.append(browser.new_context(viewport={"width": 1400, "height": 900}, service_workers="block"))
+        contexts.append(still_context(browser, service_workers="block"))
         return contexts[-1]
 
     yield another
@@ -143,7 +144,7 @@ def test_who_only_looks_at_the_course_changes_nothing_and_a_name_is_only_text(
     assert visit.page.evaluate("document.title") == "bandbench"
     visit.outer.set_viewport_size({"width": 320, "height": 800})
     visit.page.wait_for_timeout(300)
-    visit.outer.screenshot(path=screenshot_folder() / "scorm-2-narrow.png")
+    keep_picture(visit.outer, "scorm-2-narrow")
     assert visit.page.evaluate("document.documentElement.scrollWidth") <= 320
     visit.bench.check_unhurt()
     kept = visit.leave()

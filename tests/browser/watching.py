@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, BrowserContext, Page
 
-__all__ = ["START_LIMIT_MS", "WatchedPage"]
+__all__ = ["START_LIMIT_MS", "WatchedPage", "still_context"]
 
 START_LIMIT_MS = 240_000
 """Loading takes some 10 s on an idle machine of two cores; a busy one gets its time."""
+
+
+def still_context(browser: Browser, **options: Any) -> BrowserContext:
+    """Return a new visitor's browser, of somebody who asks for little motion.
+
+    The bench's picture follows the controls there and else stands still until a test lets it run: a moving one takes a
+    core of the machine for as long as its page is open, and every answer of the page waits for the frame in the making.
+    """
+    return browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce", **options)
 
 
 @dataclass
