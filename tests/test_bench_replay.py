@@ -14,6 +14,7 @@ from bandbench.bench.application import ROUND, BenchApplication
 from bandbench.bench.debrief import event_plot, event_rows, fault_rows, time_words
 from bandbench.bench.errors import BenchError
 from bandbench.bench.faults import FAULTS
+from bandbench.bench.plots import PAGE_INKS
 from bandbench.bench.replaying import SPEEDS, Replay
 from bandbench.bench.words import say
 from sim.condition import Condition
@@ -269,12 +270,12 @@ def test_every_kind_of_event_has_a_row_and_a_mark_of_its_own() -> None:
         StepShown(0.5, 2), ControlMoved(1.0, "guide_position_um", 1.0), HintOpened(2.0, 1),
         QuestionAnswered(3.0, "which", "2"), CheckSubmitted(4.0), NoteWritten(5.0, "x"),
     )  # fmt: skip
-    plot = event_plot(events, 5.0)
+    plot = event_plot(events, 5.0, PAGE_INKS["light"])
     marks = [renderer.glyph.marker for renderer in plot.renderers]
     assert len(marks) == len(set(marks)) == len(plot.y_range.factors) == 6
     drawn = sorted(float(x) for renderer in plot.renderers for x in renderer.data_source.data["x"])
     assert drawn == [event.at_s for event in events]
-    assert event_plot((), 5.0) is None
+    assert event_plot((), 5.0, PAGE_INKS["light"]) is None
 
 
 def test_what_was_hidden_is_told_from_the_catalogue_and_only_at_the_end(clock: Clock) -> None:

@@ -29,6 +29,7 @@ TEXT, GRAPHICS = 4.5, 3.0
 """PUB WCAG 2.2: 1.4.3 Contrast (Minimum) for text, 1.4.11 Non-text Contrast."""
 
 GROUNDS = ("ground", "sheet", "well", "hover", "pressed", "chosen", "notice")
+FIGURE = ("figure-marked", "figure-band")
 SURFACES = ("ground", "sheet", "well", "chosen")
 
 
@@ -65,7 +66,11 @@ def test_text_on_the_accent_is_read(scheme: Scheme) -> None:
 
 @pytest.mark.parametrize("scheme", SCHEMES)
 @pytest.mark.parametrize(
-    "mark", ["edge", "groove", "knob", "focus", "accent", *(f"head-{head}" for head in range(1, 5))]
+    "mark",
+    [
+        *("edge", "groove", "knob", "focus", "accent", *FIGURE),
+        *(f"head-{head}" for head in range(1, 5)),
+    ],
 )
 def test_what_is_read_without_words_stands_out(mark: str, scheme: Scheme) -> None:
     grounds = SURFACES[1:2] if mark == "groove" else SURFACES
@@ -131,7 +136,7 @@ def contrast_rows() -> list[str]:
     heads = [f"head-{head}" for head in range(1, 5)]
     rows = [row(f"`{text}` as text", text, GROUNDS) for text in ("ink", "quiet", "good", "warn", "bad", "accent")]
     rows.append(row("`on-accent` on `accent`", "on-accent", ("accent",)))
-    rows += [row(f"`{mark}`", mark, SURFACES) for mark in ("edge", "knob", "focus", *heads)]
+    rows += [row(f"`{mark}`", mark, SURFACES) for mark in ("edge", "knob", "focus", *heads, *FIGURE)]
     rows.append(row("`groove` on `sheet`", "groove", ("sheet",)))
     for ground, texts in (
         ("screen", ("screen-text", "trace", "marked", "band", "screen-edge", *(f"screen-{head}" for head in heads))),

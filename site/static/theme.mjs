@@ -28,6 +28,7 @@ function apply(choice) {
   if (choice === "system") delete document.documentElement.dataset.theme;
   else document.documentElement.dataset.theme = choice;
   select.value = choice;
+  document.dispatchEvent(new Event("bandbench:colours"));
 }
 
 const select = document.createElement("select");

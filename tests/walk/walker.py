@@ -18,6 +18,7 @@ from bandbench.bench.application import BenchApplication
 from bandbench.bench.controls import ControlsView
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.planting import HIDDEN
+from bandbench.bench.tokens import SCHEMES
 from bandbench.bench.why import VIEWS
 from bandbench.runtime.application import PictureFile
 from sim.controls import CONTROLS, STAGES
@@ -203,8 +204,9 @@ def _fault(walker: Walker, chance: Chance) -> str:
 
 def _result(walker: Walker, chance: Chance) -> str:
     lessons = list(walker.application.bench.lessons)
-    message = {"do": chance.choice(("close", "close", "again", "replay", "lesson")), "value": chance.choice(lessons)}
-    return walker.send("result", message)
+    what = chance.choice(("close", "close", "again", "replay", "lesson", "scheme"))
+    value = chance.choice(SCHEMES if what == "scheme" else lessons)
+    return walker.send("result", {"do": what, "value": value})
 
 
 def _replay(walker: Walker, chance: Chance) -> str:

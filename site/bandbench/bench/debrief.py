@@ -13,7 +13,7 @@ import numpy as np
 from bokeh.models import FactorRange, Range1d
 
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.plots import FIGURES, MARKED, TRACE, screen_figure
+from bandbench.bench.plots import Inks, plain_figure
 from bandbench.bench.readings import setting, typeset
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
@@ -126,7 +126,7 @@ def _event_words(session: Session, event: Event) -> str:
     return say("replay.submitted")
 
 
-def event_plot(events: Iterable[Event], end_s: float) -> Any:
+def event_plot(events: Iterable[Event], end_s: float, inks: Inks) -> Any:
     """Return a plot of what was done when: a row and a mark of its own for each kind; None if nothing was done."""
     times: dict[str, list[float]] = {kind: [] for kind in _MARKS}
     for event in events:
@@ -135,7 +135,8 @@ def event_plot(events: Iterable[Event], end_s: float) -> Any:
     if not kinds:
         return None
     names = {kind: say(f"replay.kind_{kind}") for kind in kinds}
-    plot = screen_figure(
+    plot = plain_figure(
+        inks,
         title=say("replay.when"),
         height=90 + _ROW_HEIGHT * len(kinds),
         sizing_mode="stretch_width",
@@ -144,14 +145,13 @@ def event_plot(events: Iterable[Event], end_s: float) -> Any:
         y_range=FactorRange(factors=[names[kind] for kind in kinds]),
     )
     plot.xaxis.axis_label = say("result.time")
-    plot.yaxis.major_label_text_color = FIGURES
     for kind in kinds:
         plot.scatter(
             np.array(times[kind], np.float32),
             [names[kind]] * len(times[kind]),
             marker=_MARKS[kind],
             size=11,
-            color=MARKED if kind in ("submission", "hint") else TRACE,
+            color=inks.marked if kind in ("submission", "hint") else inks.trace,
             fill_alpha=0.8,
         )
     return plot

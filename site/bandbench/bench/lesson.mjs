@@ -153,7 +153,7 @@ function checkSection(model, words, send) {
     results.replaceChildren(
       ...(model.finished ? [h("p", { class: "verdict" }, words.finished)] : []),
       ...model.checks.map((one) => h("div", { class: `check ${one.passed ? "passed" : "missed"}`, "data-check": one.name },
-        h("p", { class: "check-head" }, h("b", {}, one.title), " ", h("span", { class: "check-value" }, one.value)),
+        h("p", { class: "check-head" }, h("b", {}, one.title), " ", h("span", { class: `check-value ${whole(one.value) ?? ""}` }, one.value)),
         h("p", { class: "check-verdict" }, one.passed ? `✓ ${words.in_tolerance}` : `✗ ${words.out_of_tolerance}`),
         h("p", { class: "about" }, `${words.target}: ${one.target}`),
         h("p", { class: "about" }, `${words.source}: ${one.source}`))));

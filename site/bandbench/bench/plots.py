@@ -1,32 +1,38 @@
-"""One look for every figure: a dark screen with a quiet graticule, in light and dark pages alike, as the picture is.
+"""One look for every figure: what a monitor shows is a dark screen in both schemes, what is drawn of one's own work is
+part of the page and has its colours.
 
-Contents: the colours, `screen_figure`, `dress_legend`, `brightness_ramp` and `overlaid`.
+Contents: the colours of screens, `Inks`, `SCREEN_INKS`, `PAGE_INKS`, `plain_figure`, `dress_legend`, `brightness_ramp`
+and `overlaid`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 from bokeh.plotting import figure
 from numpy.typing import NDArray
 
-from bandbench.bench.tokens import colour_of
+from bandbench.bench.tokens import SCHEMES, Scheme, colour_of
 
 __all__ = [
-    "BAND",
     "FIGURES",
     "GRATICULE",
     "HEAD_HUES",
     "MARKED",
+    "PAGE_INKS",
     "SCREEN",
     "SCREEN_EDGE",
+    "SCREEN_INKS",
     "TRACE",
+    "Inks",
     "brightness_ramp",
     "dress_legend",
     "overlaid",
-    "screen_figure",
+    "plain_figure",
 ]
 
 SCREEN = colour_of("screen")
@@ -37,9 +43,7 @@ FIGURES = colour_of("screen-text")
 """Numbers and words on the screen."""
 TRACE = colour_of("trace")
 MARKED = colour_of("marked")
-"""What stands out from the trace: one chosen line, or the right setting."""
-BAND = colour_of("band")
-"""Where a reading is in tolerance."""
+"""What stands out from the trace, as one chosen line does."""
 
 HEAD_HUES = tuple(colour_of(f"screen-head-{head}") for head in range(1, 5))
 """Traces of the heads 1 to 4, as on the picture monitor; the number always stands beside them."""
@@ -47,35 +51,76 @@ HEAD_HUES = tuple(colour_of(f"screen-head-{head}") for head in range(1, 5))
 _TEXT_SIZE = "13px"
 
 
-def screen_figure(**options: Any) -> Any:
-    """Return an empty figure; `options` are those of Bokeh's ``figure``."""
+@dataclass(frozen=True)
+class Inks:
+    """The colours of a figure.
+
+    Attributes
+    ----------
+    ground, grid, axis : str
+        What is drawn on; lines of the scale; axes and the figure's edge.
+    title, words : str
+        Its heading; numbers and words.
+    trace, marked, band : str
+        What was read or done; the right setting; where a reading is in tolerance.
+    """
+
+    ground: str
+    grid: str
+    axis: str
+    title: str
+    words: str
+    trace: str
+    marked: str
+    band: str
+
+
+SCREEN_INKS = Inks(SCREEN, GRATICULE, GRATICULE, FIGURES, FIGURES, TRACE, MARKED, colour_of("band"))
+"""The colours of a monitor's screen."""
+
+
+def _page_inks(scheme: Scheme) -> Inks:
+    page = {name: colour_of(name, scheme) for name in ("ground", "line", "edge", "ink", "quiet")}
+    marked, band = colour_of("figure-marked", scheme), colour_of("figure-band", scheme)
+    return Inks(
+        page["ground"], page["line"], page["edge"], page["ink"], page["quiet"], page["ink"], marked=marked, band=band
+    )
+
+
+PAGE_INKS: Mapping[Scheme, Inks] = MappingProxyType({scheme: _page_inks(scheme) for scheme in SCHEMES})
+"""The colours of a figure that is part of the page, in both schemes."""
+
+
+def plain_figure(inks: Inks = SCREEN_INKS, **options: Any) -> Any:
+    """Return an empty figure in these colours; `options` are those of Bokeh's ``figure``."""
     # Bokeh's own type information does not know half of what a figure takes: hence Any.
     plot: Any = figure(
         toolbar_location=None,
         tools="",
-        background_fill_color=SCREEN,
-        border_fill_color=SCREEN,
-        outline_line_color=GRATICULE,
+        background_fill_color=inks.ground,
+        border_fill_color=inks.ground,
+        outline_line_color=inks.grid,
         **options,
     )
-    plot.grid.grid_line_color = GRATICULE
+    plot.grid.grid_line_color = inks.grid
     plot.axis.axis_label_text_font_style = "normal"
-    plot.axis.axis_label_text_color = plot.axis.major_label_text_color = plot.title.text_color = FIGURES
+    plot.axis.axis_label_text_color = plot.axis.major_label_text_color = inks.words
+    plot.title.text_color = inks.title
     plot.axis.axis_label_text_font_size = plot.axis.major_label_text_font_size = _TEXT_SIZE
     plot.title.text_font_size = "14px"
-    plot.axis.axis_line_color = plot.axis.major_tick_line_color = GRATICULE
+    plot.axis.axis_line_color = plot.axis.major_tick_line_color = inks.axis
     plot.axis.minor_tick_line_color = None
     return plot
 
 
-def dress_legend(plot: Any) -> None:
+def dress_legend(plot: Any, inks: Inks) -> None:
     """Put the legend under the figure, in its look."""
     legend = plot.legend[0]
     plot.add_layout(legend, "below")
     legend.orientation = "horizontal"
-    legend.background_fill_color = SCREEN
+    legend.background_fill_color = inks.ground
     legend.border_line_color = None
-    legend.label_text_color = FIGURES
+    legend.label_text_color = inks.words
     legend.label_text_font_size = _TEXT_SIZE
     legend.padding = legend.margin = 2
 

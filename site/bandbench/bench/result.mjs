@@ -15,7 +15,7 @@ export function render({ model, el }) {
   // On a narrow page the table is shown as a list (parts.css); the roles keep it a table for those who hear it.
   const cell = (label, text, attributes = {}) => h("td", { role: "cell", "data-label": label, ...attributes }, text);
   const row = (one) => h("tr", { role: "row", class: one.passed ? "passed" : "missed", "data-check": one.name },
-    h("th", { scope: "row", role: "rowheader" }, one.title), cell(words.value, one.value), cell(words.target, one.target),
+    h("th", { scope: "row", role: "rowheader" }, one.title), cell(words.value, one.value, { class: whole(one.value) }), cell(words.target, one.target),
     cell(words.verdict, one.passed ? `✓ ${words.in_tolerance}` : `✗ ${words.out_of_tolerance}`),
     cell(words.source, one.source, { class: "about" }));
   const answered = (one) => h("tr", { role: "row", class: one.passed ? "passed" : "missed", "data-answer": one.name },
@@ -28,6 +28,20 @@ export function render({ model, el }) {
       h("dt", {}, words.fault_shows), one.shows.map(([view, text]) => h("dd", {}, h("b", {}, `${view}: `), text)),
       h("dt", {}, words.fault_proof), one.proof.map((text) => h("dd", {}, text)),
       h("dt", {}, words.fault_remedy), h("dd", {}, one.remedy)));
+  // Python draws the figures in the page's colours. Those that are printed are drawn already.
+  const prefersDark = matchMedia("(prefers-color-scheme: dark)");
+  const paper = matchMedia("print");
+  const tellScheme = () => {
+    const scheme = document.documentElement.dataset.theme ?? (prefersDark.matches ? "dark" : "light");
+    if (paper.matches || zone.dataset.scheme === scheme) return;
+    zone.dataset.scheme = scheme;
+    model.send_msg({ do: "scheme", value: scheme });
+  };
+  // Before the first frame nobody listens.
+  listenTo(model, document, "bandbench:frame", tellScheme, { once: true });
+  listenTo(model, document, "bandbench:colours", tellScheme);
+  listenTo(model, prefersDark, "change", tellScheme);
+  model.on("lifecycle:remove", () => { delete zone.dataset.scheme; });
   follow(model, ["result"], () => {
     const { result } = model;
     const open = Boolean(result.title);

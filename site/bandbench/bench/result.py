@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from bandbench.bench.debrief import event_plot, event_rows, fault_rows
 from bandbench.bench.lesson import check_data
-from bandbench.bench.plots import BAND, MARKED, TRACE, dress_legend, screen_figure
+from bandbench.bench.plots import PAGE_INKS, Inks, dress_legend, plain_figure
 from bandbench.bench.progress import Advice
 from bandbench.bench.readings import setting, typeset, unit_sign
+from bandbench.bench.tokens import SCHEMES
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
@@ -35,6 +36,8 @@ __all__ = ["ResultPage", "ResultView"]
 _SIDE_BY_SIDE = """
 :host { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 20rem), 1fr)); gap: 0.75rem; }
 .scroll-button { display: none; }
+/* What was done when is the time scale of all that follow. */
+:host > :first-child { grid-column: 1 / -1; }
 @media print { :host > * { break-inside: avoid; } }
 """
 
@@ -106,12 +109,13 @@ def _answer_data(answer: AnswerResult, told: bool) -> dict[str, Any]:
     }
 
 
-def _plot(title: str, unit: str, times: NDArray[np.float32], values: NDArray[np.float32]) -> Any:
+def _plot(inks: Inks, title: str, unit: str, times: NDArray[np.float32], values: NDArray[np.float32]) -> Any:
     """Return an empty plot over time that has room for `values` (NaN counts for nothing)."""
     known = values[np.isfinite(values)]
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
     margin = 0.08 * (high - low) or 1.0
-    plot = screen_figure(
+    plot = plain_figure(
+        inks,
         title=say("result.of_unit", label=title, unit=unit_sign(unit)),
         height=230,
         sizing_mode="stretch_width",
@@ -123,42 +127,42 @@ def _plot(title: str, unit: str, times: NDArray[np.float32], values: NDArray[np.
     return plot
 
 
-def _control_plot(track: ControlTrack, with_reference: bool) -> Any:
+def _control_plot(track: ControlTrack, with_reference: bool, inks: Inks) -> Any:
     spec = CONTROLS[track.control]
     times, values = np.array(track.times_s, np.float32), np.array(track.values, np.float32)
     # The right setting stays hidden, from the axis too, while it is still to be found.
-    plot = _plot(
-        spec.label, spec.unit, times, np.append(values, np.float32(track.reference if with_reference else np.nan))
-    )
-    plot.step(times, values, mode="after", line_color=TRACE, line_width=2, legend_label=say("result.yours"))
+    room = np.append(values, np.float32(track.reference if with_reference else np.nan))
+    plot = _plot(inks, spec.label, spec.unit, times, room)
+    plot.step(times, values, mode="after", line_color=inks.trace, line_width=2, legend_label=say("result.yours"))
     if with_reference:
         plot.line(
             np.array([0.0, max(float(times[-1]), 1.0)], np.float32),
             np.full(2, track.reference, np.float32),
-            line_color=MARKED,
+            line_color=inks.marked,
             line_width=2,
             line_dash="dashed",
             legend_label=say("result.reference"),
         )
-    dress_legend(plot)
+    dress_legend(plot, inks)
     return plot
 
 
-def _reading_plot(track: ReadingTrack) -> Any:
+def _reading_plot(track: ReadingTrack, inks: Inks) -> Any:
     check = track.check
     times, values = np.array(track.times_s, np.float32), np.array(track.values, np.float32)
     low = track.target - check.tolerance
     # Above the peak there is nothing to be had; noise may read a little higher.
     high = None if check.kind == "peak" else track.target + check.tolerance
     ends = [low, track.target if high is None else high]
-    plot = _plot(check.title, check.unit, times, np.append(values, np.array(ends, np.float32)))
-    plot.add_layout(BoxAnnotation(bottom=low, top=high, fill_color=BAND, fill_alpha=0.45, line_color=BAND))
-    plot.add_layout(Span(location=track.target, dimension="width", line_color=MARKED, line_dash="dashed", line_width=2))
-    plot.line(times, values, line_color=TRACE, line_width=2, legend_label=say("result.reading"))
-    plot.scatter(times, values, size=6, color=TRACE)
+    plot = _plot(inks, check.title, check.unit, times, np.append(values, np.array(ends, np.float32)))
+    plot.add_layout(BoxAnnotation(bottom=low, top=high, fill_color=inks.band, fill_alpha=0.35, line_color=inks.band))
+    line = {"line_color": inks.marked, "line_dash": "dashed", "line_width": 2}
+    plot.add_layout(Span(location=track.target, dimension="width", **line))
+    plot.line(times, values, line_color=inks.trace, line_width=2, legend_label=say("result.reading"))
+    plot.scatter(times, values, size=6, color=inks.trace)
     # Only for the legend: a square of the band's colour.
-    plot.scatter([np.nan], [np.nan], marker="square", size=12, color=BAND, legend_label=say("result.band"))
-    dress_legend(plot)
+    plot.scatter([np.nan], [np.nan], marker="square", size=12, color=inks.band, legend_label=say("result.band"))
+    dress_legend(plot, inks)
     return plot
 
 
@@ -177,7 +181,9 @@ class ResultView(View):
         super().__init__(bench, act)
         self._advise = advise
         self._clock = clock
-        self._of: Session | None = None
+        self._inks = PAGE_INKS["light"]
+        # Draws the figures of the result that is shown.
+        self._draw: Callable[[Inks], list[Any]] = lambda inks: []
         self.page = ResultPage(self.receive, words=self.words)
         self.plots = pn.Column(sizing_mode="stretch_width", margin=0, stylesheets=[_SIDE_BY_SIDE])
 
@@ -186,8 +192,11 @@ class ResultView(View):
         return {"result": self.page, "result-plots": self.plots}
 
     def receive(self, message: Mapping[str, Any]) -> None:
-        """Close the page, and do what was asked: the lesson anew, another lesson, or a replay."""
+        """Take up the page's colours; or close the page and do what was asked: the lesson anew, another, a replay."""
         what = message["do"]
+        if what == "scheme":
+            self._colour(str(message["value"]))
+            return
         self.close()
         if what == "close" and self.bench.looking_back:
             self.act(self.bench.leave_kept)
@@ -212,12 +221,28 @@ class ResultView(View):
             session.lesson, session.attempt, session.start, session.machine
         )
         controls: Sequence[ControlTrack] = control_tracks(session.lesson, session.attempt, session.start)
-        done = event_plot(session.attempt.events, session.attempt.duration_s)
-        plots = [] if done is None else [done]
-        plots += [_reading_plot(track) for track in readings]
-        plots += [
-            _control_plot(track, session.finished) for track in controls if CONTROLS[track.control].kind == "number"
-        ]
+        turned = [track for track in controls if CONTROLS[track.control].kind == "number"]
+        finished, attempt = session.finished, session.attempt
+
+        def draw(inks: Inks) -> list[Any]:
+            done = event_plot(attempt.events, attempt.duration_s, inks)
+            plots = [] if done is None else [done]
+            plots += [_reading_plot(track, inks) for track in readings]
+            return plots + [_control_plot(track, finished, inks) for track in turned]
+
+        self._draw = draw
+        self._show_plots()
+
+    def _colour(self, scheme: str) -> None:
+        known = {name: PAGE_INKS[name] for name in SCHEMES}
+        if scheme not in known:
+            raise ValueError(f"the result page knows no colours named {scheme!r}; there are: {', '.join(SCHEMES)}")
+        self._inks = known[scheme]
+        if self.page.result:
+            self._show_plots()
+
+    def _show_plots(self) -> None:
+        plots = self._draw(self._inks)
         self.plots[:] = [pn.pane.Bokeh(plot, sizing_mode="stretch_width", margin=0) for plot in plots]
 
     def close(self) -> None:

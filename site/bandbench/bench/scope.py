@@ -14,7 +14,7 @@ from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range
 
 from bandbench.bench.graticule import Marks, carrier_marks, head_marks, level_marks, share_marks, vector_marks
 from bandbench.bench.monitoring import POINT_OF_STAGE, Scope
-from bandbench.bench.plots import HEAD_HUES, MARKED, SCREEN, TRACE, brightness_ramp, overlaid, screen_figure
+from bandbench.bench.plots import HEAD_HUES, MARKED, SCREEN, TRACE, brightness_ramp, overlaid, plain_figure
 from bandbench.bench.readings import Readings, unit_sign
 from bandbench.bench.scope_words import (
     COLUMNS,
@@ -118,7 +118,7 @@ class ScopeView(View):
 
     def _build_figure(self) -> None:
         self.x_range, self.y_range = Range1d(start=0, end=1), Range1d(start=0, end=1)
-        plot = screen_figure(
+        plot = plain_figure(
             x_range=self.x_range, y_range=self.y_range, sizing_mode="stretch_both", min_height=160, min_border=4
         )
         mapper = LinearColorMapper(palette=brightness_ramp(), low=0, high=255)

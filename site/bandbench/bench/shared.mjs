@@ -35,6 +35,11 @@ function setAttribute(element, name, value) {
   else if (element.getAttribute(name) !== String(value)) element.setAttribute(name, value === true ? "" : value);
 }
 
+// A number stays on one line with its unit; a sentence in its place may wrap.
+function whole(text) {
+  return text.length < 16 ? "whole" : null;
+}
+
 // Paragraphs with **strong** words and `names`: as much of Markdown as lessons use.
 function prose(text) {
   const fragment = document.createDocumentFragment();
