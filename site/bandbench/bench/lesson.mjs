@@ -237,7 +237,7 @@ function demonstratePage(model, words, send) {
   const right = button(words.right, () => send("clear_fault"));
   const caption = h("section", { class: "step", role: "status" });
   const form = h("div", { class: "column" }, fault.element,
-    h("span", { class: "field" }, h("label", { for: "fault-severity" }, words.severity), severity, amount), plant, right);
+    h("span", { class: "field amount" }, h("label", { for: "fault-severity" }, words.severity), severity, amount), plant, right);
   follow(model, ["fault", "faults", "caption"], () => {
     setText(state, model.fault.text);
     const instructed = model.fault.state === "instructed";

@@ -122,7 +122,7 @@ export function render({ model, el }) {
     for (const { name, element, bar: own } of shown) {
       const now = readings[name];
       setText(element, now?.text ?? words.none);
-      element.classList.toggle("none", !now?.text);
+      element.classList.toggle("none", !now?.text || now.away === true);
       own?.show(now?.share ?? null);
     }
   });

@@ -226,7 +226,7 @@ class SoundView(View):
             share = _share(value) if value is not None and SOUND_MEASUREMENTS[name].unit == "dB" else None
             shown[name] = {"text": None if value is None else _text(name, value), "share": share}
         if not self.bench.readings_shown:
-            shown = {name: {"text": say("path.away"), "share": None} for name in shown}
+            shown = {name: {"text": say("path.away"), "share": None, "away": True} for name in shown}
         across, up = phase_figure(sound, self._figure)
         peak = max(_FIGURE_FLOOR, *(float(np.max(np.abs(one), initial=0.0)) for one in (across, up)))
         points = np.rint(np.column_stack([across, up]) * (_FIGURE_UNITS / peak)).astype(int)
