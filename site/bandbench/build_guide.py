@@ -122,6 +122,8 @@ def _page(
     text = MarkdownIt("commonmark", {"html": False}).enable("table").render(source)
     text = text.replace("<table>", '<div class="wide" role="group" tabindex="0"><table>')
     text = text.replace("</table>", "</table></div>")
+    # A listing that is wider than the page is scrolled with the arrow keys.
+    text = text.replace("<pre>", '<pre tabindex="0">')
     if text_language != language:
         text = f'<div lang="{text_language}">{text}</div>'
     page = _PAGE.format(

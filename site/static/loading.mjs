@@ -23,6 +23,7 @@ export function showProgress({ step, index, total, loaded = 0, size = 0 }) {
 
 export function showRunning() {
   benchStarted = true;
+  document.body.dataset.begun = "true";
   document.body.dataset.state = "running";
   element("loading").hidden = true;
 }

@@ -119,7 +119,12 @@ class ScopeView(View):
     def _build_figure(self) -> None:
         self.x_range, self.y_range = Range1d(start=0, end=1), Range1d(start=0, end=1)
         plot = plain_figure(
-            x_range=self.x_range, y_range=self.y_range, sizing_mode="stretch_both", min_height=160, min_border=4, min_border_top=9
+            x_range=self.x_range,
+            y_range=self.y_range,
+            sizing_mode="stretch_both",
+            min_height=160,
+            min_border=4,
+            min_border_top=9,
         )
         mapper = LinearColorMapper(palette=brightness_ramp(), low=0, high=255)
         self._image = plot.image("image", x=0, y=0, dw=1, dh=1, source=self._raster, color_mapper=mapper)

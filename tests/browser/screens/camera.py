@@ -23,7 +23,7 @@ DARK: Look = ("desk-dark", 1440, 900, "dark")
 SMALL: Look = ("small", 1280, 800, "light")
 UPRIGHT: Look = ("upright", 800, 1100, "dark")
 NARROW: Look = ("narrow", 360, 740, "light")
-_RUNS = "document.getElementById('transport') !== null && document.body.dataset.state !== 'loading'"
+_BAR = "getComputedStyle(document.getElementById('transport') ?? document.body).position === 'fixed'"
 ALL = (DESK, DARK, SMALL, UPRIGHT, NARROW)
 USUAL = (DESK, DARK, NARROW)
 
@@ -136,8 +136,7 @@ class Camera:
 
     def _take_whole(self, page: Page, name: str) -> None:
         # On a picture of the whole page the bar would cover what stands at the window's edge. Only a bench has one.
-        style = ".transport-bar { position: static !important; }"
-        bar = page.add_style_tag(content=style) if page.evaluate(_RUNS) else None
+        bar = page.add_style_tag(content=".transport-bar { display: none; }") if page.evaluate(_BAR) else None
         page.screenshot(path=self.folder / name, full_page=True)
         if bar is not None:
             bar.evaluate("(style) => style.remove()")

@@ -81,7 +81,8 @@ class Verdict:
     @property
     def findings(self) -> int:
         """How much was found."""
-        return sum(map(len, (self.axe, self.narrow, self.doubled, self.walk.found, self.console)))
+        lists = (self.axe, self.narrow, self.doubled, self.console)
+        return len(self.walk.found) + sum(len(one) for one in lists)
 
 
 class Judge:

@@ -28,7 +28,7 @@ def tour_start(camera: Camera) -> None:
     """The first second, a start that fails, and no JavaScript."""
     watched = WatchedPage(camera.context().new_page(), camera.url)
     held: list[Route] = []
-    watched.page.route("**/views.pack", held.append)
+    watched.page.route("**/views.pack", lambda route: held.append(route))
     watched.page.goto(camera.url)
     watched.page.wait_for_timeout(1500)
     camera.take(watched, "start-loading", ALL)
@@ -76,7 +76,9 @@ def tour_german(camera: Camera) -> None:
     camera.take(watched, "german-bench", ALL)
     bench.choose_mode("learn")
     camera.take(watched, "german-course", (SMALL, NARROW), zones=("#lesson",))
-    bench.begin_lesson("tracking-and-guide")
+    watched.page.locator("[data-lesson=tracking-and-guide]").click()
+    watched.page.locator("[data-do=begin]").click()
+    watched.page.locator(".step-title:not(:empty)").first.wait_for()
     camera.take(watched, "german-lesson", (SMALL, DARK, NARROW), zones=("#lesson",))
     context.close()
 

@@ -24,7 +24,7 @@ def tour_bench(camera: Camera) -> None:
     for part in ("picture", "waveform", "instruments", "services", "path", "transport", "deck", "sound", "log"):
         camera.part(bench.page, f"#{part}", f"zone-{part}")
     bench.choose_mode("practise")
-    bench.page.locator("#lesson button.main").click()
+    bench.page.locator("#lesson").get_by_role("button", name="Hide a fault").click()
     bench.page.wait_for_timeout(2000)
     camera.take(bench.watched, "bench-practise", USUAL)
     bench.page.context.close()
