@@ -237,10 +237,12 @@ export function render({ model, el }) {
       stage.name === SOURCE_STAGE ? source(model, words) : null,
       own.length ? h("div", { class: "groups" }, groups(own, words)) : h("p", {}, words.none))];
   }));
-  el.append(h("div", { class: "part" }, ...panels.values(), h("p", { class: "keys" }, words.keys)));
+  const keys = h("p", { class: "keys" }, words.keys);
+  el.append(h("div", { class: "part" }, ...panels.values(), keys));
 
   follow(model, ["stage"], () => {
     for (const [name, panel] of panels) panel.hidden = name !== model.stage;
+    keys.hidden = !model.specs.some(({ stage, kind }) => stage === model.stage && kind === "number");
   });
   follow(model, ["offered"], () => {
     const offered = new Set(model.offered);

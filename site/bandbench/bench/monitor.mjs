@@ -84,6 +84,8 @@ export function render({ model, el }) {
     view.x = centre.x - 0.5 / view.magnify;
     view.y = centre.y - 0.5 / view.magnify;
     place();
+    // Nobody but this list sets it: else the list went back to what it was before.
+    magnify.show(value, MAGNIFICATIONS.map((times) => [String(times), `×${times}`]));
   });
   magnify.show("1", MAGNIFICATIONS.map((times) => [String(times), `×${times}`]));
   const heads = toggle(words.heads, (pressed) => {

@@ -191,23 +191,25 @@ const DRAWINGS = {
   },
 
   changeover(words, turnMs, first) {
-    const size = [320, 150];
+    const size = [320, 182];
     const from = first.parts_s[0][1];
     const to = first.parts_s[4][2];
     const x = (time) => 10 + ((time - from) / (to - from)) * 300;
     const still = group({});
     const show = (d) => {
       const [before, , , back, after] = d.parts_s;
-      const sync = [[x(before[2]), 104], [x(0), 104], [x(0), 124], [x(back[1]), 124], [x(back[1]), 104], [x(after[1]), 104]];
+      const sync = [[x(before[2]), 126], [x(0), 126], [x(0), 146], [x(back[1]), 146], [x(back[1]), 126], [x(after[1]), 126]];
       const now = x(clamp(d.switch_s, from, to));
       still.replaceChildren(
-        s("rect", { class: "graph", x: f(x(from)), y: 70, width: f(x(before[2]) - x(from)), height: 34 }), s("rect", { class: "graph", x: f(x(after[1])), y: 70, width: f(x(to) - x(after[1])), height: 34 }),
-        text((x(from) + x(before[2])) / 2, 91, words.picture, "middle small"), text((x(after[1]) + x(to)) / 2, 91, words.picture, "middle small"),
-        path(line(sync), "trace-line"), s("rect", { class: "burst", x: f(x(d.burst_s[0])), y: 96, width: f(x(d.burst_s[1]) - x(d.burst_s[0])), height: 16 }), text((x(0) + x(back[1])) / 2, 138, words.sync, "middle small"), text((x(d.burst_s[0]) + x(d.burst_s[1])) / 2, 126, words.burst, "middle small"),
+        s("rect", { class: "graph", x: f(x(from)), y: 92, width: f(x(before[2]) - x(from)), height: 34 }), s("rect", { class: "graph", x: f(x(after[1])), y: 92, width: f(x(to) - x(after[1])), height: 34 }),
+        text((x(from) + x(before[2])) / 2, 113, words.picture, "middle small"), text((x(after[1]) + x(to)) / 2, 113, words.picture, "middle small"),
+        path(line(sync), "trace-line"), s("rect", { class: "burst", x: f(x(d.burst_s[0])), y: 118, width: f(x(d.burst_s[1]) - x(d.burst_s[0])), height: 16 }), text((x(d.burst_s[0]) + x(d.burst_s[1])) / 2, 112, words.burst, "middle small"),
         s("rect", { class: "taken", x: 10, y: 18, width: f(now - 10), height: 14 }), s("rect", { class: "spare", x: f(now), y: 18, width: f(310 - now), height: 14 }),
         s("rect", { class: "spare", x: 10, y: 38, width: f(now - 10), height: 14 }), s("rect", { class: "taken", x: f(now), y: 38, width: f(310 - now), height: 14 }),
-        text(14, 12, words.head_leaves, "small"), text(310, 64, words.head_enters, "end small"), text(14, 64, fill(words.overlap, { time: figure(d.overlap_s * 1e6, 0) }), "small quiet"),
-        path(`M${f(now)} 14V130`, d.place === "picture" ? "bad-line" : "accent-line"), text(clamp(now, 24, 296), 147, words.switch, "middle small strong-text"));
+        path(`M${f(now)} 14V164`, d.place === "picture" ? "bad-line" : "accent-line"), text(clamp(now, 24, 296), 177, words.switch, "middle small strong-text"),
+        // Last, so that no line goes through words.
+        text(14, 12, words.head_leaves, "small halo"), text(310, 66, words.head_enters, "end small halo"), text(14, 82, fill(words.overlap, { time: figure(d.overlap_s * 1e6, 0) }), "small quiet halo"),
+        text((x(0) + x(back[1])) / 2, 159, words.sync, "middle small halo"));
     };
     return { size, nodes: [still], show, animations: [] };
   },
@@ -223,6 +225,8 @@ const DRAWINGS = {
         s("rect", { class: "video-band", x: f(x(0)), y: base - 116, width: f(x(d.video_band_hz) - x(0)), height: 116 }), text(x(0) + 2, base - 120, words.video_band, "small quiet"),
         path(`M0 ${base}H340M${f(x(0))} ${base - 116}V${base + 5}`, "thin"),
       ];
+      for (let level = 0; level > d.floor_db; level -= 20) nodes.push(path(`M0 ${f(base - height(level))}h5`, "thin"), text(8, base - height(level) + 4, level === 0 ? "0 dB" : figure(level, 0), "small quiet"));
+      const beats = [];
       for (let mhz = -8; mhz <= 20; mhz += 4) nodes.push(path(`M${f(x(mhz * 1e6))} ${base}v4`, "thin"), text(x(mhz * 1e6), base + 16, figure(mhz, 0), "middle small quiet"));
       nodes.push(text(337, base + 16, words.mhz, "end small quiet"));
       const carriers = [[d.sync_hz, words.sync], [d.blanking_hz, words.blanking], [d.white_hz, words.white]];
@@ -234,9 +238,9 @@ const DRAWINGS = {
         const cls = order === 0 ? "carrier-line" : folded ? "bad-line" : "accent-line";
         if (folded && x(-frequency_hz) > 0) nodes.push(path(`M${f(x(-frequency_hz))} ${base}V${f(tip)}`, "thin dashed quiet-line"), path(`M${f(x(-frequency_hz))} ${f(tip)}Q${f(x(0))} ${f(tip - 26)} ${f(place)} ${f(tip)}`, "thin dashed bad-line"));
         nodes.push(path(`M${f(place)} ${base}V${f(tip)}`, cls, { "data-order": order }), text(place, tip - 4, order === 0 ? "" : figure(order, 0), folded ? "middle small bad-text halo" : "middle small halo"));
-        if (in_picture) nodes.push(path(`M${f(x(product_hz) - 4)} ${base - 8}h8l-4 8Z`, "beat-mark"), text(x(product_hz) - 6, base - 3, figure(product_hz / 1e6, 2), "end small bad-text halo"));
+        if (in_picture) beats.push(path(`M${f(x(product_hz) - 4)} ${base - 8}h8l-4 8Z`, "beat-mark"), text(x(product_hz), base - 12, `${figure(product_hz / 1e6, 2)} ${words.mhz}`, "middle small bad-text halo"));
       }
-      nodes.push(path("M4 198h14", "bad-line"), text(22, 202, words.folded, "small"), path("M176 194h8l-4 8Z", "beat-mark"), text(190, 202, words.beat, "small"));
+      nodes.push(...beats, path("M4 198h14", "bad-line"), text(22, 202, words.folded, "small"), path("M176 194h8l-4 8Z", "beat-mark"), text(190, 202, words.beat, "small"));
       still.replaceChildren(...nodes);
     };
     return { size, nodes: [still], show, animations: [] };
