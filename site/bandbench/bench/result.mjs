@@ -59,7 +59,9 @@ export function render({ model, el }) {
       h("p", { class: "reason" }, result.reason),
       ...(result.permitted ? [h("p", { class: "about" }, result.permitted)] : []),
       h("ul", { class: "score-parts" }, result.parts.map(([name, good, sentences]) => h("li", { "data-part": name },
-        h("b", {}, `${good ? "✓" : "✗"} ${name}: ${good ? words.part_good : words.part_missed}. `), sentences.join(" ")))),
+        h("b", {}, `${good ? "✓" : "✗"} ${name}: ${good ? words.part_good : words.part_missed}. `),
+        // What stands above as the reason is not said twice.
+        sentences.join(" ") === result.reason ? "" : sentences.join(" ")))),
       ...(result.answers.length ? [h("div", { class: "table" }, h("table", { role: "table" },
         h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, [words.question, words.given, words.right, words.verdict, words.explain].map((text) => h("th", { scope: "col", role: "columnheader" }, text)))),
         h("tbody", { role: "rowgroup" }, result.answers.map(answered))))] : []),

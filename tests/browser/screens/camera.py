@@ -100,8 +100,8 @@ class Camera:
         for look, width, height, scheme in looks:
             set_window(page, width, height)
             page.emulate_media(color_scheme=scheme)
-            # Plots and drawings are drawn anew for another window.
-            page.wait_for_timeout(500)
+            # Plots and drawings are drawn anew for another window; for other colours, by Python.
+            page.wait_for_timeout(3000 if page.locator("#result:not([hidden])").count() else 500)
             if not whole or look == "desk":
                 page.screenshot(path=self.folder / f"{name}--{look}.png")
             if whole:
