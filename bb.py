@@ -265,7 +265,7 @@ def recipe_docs(arguments: list[str]) -> None:
 
 
 def recipe_screens(arguments: list[str]) -> None:
-    """Take pictures of every screen into tests/output/screens, to look at (words: which tours)."""
+    """Take pictures of every screen into tests/output/screens (words: which tours; --check: judge each, too)."""
     in_venv("tests.browser.screens", *arguments)
 
 
