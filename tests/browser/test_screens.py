@@ -28,7 +28,7 @@ FAULTY = {
         "hidden",
         "cut off",
     ),
-    '<button id="trap" onblur="setTimeout(() => this.focus())">Trap</button>': ("trap", "#trap"),
+    '<button id="trap" onkeydown="event.preventDefault()">Trap</button>': ("trap", "#trap"),
 }
 
 
