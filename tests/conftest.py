@@ -6,13 +6,21 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from playwright.sync_api import Browser, sync_playwright
 
 from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
 
-# Half of Hypothesis's own number: all tests run for every change, and `bb.py fuzz` goes on where they end.
-settings.register_profile("every change", max_examples=50)
+# All tests run for every change: with half of Hypothesis's own number of examples, and the same ones each time, so that
+# a change is judged by what it changed; `bb.py fuzz` looks for others. How long an example takes says how busy the
+# machine is, and nothing about the code.
+settings.register_profile(
+    "every change",
+    max_examples=50,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
 settings.load_profile("every change")
 
 pytest_plugins = ["tests.outside_checks", "pytester"]

@@ -131,7 +131,7 @@ def test_video_level_scales_every_level_off_tape_and_nothing_before(gain_db: flo
     assert measure(frame, "input_level") == pytest.approx(100.0, rel=0.001)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(level_db=st.floats(-4.0, 1.0))
 def test_electronics_to_electronics_gives_the_input_back(level_db: float) -> None:
     """DERIVED: modulator and demodulator of one practice undo each other, at whatever level."""
@@ -225,7 +225,7 @@ def test_off_tape_readings_need_a_tape_and_those_before_it_do_not() -> None:
             measure(dead, name)
 
 
-@settings(max_examples=15, deadline=None, phases=[Phase.generate])
+@settings(max_examples=8, deadline=None, phases=[Phase.generate])
 @given(
     controls=st.fixed_dictionaries(
         {

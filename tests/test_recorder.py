@@ -67,7 +67,7 @@ def test_other_seed_or_frame_other_noise() -> None:
     assert not np.array_equal(first, one.play_frame(1).demod)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(values=control_values, severity=st.floats(0.0, 1.0), fault=st.sampled_from(sorted(FAULTS)))
 def test_any_setting_gives_finite_signals(values: dict[str, float], severity: float, fault: str) -> None:
     frame = SHARED.played(values, with_fault(Condition(), fault, severity))

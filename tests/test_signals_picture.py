@@ -41,7 +41,7 @@ def shown(grey: NDArray[np.generic]) -> Array:
     return (frame[ROWS, COLUMNS][1:-1, 4:-4] - 7.5) / 92.5
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(rows=sides, columns=sides, seed=seeds)
 def test_any_size_makes_a_whole_frame(rows: int, columns: int, seed: int) -> None:
     grey = np.random.default_rng(seed).random((rows, columns))
@@ -57,7 +57,7 @@ def test_any_size_makes_a_whole_frame(rows: int, columns: int, seed: int) -> Non
     assert picture.max() < 1.15
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(rows=sides, columns=sides, level=st.floats(0.0, 1.0))
 def test_even_grey_fills_a_box_of_its_own_proportions(rows: int, columns: int, level: float) -> None:
     picture = shown(np.full((rows, columns), level))
@@ -86,7 +86,7 @@ def test_mean_is_kept(scale: int, seed: int) -> None:
     assert shown(grey).mean() == pytest.approx(grey.mean(), abs=0.003)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(rows=sides, columns=sides, seed=seeds)
 def test_upside_down_is_upside_down(rows: int, columns: int, seed: int) -> None:
     grey = np.random.default_rng(seed).random((rows, columns))

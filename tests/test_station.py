@@ -346,7 +346,7 @@ moves = st.one_of(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(st.lists(moves, min_size=5, max_size=40))
 def test_whatever_is_done_the_machine_puts_out_finite_frames(done: list[tuple[str, object]]) -> None:
     _FUZZED.put_on(make_reel("station-525"), "play")

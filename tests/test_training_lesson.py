@@ -140,7 +140,7 @@ def test_good_lesson_is_accepted_by_parser_and_schema_and_all_its_names_exist() 
 
 
 @given(mutations())
-@settings(max_examples=600, deadline=None)
+@settings(max_examples=250, deadline=None)
 def test_parser_and_schema_refuse_the_same_mutations(mutation: tuple[dict[str, Any], tuple[str | int, ...]]) -> None:
     data, path = mutation
     told = schema_problems(data, SOURCE)
@@ -160,7 +160,7 @@ def test_parser_and_schema_refuse_the_same_mutations(mutation: tuple[dict[str, A
 
 
 @given(mutations())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_whatever_the_schema_refuses_lint_refuses_with_file_key_and_reason(
     mutation: tuple[dict[str, Any], tuple[str | int, ...]],
 ) -> None:

@@ -110,7 +110,7 @@ class Watched(Rig):
                 self.wheel_hz = self.deck.wheel_rate_hz
 
 
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(
     operations=st.binary(min_size=2 * _OPERATIONS, max_size=2 * _OPERATIONS),
     condition=st.sampled_from(_CONDITIONS),
