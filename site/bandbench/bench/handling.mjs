@@ -80,6 +80,8 @@ export function render({ model, el }) {
     const asked = JSON.parse(model.asked);
     caution.hidden = asked.act === "";
     if (asked.act === "") return;
+    // What was refused before is not refused now.
+    refusal.textContent = "";
     setText(title, asked.title);
     setText(text, asked.caution);
     slots.get(asked.group).append(caution);
