@@ -37,7 +37,7 @@ _SIDE_BY_SIDE = """
 :host { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 20rem), 1fr)); gap: 0.75rem; }
 .scroll-button { display: none; }
 /* Bokeh does not clear the outermost picture elements when it draws anew. */
-:host > :not(style, link) { clip-path: inset(1px); }
+:host > :not(style, link) { clip-path: inset(0 2px); }
 /* What was done when is the time scale of all that follow. */
 :host > :nth-child(1 of :not(style, link, .scroll-button)) { grid-column: 1 / -1; }
 @media print { :host > * { break-inside: avoid; } }
