@@ -294,6 +294,7 @@ RECIPES = {
     "bench": recipe_bench,
     "fuzz": recipe_fuzz,
     "walk": recipe_walk,
+    "soak": recipe_soak,
     "docs": recipe_docs,
     "screens": recipe_screens,
     "ci": recipe_test,

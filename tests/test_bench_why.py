@@ -66,6 +66,17 @@ def test_each_stage_shows_its_drawings(application: BenchApplication, stage: str
             assert factor is None or f"{factor:.0f} times" in drawing["caption"]
 
 
+def test_a_choice_that_comes_after_its_stage_was_left_is_kept_for_it(application: BenchApplication) -> None:
+    stage = next(name for name, views in VIEWS.items() if len(views) > 1)
+    view = list(VIEWS[stage])[-1]
+    other = next(name for name, views in VIEWS.items() if view not in views)
+    application.path.receive({"stage": other})
+    application.why.receive({"view": view})
+    application.path.receive({"stage": stage})
+    tick_round(application)
+    assert application.why.part.view == view
+
+
 def test_the_tape_moves_with_tracking(application: BenchApplication) -> None:
     turn(application, tracking_phase_deg=36.0)
     (shown,) = drawings(application)

@@ -112,6 +112,12 @@ function questionField(one, words, send) {
   return field;
 }
 
+// Chromium keeps the radio buttons of a shadow tree in the group of their name when they are taken away, and with them all
+// that stood around: before, they have to leave the group.
+function leaveGroups(element) {
+  for (const box of element.querySelectorAll("input[type=radio]")) box.removeAttribute("name");
+}
+
 function questionSection(model, words, send) {
   const fields = h("div", { class: "questions", role: "group", "aria-label": words.questions });
   const section = h("section", { class: "question-section" }, h("h4", {}, words.questions), h("p", { class: "about" }, words.questions_text), fields);
@@ -120,14 +126,19 @@ function questionSection(model, words, send) {
     section.hidden = model.questions.length === 0;
     const now = model.questions.map((one) => JSON.stringify([model.seed, one]));
     const anew = now.length !== shown.length;
-    if (anew) fields.replaceChildren();
+    if (anew) {
+      leaveGroups(fields);
+      fields.replaceChildren();
+    }
     model.questions.forEach((one, index) => {
       if (!anew && now[index] === shown[index]) return;
       const field = questionField(one, words, send);
       const old = fields.children[index];
       const inside = old?.contains(document.activeElement);
-      if (old) old.replaceWith(field);
-      else fields.append(field);
+      if (old) {
+        leaveGroups(old);
+        old.replaceWith(field);
+      } else fields.append(field);
       // Whoever pressed the button that is now gone goes on reading at what came of it.
       if (inside) field.focus();
     });

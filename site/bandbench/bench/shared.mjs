@@ -172,7 +172,10 @@ function listenTo(model, target, name, callback, options = {}) {
 // Opens a dialog over the page, which knows that it is open: on paper it then stands alone (bench.css).
 function openDialog(model, dialog, name) {
   document.body.dataset.dialog = name;
-  const away = () => { delete document.body.dataset.dialog; };
+  const away = () => {
+    delete document.body.dataset.dialog;
+    model.off("lifecycle:remove", away);
+  };
   dialog.addEventListener("close", away, { once: true });
   model.on("lifecycle:remove", away);
   dialog.showModal();

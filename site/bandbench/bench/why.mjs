@@ -329,6 +329,11 @@ export function render({ model, el }) {
   let shown = [];
   let turn = 0;
   let inSight = true;
+  // What turns is kept by the browser's clock, with the whole drawing, until it is told to end.
+  const end = () => {
+    for (const { animations } of shown) for (const animation of animations) animation.cancel();
+  };
+  model.on("lifecycle:remove", end);
   const move = () => {
     const moving = model.moving && !calm.matches;
     for (const { animations } of shown) {
@@ -345,6 +350,7 @@ export function render({ model, el }) {
     const same = turn === model.turn_s && drawings.length === shown.length && drawings.every(({ kind }, i) => kind === shown[i].kind);
     if (!same) {
       turn = model.turn_s;
+      end();
       shown = drawings.map((numbers, index) => figureOf(numbers, index, words, turn * 1000));
       figures.replaceChildren(...shown.map(({ element }) => element));
     }

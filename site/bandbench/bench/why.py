@@ -58,6 +58,13 @@ _TURNING_SHARE = 0.5
 _MINUS_SIGN = re.compile(r"(?<= )-(?=\d)")
 
 
+def _stages_with(view: str, stage: str) -> list[str]:
+    """Return the stage for which a view was chosen: this one, or one that was left while the choice was on its way."""
+    if view in VIEWS[stage]:
+        return [stage]
+    return [name for name, views in VIEWS.items() if view in views]
+
+
 class Why(Part):
     """The drawings of the chosen stage.
 
@@ -138,8 +145,8 @@ class WhyView(View):
     def receive(self, message: Mapping[str, Any]) -> None:
         """Choose one of the stage's views, ``{"view": name}``, or the spectrum's tone, ``{"video_hz": text}``."""
         match message:
-            case {"view": str(view)} if view in VIEWS[self.bench.stage]:
-                self._chosen[self.bench.stage] = view
+            case {"view": str(view)} if stages := _stages_with(view, self.bench.stage):
+                self._chosen |= dict.fromkeys(stages, view)
             case {"video_hz": str(text)}:
                 self._video_hz = float(text)
             case _:
