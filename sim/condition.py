@@ -261,6 +261,9 @@ class Condition:
         return self._part(VideoCondition, "")
 
     def _part(self, kind: type[Part], prefix: str) -> Part:
+        missing = [prefix + entry.name for entry in fields(kind) if not hasattr(self, prefix + entry.name)]
+        if missing:
+            raise ConditionError(f"{kind.__name__} has {', '.join(missing)}: give Condition (sim/condition.py) it too")
         values = {entry.name: getattr(self, prefix + entry.name) for entry in fields(kind)}
         return kind(**{name: bool(value) if name.endswith("_failed") else value for name, value in values.items()})
 

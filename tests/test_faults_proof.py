@@ -40,7 +40,7 @@ def test_sound_machine_has_no_proof_of_a_fault(entry: str) -> None:
 def test_planted_as_little_as_is_worth_it_every_proof_holds(entry: str) -> None:
     fault = of_a_head(entry)
     held = holding(fault.proof, apply_fault(Condition(), fault, fault.least))
-    assert all(held), [proof.words for proof, holds in zip(fault.proof, held, strict=True) if not holds]
+    assert all(held), [proof for proof, holds in zip(fault.proof, held, strict=True) if not holds]
 
 
 @pytest.mark.parametrize("entry", DISTINCT)
@@ -49,7 +49,7 @@ def test_planted_at_worst_every_proof_holds_and_no_look_alike_is_proven_as_well(
     others = [of_a_head(other.fault) for other in fault.look_alikes]
     proofs = list(dict.fromkeys(proof for one in (fault, *others) for proof in one.proof))
     held = dict(zip(proofs, holding(proofs, apply_fault(Condition(), fault, fault.most)), strict=True))
-    assert all(held[proof] for proof in fault.proof), [proof.words for proof in fault.proof if not held[proof]]
+    assert all(held[proof] for proof in fault.proof), [proof for proof in fault.proof if not held[proof]]
     for other in others:
         # A look-alike that the readings would allow as well must need fewer of them: the fuller proof counts.
         proven = all(held[proof] for proof in other.proof)

@@ -177,6 +177,8 @@ def _condition() -> str:
     known = _documented(Condition)
     rows = []
     for entry in fields(Condition):
+        if entry.name not in known:
+            raise LookupError(f"sim/condition.py: the docstring of Condition says nothing of {entry.name}; add it.")
         quantity = known[entry.name]
         rows.append(
             (_code(entry.name), quantity.meaning, quantity.unit, _plain(_default_of(entry)), _marks(quantity.text))
