@@ -253,6 +253,11 @@ def recipe_walk(arguments: list[str]) -> None:
     in_venv("tests.walk", *arguments)
 
 
+def recipe_firefox(arguments: list[str]) -> None:
+    """Use the page in a real Firefox (found, or installed by apt-get) and tell everything it complains of (--site)."""
+    in_venv("tests.firefox", *arguments)
+
+
 def recipe_soak(arguments: list[str]) -> None:
     """Work at the page in a browser for an hour (--minutes N); fail if anything grows, drifts or breaks."""
     in_venv("bandbench.soak", *arguments)
@@ -294,6 +299,7 @@ RECIPES = {
     "bench": recipe_bench,
     "fuzz": recipe_fuzz,
     "walk": recipe_walk,
+    "firefox": recipe_firefox,
     "soak": recipe_soak,
     "docs": recipe_docs,
     "screens": recipe_screens,

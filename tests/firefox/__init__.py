@@ -1,0 +1,1 @@
+"""The page in a real Firefox: ``python3 bb.py firefox``."""
