@@ -48,12 +48,11 @@ def main() -> int:
                 print(finding, flush=True)
             told = len(walk.findings)
             if len(walk.done) // _BATCH % _TOLD_EVERY == 0:
-                print(f"{len(walk.done)} operations, {told} findings, {time.monotonic() - started_s:.0f} s", flush=True)
+                took_s = time.monotonic() - started_s
+                print(f"{walk.told_so_far}, {took_s:.0f} s", flush=True)
         browser.close()
     server.shutdown()
-    print(
-        f"seed {arguments.seed}: {len(walk.done)} operations in {time.monotonic() - started_s:.0f} s, {told} findings"
-    )
+    print(f"seed {arguments.seed}: {walk.told_so_far}, {time.monotonic() - started_s:.0f} s")
     return 1 if told else 0
 
 

@@ -67,8 +67,9 @@ def _numbers(application: BenchApplication) -> Iterator[str]:
             if figure is not None and hasattr(figure, "select"):
                 for source in figure.select({"type": ColumnDataSource}):
                     for name, column in source.data.items():
-                        numbers = np.asarray(column)
-                        if numbers.dtype.kind == "f" and np.isinf(numbers).any():
+                        # The lines of a figure are of several lengths.
+                        pieces = column if isinstance(column, list | tuple) else [column]
+                        if any(one.dtype.kind == "f" and np.isinf(one).any() for one in map(np.asarray, pieces)):
                             yield f"a figure's {name} is infinite"
 
 

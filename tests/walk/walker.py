@@ -18,7 +18,6 @@ from bandbench.bench.application import BenchApplication
 from bandbench.bench.controls import ControlsView
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.planting import HIDDEN
-from bandbench.bench.tokens import SCHEMES
 from bandbench.bench.why import VIEWS
 from bandbench.runtime.application import PictureFile
 from sim.controls import CONTROLS, STAGES
@@ -28,16 +27,17 @@ from sim.signals import SIGNALS
 from sim.sound import SOUND_TRACKS, SOURCES
 from sim.standards import PRACTICES
 from sim.tape import TAPES
-from sim.training.answers import answer_options
 from sim.transport import ACTS
 from tests.walk.holding import what_does_not_hold
+from tests.walk.learning import LEARNING, MODES
+from tests.walk.patience import Patience
+from tests.walk.rescoring import Rescoring
 
 __all__ = ["OPERATIONS", "WEIGHTS", "Walker"]
 
 _RATES = ("line", "field", "wheel", "pass")
 _DISPLAYS = ("waveform", "vectors", "spectrum")
 _MAGNIFICATIONS = (1, 5, 10)
-_MODES = ("learn", "practise", "demonstrate")
 
 Chance = random.Random
 Message = dict[str, Any]
@@ -55,11 +55,15 @@ class Walker:
     def __init__(self, application: BenchApplication) -> None:
         self.application = application
         self.done = 0
+        self.rescoring = Rescoring(application)
+        self.patience = Patience()
+        self._wrong: list[str] = []
 
     def do(self, name: str, seed: int) -> str:
         """Do one operation; return what was done, for whoever wants to do it again."""
         said = OPERATIONS[name](self, random.Random(seed))
         self.done += 1
+        self._wrong += self.rescoring.follow()
         return f"{name} {seed}: {said}"
 
     def choose(self, chance: Chance) -> str:
@@ -68,13 +72,17 @@ class Walker:
 
     def send(self, view: str, message: Message) -> str:
         """Send a message as the script of a part of the page does."""
-        # Through JSON, as it comes from the page.
-        getattr(self.application, view).receive(json.loads(json.dumps(message)))
-        return f"{view} {json.dumps(message)[:300]}"
+        text = json.dumps(message)
+        with self.patience.over(f"{view} {text[:300]}"):
+            # Through JSON, as it comes from the page.
+            getattr(self.application, view).receive(json.loads(text))
+        return f"{view} {text[:300]}"
 
     def problems(self) -> list[str]:
-        """Return what does not hold of the bench as it stands (see `what_does_not_hold`)."""
-        return list(what_does_not_hold(self.application))
+        """Return what does not hold of the bench as it stands (see `what_does_not_hold`), and of scores told since."""
+        wrong, self._wrong = [*self._wrong, *self.patience.exceeded], []
+        self.patience.exceeded.clear()
+        return [*wrong, *self.rescoring.kept(), *what_does_not_hold(self.application)]
 
 
 # What can be done -----------------------------------------------------------------------------------------------
@@ -146,82 +154,6 @@ def _scope_words(walker: Walker, chance: Chance) -> str:
     return walker.send(
         "scope", chance.choice(({"describe": True}, {"save": "csv"}, {"save": "png"}, {"visible": True}))
     )
-
-
-def _mode(walker: Walker, chance: Chance) -> str:
-    return walker.send("lesson", {"do": "mode", "value": chance.choice((*_MODES, None))})
-
-
-def _lesson(walker: Walker, chance: Chance) -> str:
-    lessons = list(walker.application.bench.lessons)
-    said = walker.send("course", {"do": "choose", "value": chance.choice(lessons)})
-    return f"{said}; {walker.send('lesson', {'do': 'begin', 'value': None})}"
-
-
-def _lesson_act(walker: Walker, chance: Chance) -> str:
-    session = walker.application.bench.session
-    step = session.step_shown if session is not None and hasattr(session, "step_shown") else chance.randrange(1, 5)
-    number = step if isinstance(step, int) else 1
-    what, value = chance.choice(
-        (
-            ("step", number + chance.choice((-1, 1, 1, 1))),
-            ("hint", chance.randrange(1, 4)),
-            ("worked", None),
-            ("check", None),
-            ("result", None),
-            ("restart", None),
-            ("worked", None),
-            ("step", chance.randrange(0, 9)),
-        )
-    )
-    return walker.send("lesson", {"do": what, "value": value})
-
-
-def _answer(walker: Walker, chance: Chance) -> str:
-    session = walker.application.bench.session
-    if session is None or not session.lesson.questions:
-        return walker.send("lesson", {"do": "answer", "value": {"question": "none", "answer": "1"}})
-    question = chance.choice(session.lesson.questions)
-    options = [name for name, _ in answer_options(session.lesson, question, session.start, FAULTS)]
-    texts = (
-        ["12.5", "-0", "1e5", "12,5", "", "much", "\u2212 3.5 dB"] if not options else [*options, "+".join(options[:2])]
-    )
-    return walker.send("lesson", {"do": "answer", "value": {"question": question.name, "answer": chance.choice(texts)}})
-
-
-def _fault(walker: Walker, chance: Chance) -> str:
-    name, severity = chance.choice(list(FAULTS)), chance.choice((0, 1, chance.random()))
-    what, value = chance.choice(
-        (
-            ("hide_fault", None),
-            ("show_fault", None),
-            ("clear_fault", None),
-            ("plant_fault", {"name": name, "severity": severity}),
-        )
-    )
-    return walker.send("lesson", {"do": what, "value": value})
-
-
-def _result(walker: Walker, chance: Chance) -> str:
-    lessons = list(walker.application.bench.lessons)
-    what = chance.choice(("close", "close", "again", "replay", "lesson", "scheme"))
-    value = chance.choice(SCHEMES if what == "scheme" else lessons)
-    return walker.send("result", {"do": what, "value": value})
-
-
-def _replay(walker: Walker, chance: Chance) -> str:
-    what, value = chance.choice(
-        (
-            ("play", True),
-            ("play", False),
-            ("speed", chance.choice((1, 4, 16))),
-            ("seek", chance.uniform(0.0, 200.0)),
-            ("event", 1),
-            ("event", -1),
-            ("leave", None),
-        )
-    )
-    return walker.send("replay", {"do": what, "value": value})
 
 
 def _transport(walker: Walker, chance: Chance) -> str:
@@ -309,106 +241,13 @@ def _undo(walker: Walker, _chance: Chance) -> str:
     return walker.send("log", {"do": "undo"})
 
 
-def _learner(walker: Walker, chance: Chance) -> str:
-    records = walker.application.learner.records
-    number = chance.choice([*records.left, *records.attempts, *records.profiles, "nobody"])
-    what, value = chance.choice(
-        (
-            ("open", chance.random() < 0.5),
-            ("create", chance.choice(("Ada", "B\u00e9la <i>", " ", "x" * 90))),
-            ("choose", number),
-            ("rename", "Cara"),
-            ("resume", number),
-            ("set_aside", number),
-            ("replay", number),
-            ("debrief", number),
-            ("print", number),
-            ("accept", None),
-            ("decline", None),
-            ("note", "Look at the bands first."),
-            ("note", ""),
-            ("resume", number),
-            ("debrief", number),
-            ("open", True),
-            ("delete", None),
-        )
-    )
-    return walker.send("learner", {"do": what, "value": value})
-
-
-def _assignment(walker: Walker, chance: Chance) -> str:
-    names = list(walker.application.bench.lessons)
-    head, lesson = 'format_version = 1\ntitle = "Week"\n', chance.choice(names)
-    text = f'{head}[[lessons]]\nlesson = "{lesson}"\nseed = 3\nhelp = ["none"]\n'
-    row = {"lesson": chance.choice(names), "seed": chance.choice(("", "7", "x")), "help": ["hints-1"]}
-    return walker.send(
-        "assignment",
-        chance.choice(
-            (
-                {"do": "file", "name": "week.toml", "text": chance.choice((text, text[5:]))},
-                {"do": "choose", "value": chance.randrange(3)},
-                {"do": "drop"},
-                {"do": "link", "value": f"?lesson={chance.choice(names)}&seed=7&help=why"},
-                {
-                    "do": "link",
-                    "value": "?mode=practise&practice=" + chance.choice(list(PRACTICES)).replace(" ", "%20"),
-                },
-                {"do": "make", "value": {"title": "Week", "due": "", "lessons": [row, row]}},
-            )
-        ),
-    )
-
-
-def _authoring(walker: Walker, chance: Chance) -> str:
-    return walker.send(
-        "authoring",
-        chance.choice(
-            (
-                {"do": "file", "name": "mine.toml", "text": "format_version = 1\nid = 'x'"},
-                {"do": "choose"},
-                {"do": "prove", "value": 1},
-                {"do": "cancel"},
-                {"do": "drop"},
-            )
-        ),
-    )
-
-
-def _report(walker: Walker, chance: Chance) -> str:
-    session = walker.application.bench.session
-    log = session.attempt.to_json() if session is not None else "{}"
-    return walker.send(
-        "class_desk",
-        chance.choice(
-            (
-                {"do": "file", "name": "one <b>.json", "text": log},
-                {"do": "stop"},
-                {"do": "go"},
-                {"do": "clear"},
-                {"do": "person", "value": 0},
-            )
-        ),
-    )
-
-
-def _paper(walker: Walker, chance: Chance) -> str:
-    records = walker.application.learner.records
-    kind = chance.choice(("job", "alignment", "practice"))
-    shown = {"do": "show", "kind": kind, "value": chance.choice(["", "nothing", *records.attempts])}
-    return walker.send("paper", chance.choice((shown, shown, {"do": "close"})))
-
-
-def _reference(walker: Walker, _chance: Chance) -> str:
-    return walker.send("reference", {"do": "open"})
-
-
 def _console(walker: Walker, chance: Chance) -> str:
     demonstrations = walker.application.instructor.demonstrations
     shown = chance.choice(list(demonstrations))
     hidden = chance.choice(list(HIDDEN.values()))
     action, value = chance.choice(
         (
-            ("mode", {"mode": chance.choice(_MODES)}),
+            ("mode", {"mode": chance.choice(MODES)}),
             ("plant", {"fault": chance.choice(list(FAULTS)), "severity": chance.random()}),
             ("hide_value", {"name": hidden.name, "to": chance.uniform(hidden.minimum, hidden.maximum)}),
             ("clear", {}),
@@ -438,13 +277,6 @@ OPERATIONS: dict[str, Callable[[Walker, Chance], str]] = {
     "screen": _screen,
     "scope": _scope,
     "scope_words": _scope_words,
-    "mode": _mode,
-    "lesson": _lesson,
-    "lesson_act": _lesson_act,
-    "answer": _answer,
-    "fault": _fault,
-    "result": _result,
-    "replay": _replay,
     "transport": _transport,
     "record": _record,
     "handling": _handling,
@@ -453,13 +285,8 @@ OPERATIONS: dict[str, Callable[[Walker, Chance], str]] = {
     "picture": _picture,
     "why": _why,
     "undo": _undo,
-    "learner": _learner,
-    "assignment": _assignment,
-    "authoring": _authoring,
-    "report": _report,
-    "paper": _paper,
-    "reference": _reference,
     "console": _console,
+    **LEARNING,
 }
 WEIGHTS = {
     "control": 20,
@@ -475,6 +302,7 @@ WEIGHTS = {
     "console": 5,
     "mode": 1,
     "lesson": 1,
+    "solve": 1,
     "learner": 3,
     "result": 3,
     "picture": 1,
