@@ -131,7 +131,7 @@ def setup() -> None:
     if VENV.exists():
         shutil.rmtree(VENV)
     run(sys.executable, "-m", "venv", VENV)
-    pip = (VENV_PYTHON, "-m", "pip", "--disable-pip-version-check", "install", "--quiet")
+    pip = (VENV_PYTHON, "-m", "pip", "--disable-pip-version-check", "install", "--quiet", "--no-compile")
     try:
         run(*pip, "--require-hashes", "--only-binary=:all:", "-r", LOCK_FILE)
         run(*pip, "--no-index", "--no-deps", "--no-build-isolation", "--editable", ROOT)
@@ -183,12 +183,13 @@ def recipe_unit(arguments: list[str]) -> None:
 
 def recipe_test(arguments: list[str]) -> None:
     """Check style and types and run all tests, in a real Chromium too (found or installed)."""
-    recipe_lint([])
     # Before the tests, so that a machine without a browser learns it in the first minute, not the last.
     in_venv("bandbench.browser_finder")
     if arguments:
+        recipe_lint([])
         in_venv("pytest", *arguments)
         return
+    in_venv("ruff", "check", ".")
     # A build first: both halves of the tests then find everything that has to be fetched.
     in_venv("bandbench.command", "build")
     tests_side_by_side()
@@ -199,19 +200,21 @@ WAITING_TESTS = "tests/browser/test_transport.py"
 
 
 def tests_side_by_side() -> None:
-    """Run the tests on two cores: one lot begins with those in a browser, file by file, another with all that need
-    none, and goes on with the next of the browser's files when it is done; so does the one that mostly waits."""
-    pytest = (str(VENV_PYTHON), "-m", "pytest", "--durations=15")
+    """Run the tests on two cores: one lot begins with those in a browser, file by file, another with the types and all
+    that need none, and goes on with the next of the browser's files when it is done; so does the one that mostly waits.
+    """
+    python = (str(VENV_PYTHON), "-m")
+    pytest = ("pytest", "--durations=15")
     files = [str(path.relative_to(ROOT)) for path in sorted((ROOT / "tests" / "browser").glob("test_*.py"))]
-    waiting = deque((name,) for name in files if name != WAITING_TESTS)
+    waiting = deque((*pytest, name) for name in files if name != WAITING_TESTS)
     speaking = threading.Lock()
     failed: list[str] = []
 
     def run_one(words: tuple[str, ...]) -> None:
         said = subprocess.PIPE
-        done = subprocess.run((*pytest, *words), cwd=ROOT, stdout=said, stderr=subprocess.STDOUT, check=False)
+        done = subprocess.run((*python, *words), cwd=ROOT, stdout=said, stderr=subprocess.STDOUT, check=False)
         with speaking:
-            say(f"\n== pytest {' '.join(words)}\n{done.stdout.decode('utf-8', 'replace')}")
+            say(f"\n== {' '.join(words)}\n{done.stdout.decode('utf-8', 'replace')}")
             if done.returncode:
                 failed.append(" ".join(words))
 
@@ -228,9 +231,9 @@ def tests_side_by_side() -> None:
     say("\n== all tests, in lots side by side; each lot says what it has to say when it is done")
     with ThreadPoolExecutor(3) as pool:
         lots = [
-            pool.submit(work, ((WAITING_TESTS,),)),
+            pool.submit(work, ((*pytest, WAITING_TESTS),)),
             pool.submit(work),
-            pool.submit(work, (("-m", "not browser"),)),
+            pool.submit(work, (("mypy",), (*pytest, "-m", "not browser"))),
         ]
         for lot in lots:
             lot.result()

@@ -8,16 +8,14 @@ from collections.abc import Iterator
 from urllib.parse import quote
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser
 
 from sim.training.assignment import Assignment, Task
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import WAIT_S
 from tests.browser.records_driver import LESSONS, RecordsPage
 from tests.browser.watching import still_context
 
-# WCAG 2.2 at levels A and AA, as axe knows them (PUB).
-WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 LESSON = "tracking-and-guide"
 # Texts that would run if anything took them for markup (common practice of testing for script injection).
 XSS = '"><img src=x onerror=globalThis.hurt=1><script>globalThis.hurt=1</script>'
@@ -32,11 +30,6 @@ def opened(browser: Browser, site_url: str) -> Iterator[RecordsPage]:
     page = RecordsPage(context, site_url, query=LINK)
     yield page
     context.close()
-
-
-def accessible(page: Page, place: str) -> None:
-    found = Axe().run(page, context=place, options={"runOnly": {"type": "tag", "values": list(WCAG)}})
-    assert found.violations_count == 0, found.generate_report()
 
 
 def unhurt(opened: RecordsPage) -> None:
@@ -56,7 +49,7 @@ def test_a_link_sets_lessons_and_holds_to_the_help_it_permits(opened: RecordsPag
     assigned.locator("[data-task='1']").wait_for()
     assert XSS in (assigned.locator("h3").text_content() or "")
     assert "Due: <b>Friday</b>." in (assigned.locator(".about").first.text_content() or "")
-    accessible(page, "#lesson")
+    assert axe_problems(page, "#lesson") == []
     opened.press(text=(assigned.locator("[data-task='0']").text_content() or "").strip())
     page.locator(".briefing .set-for-you", has_text="variation 7").wait_for()
     opened.press(do="begin")
@@ -79,7 +72,7 @@ def test_what_was_found_and_left_is_printed_on_either_paper(opened: RecordsPage)
     assert LESSONS[LESSON].title in (sheet.locator("h1").text_content() or "")
     assert sheet.locator("tbody th[scope=row]").count() >= len(LESSONS[LESSON].controls) + len(LESSONS[LESSON].checks)
     assert "hints to level 1" in (sheet.text_content() or "")
-    accessible(page, "#paper")
+    assert axe_problems(page, "#paper") == []
     for size, points in (("A4", A4_POINTS), ("Letter", LETTER_POINTS)):
         pages = boxes(page.pdf(format=size))
         # The browser rounds to its own picture elements.
@@ -136,7 +129,7 @@ def test_a_link_is_made_that_opens_as_it_says_and_files_are_judged(opened: Recor
     bench.until(lambda: "lessons=rf-envelope:12&help=hints-3,worked,glossary" in link.input_value(), "the list's link")
     with page.expect_download(timeout=1000 * WAIT_S) as download:
         opened.press(do="set_save")
-    accessible(page, "#lesson")
+    assert axe_problems(page, "#lesson") == []
     file = page.locator("#assignment-file")
     file.set_input_files(download.value.path().rename(download.value.path().with_suffix(".toml")))
     page.locator("[data-task='0']", has_text=LESSONS["rf-envelope"].title).wait_for()
@@ -162,7 +155,7 @@ def test_a_bad_link_is_told_and_the_bench_is_open_as_usual(opened: RecordsPage) 
     assert told.startswith("This page was opened with a link that cannot be used")
     assert "“lesson”" in told
     page.locator("[data-mode=learn]").wait_for()
-    accessible(page, "#link-notice")
+    assert axe_problems(page, "#link-notice") == []
     page.locator("[data-mode=learn]").click()
     page.locator(".part.course").wait_for()
     assert json.dumps(page.evaluate("globalThis.hurt ?? null")) == "null"

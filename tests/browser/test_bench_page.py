@@ -8,19 +8,17 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.monitoring import POINT_OF_STAGE
 from sim.controls import CONTROLS, STAGES
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage
 from tests.browser.watching import WatchedPage
 
-# What changes on the page when another stage is chosen.
-OF_THE_STAGE = ("#path", "#controls", "#waveform", "#why")
-# WCAG 2.2 at levels A and AA, as axe knows them.
-WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
+# What is another on the page when another stage is chosen; signal path and waveform only stand otherwise.
+OF_THE_STAGE = ("#controls", "#why")
 
 
 @pytest.fixture
@@ -35,21 +33,6 @@ def bench(still_page: WatchedPage) -> Iterator[BenchPage]:
 def differing(one: list[int], other: list[int]) -> float:
     """Return the mean difference of two pictures, in shares of full brightness."""
     return float(np.mean(np.abs(np.subtract(one, other)))) / 255.0
-
-
-def axe_problems(bench: BenchPage, *zones: str, rules: list[str] | None = None) -> list[str]:
-    """Return what axe finds on the whole page, or in the places named; with all rules of WCAG, or those named."""
-    only = {"type": "tag", "values": list(WCAG)} if rules is None else {"type": "rule", "values": rules}
-    results = Axe().run(
-        bench.page,
-        context={"include": [[zone] for zone in zones]} if zones else None,
-        options={"runOnly": only, "resultTypes": ["violations"]},
-    )
-    return [
-        f"{found['id']}: {node['target']} {node['failureSummary']}"
-        for found in results.response["violations"]
-        for node in found["nodes"]
-    ]
 
 
 # Monitors at the start --------------------------------------------------------------------------------------
@@ -432,10 +415,10 @@ def test_axe_finds_nothing(bench: BenchPage) -> None:
     colours = ["color-contrast"]
 
     def in_both(name: str, *zones: str) -> list[str]:
-        found = axe_problems(bench, *zones)
+        found = axe_problems(bench.page, *zones)
         bench.screenshot(f"page-light{name}")
         page.emulate_media(color_scheme="dark")
-        found += axe_problems(bench, *zones, rules=colours)
+        found += axe_problems(bench.page, *zones, rules=colours)
         bench.screenshot(f"page-dark{name}")
         page.emulate_media(color_scheme="light")
         return found
@@ -444,10 +427,10 @@ def test_axe_finds_nothing(bench: BenchPage) -> None:
     for stage in STAGES:
         bench.open_stage(stage)
         # The rest of the page is as it was.
-        problems += axe_problems(bench, *OF_THE_STAGE)
+        problems += axe_problems(bench.page, *OF_THE_STAGE)
     for mode in ("demonstrate", "learn"):
         bench.choose_mode(mode)
-        problems += axe_problems(bench, "#lesson", "#controls", "#log")
+        problems += axe_problems(bench.page, "#lesson", "#controls", "#log")
     bench.begin_lesson("tracking-and-guide")
     page.locator("[data-do=hint]").click()
     page.locator("[data-do=check]").click()

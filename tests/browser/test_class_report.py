@@ -10,8 +10,8 @@ from typing import Any
 from playwright.sync_api import BrowserContext, Dialog, Page
 
 from sim.training.verdicts import verdict_from_text
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage
-from tests.browser.test_bench_page import axe_problems
 from tests.browser.watching import WatchedPage
 from tests.class_records import CASE, Data, anna, ben
 from tests.test_class_report_files import HOSTILE, spoilt
@@ -86,7 +86,7 @@ def test_a_class_is_reported_by_keyboard_and_no_name_becomes_markup(still_page: 
     bench.tab_to(do="report")
     page.keyboard.press("Enter")
     page.locator(".report-dialog").wait_for()
-    assert axe_problems(bench) == []
+    assert axe_problems(bench.page) == []
     honest = [payload("anna.json", only_cases(anna())), payload("ben.json", only_cases(ben()))]
     page.locator("#report-files").set_input_files([*honest, *hostile_files()])
     done(bench, "[data-person]")
@@ -106,7 +106,7 @@ def test_a_class_is_reported_by_keyboard_and_no_name_becomes_markup(still_page: 
     assert "Attempts 2, passes 2" in (page.locator(".report-evidence").text_content() or "")
     page.locator("[data-do=report_person_close]").press("Enter")
     assert bench.focused()[4] == "Ben"
-    assert axe_problems(bench) == []
+    assert axe_problems(bench.page) == []
     assert page.locator(".report-body").locator(_ACTIVE).count() == 0
     page.set_viewport_size({"width": 320, "height": 800})
     wide = page.locator(".report-body").evaluate("(body) => body.scrollWidth - body.clientWidth")

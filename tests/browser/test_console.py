@@ -7,15 +7,14 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from bandbench.bench.faults import FAULTS
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage, keep_picture
 from tests.browser.watching import WatchedPage, still_context
 from tests.test_readings_away import READING
 
-WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 WAIT_MS = 60_000
 # Everything a class's window holds in words: texts and attributes through every shadow root, address and title.
 ALL_WORDS = """() => {
@@ -127,15 +126,6 @@ def numerals_that_follow(bench: BenchPage, console: Console, key: str) -> set[st
         bench.page.locator("#waveform .sentence").filter(has_text=re.compile(".")).wait_for()
         seen.append({text for text in bench.page.evaluate(ZONE_WORDS) if READING.search(text)})
     return seen[0] ^ seen[1]
-
-
-def axe_problems(page: Page) -> list[str]:
-    results = Axe().run(page, options={"runOnly": {"type": "tag", "values": list(WCAG)}, "resultTypes": ["violations"]})
-    return [
-        f"{found['id']}: {node['target']} {node['failureSummary']}"
-        for found in results.response["violations"]
-        for node in found["nodes"]
-    ]
 
 
 def test_what_is_planted_by_keys_shows_in_the_class_and_leaves_no_trace_in_words(

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage
-from tests.browser.test_bench_page import axe_problems
 from tests.browser.watching import WatchedPage
 
 LESSONS = Path(__file__).parents[2] / "lessons"
@@ -107,7 +107,7 @@ def test_course_fits_a_narrow_page(bench: BenchPage) -> None:
     to_course(bench)
     page.set_viewport_size({"width": 320, "height": 800})
     bench.screenshot("course-2-narrow")
-    problems = axe_problems(bench)
+    problems = axe_problems(bench.page)
     wide = page.evaluate("document.documentElement.scrollWidth")
     page.set_viewport_size({"width": 1400, "height": 900})
     assert wide <= 320
@@ -133,7 +133,7 @@ def test_reference_opens_from_a_lesson_filters_and_closes(bench: BenchPage) -> N
     assert "scallop" in found
     assert 0 < len(found) < int(re.findall(r"\d+", everything)[0])
     bench.screenshot("reference-1-filtered", full_page=False)
-    assert axe_problems(bench) == []
+    assert axe_problems(bench.page) == []
     for _ in range(7):
         page.keyboard.press("Backspace")
     page.keyboard.type("zzz")
@@ -199,7 +199,7 @@ def test_a_replay_moves_the_controls_and_leaves_everything_as_it_was(bench: Benc
     bench.until(lambda: control.input_value() == moved, "the control to move")
     bench.until(lambda: bench.drawn_revision > before, "the picture of it")
     bench.screenshot("replay-2-end", full_page=False)
-    assert axe_problems(bench) == []
+    assert axe_problems(bench.page) == []
     # At sixteen times the speed it comes to the end by itself.
     page.locator("#replay-speed").select_option("16")
     page.locator("#replay-place").focus()
@@ -280,7 +280,7 @@ def test_a_bad_file_is_refused_with_what_to_do(bench: BenchPage) -> None:
     drop(bench, "wrong.toml", text.replace('id = "', 'identity = "', 1).encode())
     page.locator(".authoring .problems", has_text="identity").wait_for()
     bench.screenshot("authoring-2-bad")
-    assert axe_problems(bench) == []
+    assert axe_problems(bench.page) == []
     bench.check_unhurt()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -92,6 +93,9 @@ def test_three_lessons_survive_a_closed_tab_and_a_cleared_browser(
     learner.page.locator(".seed", has_text=f"Variation {third_seed}").wait_for()
     assert learner.page.locator(".hint").count() == 1
     assert learner.page.locator(".step-title").text_content() == LESSONS[THIRD].steps[1].title
+    learner.press(stage="headwheel")
+    learner.page.locator("section[data-stage=headwheel]").wait_for()
+    assert float(learner.bench.field("guide_position_um").input_value()) == 21.0
     learner.solve(THIRD)
     learner.bench.screenshot("flow-1-third-passed")
     learner.close_result()
@@ -110,6 +114,7 @@ def test_three_lessons_survive_a_closed_tab_and_a_cleared_browser(
         learner.page.keyboard.press("Enter")
     file = tmp_path / handed.value.suggested_filename
     handed.value.save_as(file)
+    assert re.fullmatch(rf"bandbench-records-{NAME.replace(' ', '-')}-\d{{4}}-\d\d-\d\d\.json", file.name)
     learner.says("Attempts: 3, notes: 1.")
     kept = learner.store()
     learner.bench.check_unhurt()
@@ -130,6 +135,7 @@ def test_three_lessons_survive_a_closed_tab_and_a_cleared_browser(
     # What the browser's own window for choosing a file would do.
     learner.file_input().set_input_files(file)
     learner.part.get_by_text("New: attempts 3, to be resumed 0, notes 1. Here already: 0. Refused: 0.").wait_for()
+    assert learner.store()["attempts"] == []
     learner.press(do="accept")
     learner.is_learner(NAME)
 

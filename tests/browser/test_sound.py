@@ -6,15 +6,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Locator, sync_playwright
 
 from bandbench.browser_finder import CHROMIUM_FLAGS
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage
 from tests.browser.watching import WatchedPage
-
-# WCAG 2.2 at levels A and AA, as axe knows them.
-WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 
 
 class SoundPage:
@@ -135,8 +132,7 @@ def test_a_page_without_a_secure_address_has_no_microphone(refused: SoundPage) -
 
 
 def test_the_sound_part_has_no_barriers(refused: SoundPage) -> None:
-    found = Axe().run(refused.page, context="#sound", options={"runOnly": {"type": "tag", "values": list(WCAG)}})
-    assert [problem["id"] for problem in found.response["violations"]] == []
+    assert axe_problems(refused.page, "#sound") == []
 
 
 def test_the_sound_part_fits_a_narrow_screen(refused: SoundPage) -> None:

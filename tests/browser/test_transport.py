@@ -11,14 +11,12 @@ from collections.abc import Callable, Iterator
 from itertools import pairwise
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from sim.transport import ACTS
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage
 from tests.browser.watching import WatchedPage
 
-# WCAG 2.2 at levels A and AA, as axe knows them.
-WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 EVENING = "Marlpit Bay Television, evening programme reel"
 # Brings the hand to the button of an act and returns what presses it.
 Reach = Callable[[str], Callable[[], object]]
@@ -95,16 +93,6 @@ class TransportPage:
 
         self.picture_moves(True)
         self.bench.until(there, "the tone of 1000 Hz", REST_S)
-
-    def axe_problems(self) -> list[str]:
-        results = Axe().run(
-            self.page, options={"runOnly": {"type": "tag", "values": list(WCAG)}, "resultTypes": ["violations"]}
-        )
-        return [
-            f"{found['id']}: {node['target']} {node['failureSummary']}"
-            for found in results.response["violations"]
-            for node in found["nodes"]
-        ]
 
 
 @pytest.fixture
@@ -185,7 +173,7 @@ def test_the_session_by_keyboard_alone(machine: TransportPage) -> None:
     assert ACTS["open_covers"].caution.split(".")[0] in caution.inner_text()
     bench.until(lambda: bench.focused()[0] == "caution-title", "the caution to be read first")
     bench.screenshot("transport-caution")
-    assert machine.axe_problems() == []
+    assert axe_problems(machine.page) == []
     keyboard.press("Escape")
     caution.wait_for(state="hidden")
     assert bench.focused()[5] == "open_covers"
@@ -280,8 +268,7 @@ def test_a_refused_act_says_why_beside_the_buttons_and_to_those_who_hear_it(mach
 # How it looks -----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [320, 768, 1400])
+@pytest.mark.parametrize(("width", "scheme"), [(320, "dark"), (768, "light"), (1400, "dark"), (1400, "light")])
 def test_the_transport_fits_and_axe_finds_nothing(machine: TransportPage, width: int, scheme: str) -> None:
     bench, page = machine.bench, machine.page
     page.set_viewport_size({"width": width, "height": 800})
@@ -301,7 +288,7 @@ def test_the_transport_fits_and_axe_finds_nothing(machine: TransportPage, width:
     assert len(sizes) > 10
     assert [text for size, text in sizes if size < 24.0] == []
     bench.screenshot(f"transport-{width}-{scheme}")
-    assert machine.axe_problems() == []
+    assert axe_problems(machine.page) == []
     page.emulate_media(color_scheme="light")
 
 

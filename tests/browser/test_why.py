@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator
 
 from bandbench.bench.why import VIEWS
 from bandbench.bench.words import say
+from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage
 from tests.browser.watching import WatchedPage
 
@@ -199,7 +199,6 @@ def test_the_drawings_are_accessible_and_fit_a_narrow_screen(bench: BenchPage, s
         wanted = [kind_of(drawing) for drawing in next(iter(VIEWS[stage].values()))]
         bench.until(lambda wanted=wanted: kinds(bench) == wanted, f"the drawings of {stage}")
         assert bench.page.evaluate("document.documentElement.scrollWidth") <= 320
-        results = Axe().run(bench.page, context="#why", options={"resultTypes": ["violations"]})
-        assert results.response["violations"] == []
+        assert axe_problems(bench.page, "#why") == []
     bench.page.set_viewport_size({"width": 1400, "height": 900})
     bench.page.emulate_media(color_scheme="light")

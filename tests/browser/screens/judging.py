@@ -13,17 +13,15 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
+from tests.browser.accessibility import axe_problems
 from tests.browser.reading_texts import CUT_OFF
 from tests.browser.screens.keyboard import Walk, walk_through
 from tests.browser.watching import WatchedPage
 
 __all__ = ["Judge", "Verdict", "set_window", "write_table"]
 
-# WCAG 2.2 at levels A and AA, as axe knows them.
-_WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 # The window a person with a keyboard sits at.
 _WALKED_AT = (1280, 720)
 # What scrolls to the side although it is neither a table nor a listing, which WCAG leaves to lie as they are.
@@ -114,11 +112,11 @@ class Judge:
         verdict.console = [one for one in complaints if not any(re.search(pattern, one) for pattern in expected)]
         set_window(page, *_WALKED_AT)
         page.emulate_media(color_scheme="light")
-        verdict.axe = _violations(page, zones, None)
+        verdict.axe = axe_problems(page, *zones)
         verdict.walk = walk_through(page, zones)
         page.emulate_media(color_scheme="dark")
         # In the dark scheme nothing is another but the colours.
-        verdict.axe += [f"dark: {one}" for one in _violations(page, zones, ["color-contrast"])]
+        verdict.axe += [f"dark: {one}" for one in axe_problems(page, *zones, rules=["color-contrast"])]
         page.emulate_media(color_scheme="light")
         set_window(page, 320, 640)
         verdict.narrow = _unfit(page)
@@ -131,20 +129,6 @@ class Judge:
         set_window(page, 1440, 900)
         self.verdicts.append(verdict)
         return verdict
-
-
-def _violations(page: Page, zones: tuple[str, ...], rules: list[str] | None) -> list[str]:
-    only = {"type": "tag", "values": list(_WCAG)} if rules is None else {"type": "rule", "values": rules}
-    results = Axe().run(
-        page,
-        context={"include": [[zone] for zone in zones]} if zones else None,
-        options={"runOnly": only, "resultTypes": ["violations"]},
-    )
-    return [
-        f"{found['id']}: {node['target']} {node['failureSummary']}"
-        for found in results.response["violations"]
-        for node in found["nodes"]
-    ]
 
 
 def _unfit(page: Page) -> list[str]:
