@@ -201,7 +201,8 @@ WAITING_TESTS = "tests/browser/test_transport.py"
 
 def tests_side_by_side() -> None:
     """Run the tests on two cores: one lot begins with those in a browser, file by file, another with the types and all
-    that need none, and goes on with the next of the browser's files when it is done; so does the one that mostly waits.
+    that need none, and goes on with the next of the browser's files when it is done. A third one mostly waits; it takes
+    nothing more, for three at work on two cores leave the longest lot, which cannot be cut, alone at the end.
     """
     python = (str(VENV_PYTHON), "-m")
     pytest = ("pytest", "--durations=15")
@@ -231,7 +232,7 @@ def tests_side_by_side() -> None:
     say("\n== all tests, in lots side by side; each lot says what it has to say when it is done")
     with ThreadPoolExecutor(3) as pool:
         lots = [
-            pool.submit(work, ((*pytest, WAITING_TESTS),)),
+            pool.submit(run_one, (*pytest, WAITING_TESTS)),
             pool.submit(work),
             pool.submit(work, (("mypy",), (*pytest, "-m", "not browser"))),
         ]
