@@ -44,12 +44,12 @@ def test_step_response_is_that_of_scipy(name: str, gain_db: float, outside_check
     natural, damping = loop.natural(gain), loop.damping_ratio(gain)
     _, wanted = signal.step(signal.lti([natural**2], [1.0, 2.0 * damping * natural, natural**2]), T=time_s)
     ours = 1.0 + moved(loop, (-1.0, 0.0), 300, gain)[:, 0]
-    worst = int(np.argmax(np.abs(ours - wanted)))
+    # Where they differ most is a matter of rounding, and another moment on another processor; by how much is not.
     outside_check(
-        f"servo loop, {name}, gain {gain_db:+g} dB: step response where it differs most",
+        f"servo loop, {name}, gain {gain_db:+g} dB: largest difference of the step response",
         "scipy.signal.step of the second-order system",
-        wanted[worst],
-        ours[worst],
+        0.0,
+        float(np.max(np.abs(ours - wanted))),
         1e-6,
     )
 
