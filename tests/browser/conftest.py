@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
-from bandbench.serve import make_server
+from bandbench.measured_page import served
 from tests.browser.watching import WatchedPage, still_context
 
 
@@ -25,11 +24,8 @@ def built_site() -> Path:
 @pytest.fixture(scope="session")
 def site_url(built_site: Path) -> Iterator[str]:
     """Return the address of the served site."""
-    server = make_server(built_site)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    yield f"http://127.0.0.1:{server.server_address[1]}/"
-    server.shutdown()
-    server.server_close()
+    with served(built_site) as address:
+        yield address
 
 
 RECORD_PROGRESS = """

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser
 
-from bandbench.serve import make_server
+from bandbench.measured_page import served
 from tests.browser.bench_driver import BenchPage
 from tests.browser.reading_texts import CUT_OFF, UNWRAPPED
 from tests.browser.watching import WatchedPage
@@ -21,11 +20,8 @@ WIDTHS = (1280, 360)
 @pytest.fixture(scope="module")
 def pseudo_url(built_site: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Return the address of the site with the language that nobody speaks."""
-    server = make_server(site_with_pseudo(built_site, tmp_path_factory.mktemp("pseudo") / "site"))
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    yield f"http://127.0.0.1:{server.server_address[1]}/"
-    server.shutdown()
-    server.server_close()
+    with served(site_with_pseudo(built_site, tmp_path_factory.mktemp("pseudo") / "site")) as address:
+        yield address
 
 
 def test_every_screen_speaks_the_language_of_the_page_and_nothing_is_cut_off(browser: Browser, pseudo_url: str) -> None:

@@ -11,29 +11,11 @@ from sim.controls import CONTROLS
 from sim.training.attempt import ControlMoved, attempt_from_json
 from sim.training.deal import deal
 from sim.training.solution import solution_moves
+from tests.browser.dying_workers import BREAK_PYTHON, DYING_WORKERS
 from tests.browser.records_driver import LESSONS, RecordsPage, machine_of
 from tests.browser.watching import START_LIMIT_MS, still_context
 
 LESSON = "tracking-and-guide"
-
-# A worker that says it has died as soon as it is to start, while the test wants that: the page meets it as it would
-# meet one that stops again and again. The shipped page knows nothing of this.
-_DYING_WORKERS = """
-globalThis.workersDie = false;
-globalThis.Worker = class extends Worker {
-  postMessage(message, ...rest) {
-    if (!globalThis.workersDie) return super.postMessage(message, ...rest);
-    const data = { type: "failed", kind: "bench", detail: "planted again" };
-    queueMicrotask(() => this.dispatchEvent(new MessageEvent("message", { data })));
-  }
-};
-"""
-
-_BREAK = """
-from bandbench.bench.application import BenchApplication
-def broken(self): raise ZeroDivisionError("planted")
-BenchApplication.next_frame = broken
-"""
 
 # As where the browser has no more memory for a page: not one array more than what is free already.
 _REFUSE_MEMORY = """() => {
@@ -68,7 +50,7 @@ def mended(page: RecordsPage) -> str:
 
 def test_an_attempt_outlives_its_worker(browser: Browser, site_url: str) -> None:
     context = still_context(browser)
-    page = RecordsPage(context, site_url, init_script=_DYING_WORKERS)
+    page = RecordsPage(context, site_url, init_script=DYING_WORKERS)
     seed = page.begin(LESSON)
     lesson = LESSONS[LESSON]
     moves = solution_moves(lesson, deal(lesson, seed, machine_of(LESSON)))
@@ -80,7 +62,7 @@ def test_an_attempt_outlives_its_worker(browser: Browser, site_url: str) -> None
     (number,) = [row["id"] for row in page.store()["running"]]
 
     # Python meets an error of its own.
-    page.watched.python(_BREAK)
+    page.watched.python(BREAK_PYTHON)
     assert "ZeroDivisionError: planted" in mended(page)
     assert page.seed == seed
     if not page.page.locator(f"[data-control={control}]").first.is_visible():
@@ -100,7 +82,7 @@ def test_an_attempt_outlives_its_worker(browser: Browser, site_url: str) -> None
 
     # Every new worker dies, too: that is not gone on with for ever, and nothing is lost by it.
     page.page.evaluate("globalThis.workersDie = true")
-    page.watched.python(_BREAK)
+    page.watched.python(BREAK_PYTHON)
     page.page.wait_for_selector("#trouble-restart:not([hidden])", timeout=START_LIMIT_MS)
     assert page.page.text_content("#trouble-title") == "The bench has stopped 3 times within a minute."
     assert "is kept in this browser" in (page.page.text_content("#trouble-kept") or "")

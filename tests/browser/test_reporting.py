@@ -6,18 +6,16 @@ import json
 import os
 import re
 import shutil
-import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
 import pytest
 from playwright.sync_api import Browser, Page
 
+from bandbench.measured_page import served
 from bandbench.package import package_files, site_files
 from bandbench.policy import checked_endpoint, with_connections
-from bandbench.serve import make_server
 from sim.training.statements import VERBS
 from tests.browser.accessibility import axe_problems
 from tests.browser.records_driver import RecordsPage
@@ -33,15 +31,6 @@ LESSON = "tracking-and-guide"
 def lms() -> Iterator[FakeLms]:
     with running_lms() as running:
         yield running
-
-
-@contextmanager
-def served(folder: Path) -> Iterator[str]:
-    server = make_server(folder)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    yield f"http://127.0.0.1:{server.server_address[1]}/"
-    server.shutdown()
-    server.server_close()
 
 
 def verbs(statements: list[dict[str, Any]]) -> list[str]:

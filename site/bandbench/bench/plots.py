@@ -87,7 +87,7 @@ def _page_inks(scheme: Scheme) -> Inks:
     )
 
 
-PAGE_INKS: Mapping[Scheme, Inks] = MappingProxyType({scheme: _page_inks(scheme) for scheme in SCHEMES})
+PAGE_INKS: Mapping[str, Inks] = MappingProxyType({scheme: _page_inks(scheme) for scheme in SCHEMES})
 """The colours of a figure that is part of the page, in both schemes."""
 
 

@@ -17,7 +17,6 @@ from bandbench.bench.lesson import check_data
 from bandbench.bench.plots import PAGE_INKS, Inks, dress_legend, plain_figure
 from bandbench.bench.progress import Advice
 from bandbench.bench.readings import setting, typeset, unit_sign
-from bandbench.bench.tokens import SCHEMES
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
@@ -236,10 +235,9 @@ class ResultView(View):
         self._show_plots()
 
     def _colour(self, scheme: str) -> None:
-        known = {name: PAGE_INKS[name] for name in SCHEMES}
-        if scheme not in known:
-            raise ValueError(f"the result page knows no colours named {scheme!r}; there are: {', '.join(SCHEMES)}")
-        self._inks = known[scheme]
+        if scheme not in PAGE_INKS:
+            raise ValueError(f"the result page knows no colours named {scheme!r}; there are: {', '.join(PAGE_INKS)}")
+        self._inks = PAGE_INKS[scheme]
         if self.page.result:
             self._show_plots()
 

@@ -9,17 +9,15 @@ from __future__ import annotations
 
 import argparse
 import sys
-import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-from bandbench.bench.lessons import read_lessons
 from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
 from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
-from bandbench.serve import make_server
+from bandbench.measured_page import served
 from tests.browser.bench_driver import screenshot_folder
 from tests.browser.screens import learning, opening, teaching, working
 from tests.browser.screens.camera import Camera
@@ -58,7 +56,6 @@ def main(words: list[str]) -> int:
         parser.error(f"there is no tour {', '.join(unknown)}; the tours are: {', '.join(TOURS)}")
     if not is_current(DEFAULT_OUTPUT):
         build_site(DEFAULT_OUTPUT)
-    read_lessons()
     folder = screenshot_folder() / "screens"
     folder.mkdir(exist_ok=True)
     judge = Judge() if arguments.check else None
@@ -73,12 +70,10 @@ def main(words: list[str]) -> int:
 
 def _take(tours: list[str], folder: Path, judge: Judge | None) -> list[str]:
     """Take these tours; return those that could not be ended."""
-    server = make_server(DEFAULT_OUTPUT)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
     stopped = []
-    with sync_playwright() as playwright:
+    with served(DEFAULT_OUTPUT) as address, sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=find_chromium(), args=list(CHROMIUM_FLAGS))
-        camera = Camera(chromium, f"http://127.0.0.1:{server.server_address[1]}/", folder, judge)
+        camera = Camera(chromium, address, folder, judge)
         for name in tours:
             started = time.monotonic()
             if judge:
@@ -95,7 +90,6 @@ def _take(tours: list[str], folder: Path, judge: Judge | None) -> list[str]:
             if judge:
                 write_table(folder, judge.verdicts, {verdict.tour for verdict in judge.verdicts})
         chromium.close()
-    server.shutdown()
     return stopped
 
 

@@ -6,9 +6,9 @@ Contents: `tour_bench`, `tour_stages`, `tour_monitors`, `tour_deck`, `tour_troub
 from __future__ import annotations
 
 from tests.browser.bench_driver import BenchPage
+from tests.browser.dying_workers import BREAK_PYTHON, DYING_WORKERS
 from tests.browser.screens.camera import ALL, DARK, DESK, NARROW, USUAL, Camera
 from tests.browser.screens.judging import set_window
-from tests.browser.test_recovery import _BREAK, _DYING_WORKERS
 from tests.browser.watching import START_LIMIT_MS, WatchedPage
 
 __all__ = ["tour_bench", "tour_deck", "tour_monitors", "tour_stages", "tour_trouble"]
@@ -111,17 +111,17 @@ def tour_trouble(camera: Camera) -> None:
     """A worker that dies and is started anew, and one that dies again and again."""
     watched = WatchedPage(camera.context().new_page(), camera.url)
     page = watched.page
-    page.add_init_script(_DYING_WORKERS)
+    page.add_init_script(DYING_WORKERS)
     watched.start()
     bench = BenchPage(watched)
     bench.choose_mode("practise")
-    watched.python(_BREAK)
+    watched.python(BREAK_PYTHON)
     page.wait_for_selector("#trouble-away:not([hidden])", timeout=START_LIMIT_MS)
     page.locator("#trouble summary").click()
     camera.take(watched, "worker-mended", (DESK, DARK, NARROW), zones=("#trouble",), expected=_PLANTED)
     page.locator("#trouble-away").click()
     page.evaluate("globalThis.workersDie = true")
-    watched.python(_BREAK)
+    watched.python(BREAK_PYTHON)
     page.wait_for_selector("#trouble-restart:not([hidden])", timeout=START_LIMIT_MS)
     camera.take(watched, "worker-lost", USUAL, expected=_PLANTED)
     page.context.close()
