@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 
 from sim.condition import Condition
@@ -141,14 +142,36 @@ def series_of(setup: str, condition: Condition, names: Iterable[str], swings: bo
     return series
 
 
-def holding(proofs: Iterable[Proof], condition: Condition) -> list[bool]:
-    """Whether each proof holds on a machine in that condition."""
+@dataclass(frozen=True)
+class Judged:
+    """A proof, whether it holds, and what was read for it: what a failing test prints."""
+
+    proof: Proof
+    holds: bool
+    read: Mapping[str, Sequence[float]]
+
+    def __bool__(self) -> bool:
+        return self.holds
+
+    def __repr__(self) -> str:
+        limits = " and ".join(f"{value:g}" for value in self.proof.value)
+        read = "; ".join(
+            f"{name} read {', '.join(f'{value:.5g}' for value in values)}" for name, values in self.read.items()
+        )
+        head = f" (head {self.proof.head})" if self.proof.head else ""
+        asked = f"{self.proof.reading}{head} {self.proof.relation} {limits} {self.proof.unit}".rstrip()
+        return f"{'holds' if self.holds else 'DOES NOT HOLD'}: {self.proof.setup}: {asked}: {read}"
+
+
+def holding(proofs: Iterable[Proof], condition: Condition) -> list[Judged]:
+    """Judge each proof on a machine in that condition."""
     proofs = list(proofs)
-    found: dict[int, bool] = {}
+    found: dict[int, Judged] = {}
     for setup in dict.fromkeys(proof.setup for proof in proofs):
         chosen = [proof for proof in proofs if proof.setup == setup]
         names = [name for proof in chosen for name in proof.readings]
         series = series_of(setup, condition, names, any(proof.relation == "swings" for proof in chosen))
         for proof in chosen:
-            found[id(proof)] = proof.holds(series)
+            read = {name: series[name] for name in proof.readings}
+            found[id(proof)] = Judged(proof, proof.holds(series), read)
     return [found[id(proof)] for proof in proofs]

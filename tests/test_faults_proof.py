@@ -13,7 +13,7 @@ from sim.faults import FaultSpec, Proof, apply_fault, distinct_faults
 from sim.instruments import measure
 from sim.recorder import Recorder
 from sim.station import Station
-from tests.fault_machine import care_for, holding
+from tests.fault_machine import Judged, care_for, holding
 
 DISTINCT = distinct_faults(FAULTS)
 
@@ -25,7 +25,7 @@ def of_a_head(entry: str) -> FaultSpec:
 
 
 @cache
-def on_a_sound_machine() -> dict[Proof, bool]:
+def on_a_sound_machine() -> dict[Proof, Judged]:
     proofs = list(dict.fromkeys(proof for entry in DISTINCT for proof in of_a_head(entry).proof))
     return dict(zip(proofs, holding(proofs, Condition()), strict=True))
 
@@ -33,14 +33,15 @@ def on_a_sound_machine() -> dict[Proof, bool]:
 @pytest.mark.parametrize("entry", DISTINCT)
 def test_sound_machine_has_no_proof_of_a_fault(entry: str) -> None:
     fault = of_a_head(entry)
-    assert not all(on_a_sound_machine()[proof] for proof in fault.proof)
+    judged = [on_a_sound_machine()[proof] for proof in fault.proof]
+    assert not all(judged), judged
 
 
 @pytest.mark.parametrize("entry", DISTINCT)
 def test_planted_as_little_as_is_worth_it_every_proof_holds(entry: str) -> None:
     fault = of_a_head(entry)
     held = holding(fault.proof, apply_fault(Condition(), fault, fault.least))
-    assert all(held), [proof for proof, holds in zip(fault.proof, held, strict=True) if not holds]
+    assert all(held), [judged for judged in held if not judged]
 
 
 @pytest.mark.parametrize("entry", DISTINCT)
@@ -49,11 +50,20 @@ def test_planted_at_worst_every_proof_holds_and_no_look_alike_is_proven_as_well(
     others = [of_a_head(other.fault) for other in fault.look_alikes]
     proofs = list(dict.fromkeys(proof for one in (fault, *others) for proof in one.proof))
     held = dict(zip(proofs, holding(proofs, apply_fault(Condition(), fault, fault.most)), strict=True))
-    assert all(held[proof] for proof in fault.proof), [proof for proof in fault.proof if not held[proof]]
+    assert all(held[proof] for proof in fault.proof), [held[proof] for proof in fault.proof if not held[proof]]
     for other in others:
         # A look-alike that the readings would allow as well must need fewer of them: the fuller proof counts.
-        proven = all(held[proof] for proof in other.proof)
-        assert not proven or len(other.proof) < len(fault.proof), other.name
+        judged = [held[proof] for proof in other.proof]
+        assert not all(judged) or len(judged) < len(fault.proof), (other.name, judged)
+
+
+def test_a_proof_that_fails_says_what_was_read() -> None:
+    (proof,) = (one for one in FAULTS["guide_knocked"].proof if one.reading == "skew_us")
+    (judged,) = holding([proof], Condition())
+    assert not judged
+    (read,) = judged.read["skew_us"]
+    assert repr(judged).startswith(f"DOES NOT HOLD: {proof.setup}: skew_us {proof.relation} ")
+    assert repr(judged).endswith(f": skew_us read {read:.5g}")
 
 
 def test_a_proof_of_one_head_names_that_head() -> None:

@@ -178,7 +178,9 @@ def test_names_that_do_not_exist_are_reported_without_playing_anything() -> None
     ]
 
 
-def lint_file(tmp_path: Path, text: str, capsys: pytest.CaptureFixture[str], name: str = "broken.toml") -> list[str]:
+def lint_file(
+    tmp_path: Path, text: str, capsys: pytest.CaptureFixture[str], name: str = LINE_UP_FILE.name
+) -> list[str]:
     path = tmp_path / name
     path.write_text(text, encoding="utf-8")
     assert main(["lessons", "lint", str(path), "--seeds", "1"]) == 1
@@ -212,6 +214,14 @@ def test_everything_the_schema_refuses_is_listed_at_once_and_each_thing_once(
     text = TEXT.replace("minutes = 10", "minuts = 10").replace("hold_s = 1.0", 'hold_s = "long"')
     keys = [error.split(": ")[0] for error in lint_file(tmp_path, text, capsys)]
     assert sorted(keys) == ["checks[1].hold_s", "checks[2].hold_s", "minutes", "minuts"]
+
+
+def test_an_id_that_is_not_the_files_name_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (found,) = lint_file(tmp_path, TEXT, capsys, "copied.toml")
+    assert found == (
+        "id: 'tracking-and-guide' is not the file's name, 'copied'. "
+        'Write id = "copied", or name the file tracking-and-guide.toml.'
+    )
 
 
 def test_two_lessons_of_one_id_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -310,7 +320,7 @@ def test_unusable_seeds_are_refused(seed: str, capsys: pytest.CaptureFixture[str
 def test_several_processes_print_the_same_as_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in ("demonstration", "guided"):
         text = (EXAMPLES_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
-        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+        (tmp_path / f"example-{name}.toml").write_text(text, encoding="utf-8")
     printed = []
     for jobs in ("1", "2"):
         assert main(["lessons", "lint", str(tmp_path), "--seeds", "3", "--jobs", jobs]) == 0

@@ -1,11 +1,14 @@
 """The form of a class report: what people hand in, and what is found of it.
 
 Contents: what comes in, `Person`, `HandedIn`, `ClassFile`; what is found, `Flag` (of `FLAG_KINDS`), `Cell` (in one of
-`CELL_STATES`), `PersonRow`, `Item`, `StepMisses`, `LessonItems`, `Report`; `log_key` and `printable`.
+`CELL_STATES`), `PersonRow`, `Item`, `StepMisses`, `LessonItems`, `Report`; `log_key`, `name_order` and
+`printable`.
 """
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from dataclasses import dataclass
 
 from sim.training.attempt import Attempt
@@ -29,6 +32,7 @@ __all__ = [
     "Report",
     "StepMisses",
     "log_key",
+    "name_order",
     "printable",
 ]
 
@@ -76,6 +80,25 @@ def printable(text: str) -> str:
     """
     shown = "".join(char if char.isprintable() else char.encode("unicode_escape").decode("ascii") for char in text)
     return shown if len(shown) <= LONGEST_TEXT else f"{shown[: LONGEST_TEXT - 3]}..."
+
+
+def name_order(name: str) -> tuple[object, ...]:
+    """Return what people's names are sorted by, as lists in English and German are: large as small letters, accents
+    only where nothing else differs, and numbers by what they are worth.
+
+    Examples
+    --------
+    >>> sorted(["Otto", "Öhrli", "Zoe", "ada", "Group 10", "Group 9"], key=name_order)
+    ['ada', 'Group 9', 'Group 10', 'Öhrli', 'Otto', 'Zoe']
+    """
+    small = name.casefold()
+    plain = "".join(char for char in unicodedata.normalize("NFKD", small) if not unicodedata.combining(char))
+    # Words and numbers take turns. A number is its length and its digits: however long, it costs nothing.
+    parts = tuple(
+        (len(digits := part.lstrip("0")), digits) if place % 2 else part
+        for place, part in enumerate(re.split("([0-9]+)", plain))
+    )
+    return parts, small, name
 
 
 @dataclass(frozen=True)

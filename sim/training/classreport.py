@@ -26,6 +26,7 @@ from sim.training.classform import (
     Report,
     StepMisses,
     log_key,
+    name_order,
     printable,
 )
 from sim.training.lesson import Lesson
@@ -192,7 +193,7 @@ class ClassReport:
         for file in self._files:
             if file.person is not None:
                 sources.setdefault(file.person.key, {})[printable(file.source)] = None
-        everyone = sorted(self._people.values(), key=lambda person: (person.name.casefold(), person.key))
+        everyone = sorted(self._people.values(), key=lambda person: (name_order(person.name), person.key))
         for person in everyone:
             cells = tuple(
                 self._cell(

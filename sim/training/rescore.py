@@ -146,7 +146,7 @@ def impossible_events(
     for event in events:
         # The bench's clock is read to the millisecond.
         if round(event.at_s, 3) != event.at_s:
-            yield wording("flags.time_s_finer_than", at_s=repr(event.at_s))
+            yield wording("flags.time_s_finer_than", at_s=_as_fine_as_told(event.at_s))
             break
     yield from _after_the_end(lesson, events, score)
     yield from _hints_and_steps(events)
@@ -154,6 +154,18 @@ def impossible_events(
     # Only a held machine's controls are moved by nothing but the moves of the log.
     if lesson.running is None:
         yield from _moves(lesson, events, score)
+
+
+def _as_fine_as_told(at_s: float) -> str:
+    """Return a time with as few digits as show that it is no whole millisecond: binary fractions have a long tail.
+
+    Examples
+    --------
+    >>> _as_fine_as_told(46.649010000000004)
+    '46.64901'
+    """
+    texts = (f"{at_s:.{digits}f}" for digits in range(4, 13))
+    return next((text for text in texts if float(text) != round(at_s, 3)), repr(at_s))
 
 
 def _after_the_end(lesson: Lesson, events: tuple[Event, ...], score: Score) -> Iterator[str]:

@@ -254,6 +254,7 @@ def _lint(files: list[Path], seeds: int, jobs: int) -> int:
             problems.append(Problem(str(path), "id", where, "Give each lesson its own id."))
         if lesson is not None:
             first_with_id.setdefault(lesson.id, path)
+            problems += _name_problems(lesson, path)
         read[path] = (lesson, problems)
         starts = range(1, seeds + 1, _SEEDS_A_TASK) if lesson is not None and not problems else ()
         tasks[path] = [_Task(path, range(first, min(first + _SEEDS_A_TASK, seeds + 1))) for first in starts]
@@ -273,6 +274,14 @@ def _lint(files: list[Path], seeds: int, jobs: int) -> int:
         count += len(problems)
     print(f"{len(files)} lesson(s), {seeds} seed(s) each, {count} error(s)")
     return count
+
+
+def _name_problems(lesson: Lesson, path: Path) -> list[Problem]:
+    """Hold a lesson's id to its file's name: two lessons of one folder then never share one."""
+    if path.stem == lesson.id:
+        return []
+    reason = f"{lesson.id!r} is not the file's name, {path.stem!r}"
+    return [Problem(str(path), "id", reason, f'Write id = "{path.stem}", or name the file {lesson.id}.toml.')]
 
 
 def _tried(tasks: list[_Task], jobs: int) -> Iterator[tuple[list[str], list[Problem]]]:

@@ -9,18 +9,21 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from bandbench.bench.datafiles import FOLDER, read_toml
 from bandbench.bench.languages import ENGLISH, WORDS_FOLDER, LanguageError, flat_texts, language_texts
-from bandbench.bench.overlays import data_texts, placeholders, text_digest
+from bandbench.bench.overlays import PLACEHOLDER, data_texts, placeholders, text_digest
 from sim.training.assignment import LANGUAGES
 
-__all__ = ["add_arguments", "data_files", "overlay_problems", "run", "table_problems"]
+__all__ = ["add_arguments", "alike_words", "data_files", "overlay_problems", "run", "table_problems"]
 
 _HEAD = "# {title} of lessons/{name}, by key. How to work on this file: DEVELOPERS.md, “Add a language, add a text”.\n"
+# One letter alone is a formula's sign or a test point, and digits are no words.
+_WORD = re.compile(r"[^\W\d_]{2,}")
 _ORIGINALS = "\n# Which English text each translates. Written by `bandbench words renew`, never by hand.\n[originals]\n"
 
 
@@ -88,7 +91,7 @@ def _check(language: str, files: list[str]) -> Iterator[str]:
     if not files:
         words = WORDS_FOLDER / f"{language}.toml"
         theirs = language_texts(language).words if words.is_file() else {}
-        yield from table_problems(language_texts(ENGLISH).words, theirs, words.name)
+        yield from table_problems(language_texts(ENGLISH).words, theirs, words.name, alike_words(language))
         for path in sorted((FOLDER / language).rglob("*.toml")):
             name = path.relative_to(FOLDER / language).as_posix()
             if name not in data_files():
@@ -97,8 +100,19 @@ def _check(language: str, files: list[str]) -> Iterator[str]:
         yield from overlay_problems(language, name)
 
 
-def table_problems(english: Mapping[str, str], other: Mapping[str, str], source: str) -> Iterator[str]:
-    """Yield what is wrong with a table of texts beside the English one: missing, too much, other placeholders."""
+def alike_words(language: str) -> frozenset[str]:
+    """Return the words that a language writes as English does: names, units, words of the trade."""
+    path = WORDS_FOLDER / f"alike-{language}.txt"
+    lines = path.read_text("utf-8").splitlines() if path.is_file() else []
+    return frozenset(word for line in lines if not line.startswith("#") for word in line.split())
+
+
+def table_problems(
+    english: Mapping[str, str], other: Mapping[str, str], source: str, alike: Collection[str] = ()
+) -> Iterator[str]:
+    """Yield what is wrong with a table of texts beside the English one: missing, too much, other placeholders, or left
+    in English although not all its words are `alike` in both.
+    """
     for key in english:
         if key not in other:
             yield f"{source}, {key}: is missing. English: {english[key]!r}"
@@ -111,6 +125,15 @@ def table_problems(english: Mapping[str, str], other: Mapping[str, str], source:
             yield (
                 f"{source}, {key}: fills in {placeholders(text)}, English {placeholders(english[key])}; use the same."
             )
+        elif text == english[key] and (words := _words_of(text) - set(alike)):
+            yield (
+                f"{source}, {key}: is left in English: {text!r}. Translate it; if that is how the language says it, "
+                f"add to alike-LANGUAGE.txt beside en.toml: {', '.join(sorted(words))}."
+            )
+
+
+def _words_of(text: str) -> set[str]:
+    return set(_WORD.findall(PLACEHOLDER.sub("", text)))
 
 
 def overlay_problems(language: str, name: str) -> Iterator[str]:
@@ -126,7 +149,7 @@ def overlay_problems(language: str, name: str) -> Iterator[str]:
     if not isinstance(texts, Mapping) or not isinstance(originals, Mapping):
         yield f"{source}: lacks the table [texts] or [originals]."
         return
-    yield from table_problems(english, flat_texts(texts, source), source)
+    yield from table_problems(english, flat_texts(texts, source), source, alike_words(language))
     for key, text in english.items():
         if key in texts and originals.get(key) != text_digest(text):
             yield (

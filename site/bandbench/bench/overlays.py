@@ -1,7 +1,7 @@
 """Texts of data files in other languages: which values are texts, and putting another language's in their place.
 
 Contents: `data_texts` (the texts of a file by key), `with_texts` (the file with other ones), `placeholders`,
-`text_digest`; `translated` and `data_language` (what the bench reads).
+`PLACEHOLDER`, `text_digest`; `translated` and `data_language` (what the bench reads).
 
 A text's key is its path in the file, the parts joined by dots; what stands in a list is named by its ``name``, ``id``
 or ``term`` where it has one, else by its place from 1: ``steps.3.expect``, ``checks.rf_level.title``. Names, numbers
@@ -22,6 +22,7 @@ from bandbench.bench.datafiles import FOLDER
 from bandbench.bench.languages import ENGLISH, LANGUAGE, language_texts
 
 __all__ = [
+    "PLACEHOLDER",
     "data_language",
     "data_texts",
     "placeholders",
@@ -50,7 +51,8 @@ _TEXTS: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 _OPTIONS = "questions.[].options.[]"
 _NAMED_BY = ("name", "id", "term")
-_PLACEHOLDER = re.compile(r"\{(\w*)\}")
+PLACEHOLDER = re.compile(r"\{(\w*)\}")
+"""What is filled in into a text."""
 _DIGEST_LENGTH = 8
 
 
@@ -138,7 +140,7 @@ def placeholders(text: str) -> list[str]:
     >>> placeholders("{value} of {head}")
     ['head', 'value']
     """
-    return sorted(_PLACEHOLDER.findall(text))
+    return sorted(PLACEHOLDER.findall(text))
 
 
 def text_digest(text: str) -> str:
