@@ -68,7 +68,7 @@ def test_a_script_uses_words_that_there_are(path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("prefix", "names"),
-    [("script", ("main", "loading", "pictures", "theme", "offline")), ("desk", ("console",))],
+    [("script", ("main", "loading", "pictures", "flashchoice", "theme", "offline")), ("desk", ("console",))],
     ids=["page", "console"],
 )
 def test_the_pages_own_scripts_say_words_that_there_are_and_all_of_them(prefix: str, names: tuple[str, ...]) -> None:

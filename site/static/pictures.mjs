@@ -1,14 +1,14 @@
 // Images from the worker, grey or in colour, onto canvases, and pictures of the user's to the worker.
 
+import { followChoice, isHeldBack, tellHeldBack } from "./flashchoice.mjs";
+import { FlashLimiter } from "./flashing.mjs";
+import { paint } from "./painting.mjs";
 import { say } from "./words.mjs";
 
-// One 32-bit word for each grey level, in the byte order of this machine: opaque, equal red, green and blue.
-const GREY = new Uint32Array(256);
-for (let level = 0; level < 256; level += 1) {
-  new Uint8Array(GREY.buffer, 4 * level, 4).set([level, level, level, 255]);
-}
-
 const LARGEST_SIDE = 1920;
+
+// How soon what is held back is drawn again where no new picture comes.
+const AGAIN_MS = 100;
 
 const surfaces = new Map();
 
@@ -17,33 +17,74 @@ function surface(name, width, height) {
   if (known === undefined || known.image.width !== width || known.image.height !== height) {
     const canvas = document.querySelector(`canvas[data-image="${name}"]`);
     if (canvas === null) throw new Error(`The page has no canvas for the image "${name}".`);
+    clearTimeout(known?.timer);
     canvas.width = width;
     canvas.height = height;
     canvas.hidden = false;
     const context = canvas.getContext("2d", { alpha: false });
     const image = context.createImageData(width, height);
-    known = { context, image, words: new Uint32Array(image.data.buffer) };
+    const words = new Int32Array(image.data.buffer);
+    known = { canvas, context, image, words, limiter: null, picture: null, timer: 0, box: known?.box ?? watchBox(canvas) };
+    // For what is saved: a picture that stands does not flash.
+    canvas.asMade = () => pictureAsMade(known.picture);
     surfaces.set(name, known);
   }
   return known;
 }
 
+// How large the canvas is on the page, kept up to date without asking for a layout at every picture.
+function watchBox(canvas) {
+  const box = { width: 0, height: 0 };
+  new ResizeObserver((entries) => {
+    const { width, height } = entries.at(-1).contentRect;
+    Object.assign(box, { width, height });
+  }).observe(canvas);
+  return box;
+}
+
+// The part of the picture in sight, as the picture monitor magnifies it, and its size in CSS pixels.
+function inSight({ canvas, box }) {
+  const [times, x, y] = (canvas.dataset.magnified ?? "1 0 0").split(" ").map(Number);
+  const { width, height } = canvas;
+  return {
+    left: x * width, top: y * height, width: width / times, height: height / times,
+    cssWidth: box.width || width, cssHeight: box.height || height,
+  };
+}
+
 export function draw({ name, width, height, data }) {
-  const { context, image, words } = surface(name, width, height);
-  const levels = new Uint8Array(data);
-  const size = width * height;
-  if (levels.length === size) {
-    for (let i = 0; i < size; i += 1) words[i] = GREY[levels[i]];
+  const known = surface(name, width, height);
+  known.picture = { levels: new Uint8Array(data), width, height };
+  present(known);
+}
+
+function present(known) {
+  const { context, image, picture, words } = known;
+  clearTimeout(known.timer);
+  const now = performance.now();
+  let atWork = false;
+  if (isHeldBack()) {
+    known.limiter ??= new FlashLimiter(picture.width, picture.height);
+    known.limiter.place(inSight(known));
+    atWork = known.limiter.show(picture, words, now);
   } else {
-    const bytes = image.data; // red, green and blue come as planes, one after the other
-    for (let i = 0, to = 0; i < size; i += 1, to += 4) {
-      bytes[to] = levels[i];
-      bytes[to + 1] = levels[size + i];
-      bytes[to + 2] = levels[2 * size + i];
-      bytes[to + 3] = 255;
-    }
+    known.limiter = null;
+    paint(picture, words);
   }
   context.putImageData(image, 0, 0);
+  // Until nothing is held back any more, and the note that said so is gone.
+  if (tellHeldBack(atWork, now) || atWork) known.timer = setTimeout(present, AGAIN_MS, known);
+}
+
+followChoice(() => { for (const known of surfaces.values()) present(known); });
+
+function pictureAsMade(picture) {
+  const { width, height } = picture;
+  const context = new OffscreenCanvas(width, height).getContext("2d");
+  const image = context.createImageData(width, height);
+  paint(picture, new Int32Array(image.data.buffer));
+  context.putImageData(image, 0, 0);
+  return context.canvas;
 }
 
 // Reads a picture file, no larger than needed, as bytes of red, green and blue (transparent is white).

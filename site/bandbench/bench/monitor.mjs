@@ -4,10 +4,10 @@ const PAN_STEP = 0.1;
 const MAGNIFICATIONS = [1, 2, 4];
 const SPLIT_EVERY_MS = 80;
 
-// The canvas as a picture of the shape it is shown in: its elements are not square.
+// The picture as it was made (nothing in it held back), in the shape it is shown in: its elements are not square.
 async function pictureBlob(canvas) {
   const context = new OffscreenCanvas(canvas.width, Math.round(canvas.width * 3 / 4)).getContext("2d");
-  context.drawImage(canvas, 0, 0, context.canvas.width, context.canvas.height);
+  context.drawImage(canvas.asMade(), 0, 0, context.canvas.width, context.canvas.height);
   return context.canvas.convertToBlob({ type: "image/png" });
 }
 
@@ -28,6 +28,7 @@ export function render({ model, el }) {
     view.x = Math.min(room, Math.max(0, view.x));
     view.y = Math.min(room, Math.max(0, view.y));
     canvas.style.transform = view.magnify === 1 ? "" : `scale(${view.magnify}) translate(${-100 * view.x}%, ${-100 * view.y}%)`;
+    canvas.dataset.magnified = `${view.magnify} ${view.x} ${view.y}`;
     pan.hidden = view.magnify === 1;
     screen.classList.toggle("magnified", view.magnify > 1);
     setAttribute(screen, "tabindex", view.magnify > 1 ? "0" : null);
