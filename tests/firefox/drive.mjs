@@ -149,6 +149,7 @@ try {
     await until(() => seen("#learner-name")[0].value === "Robin Vale");
     await press("[data-do=name_done]", "Enter");
     await until(() => seen("details.records > summary").some((one) => one.textContent.includes("Robin Vale")));
+    await until(() => everywhere(".part.learner")[0].dataset.storage !== "opening");
     return page.evaluate(() => everywhere(".part.learner")[0].dataset.storage);
   });
   await shoot("records");

@@ -283,6 +283,12 @@ function demonstratePage(model, words, send) {
     h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
+function busyElsewhere(el) {
+  let focused = document.activeElement;
+  while (focused?.shadowRoot?.activeElement) focused = focused.shadowRoot.activeElement;
+  return Boolean(focused?.matches("input, textarea, select")) && !el.contains(focused);
+}
+
 export function render({ model, el }) {
   const { words } = model;
   let asked = false;
@@ -304,8 +310,9 @@ export function render({ model, el }) {
     if (model.page === shown) return;
     shown = model.page;
     for (const [name, page] of Object.entries(pages)) page.element.hidden = name !== shown;
-    // Whoever pressed a button that is now gone goes on reading at the new page's title.
-    if (asked) pages[shown].title.focus();
+    // Whoever pressed a button that is now gone goes on reading at the new page's title; whoever has gone on to write or
+    // turn something elsewhere, while the bench was at work, is left there.
+    if (asked && !busyElsewhere(el)) pages[shown].title.focus();
   });
   follow(model, ["notice"], () => setText(notice, model.notice));
 }

@@ -1,8 +1,8 @@
 """One look for every figure: what a monitor shows is a dark screen in both schemes, what is drawn of one's own work is
 part of the page and has its colours.
 
-Contents: the colours of screens, `Inks`, `SCREEN_INKS`, `PAGE_INKS`, `plain_figure`, `dress_legend`, `brightness_ramp`
-and `overlaid`.
+Contents: the colours of screens, `FACE`, `Inks`, `SCREEN_INKS`, `PAGE_INKS`, `plain_figure`, `dress_legend`,
+`brightness_ramp` and `overlaid`.
 """
 
 from __future__ import annotations
@@ -16,9 +16,10 @@ import numpy as np
 from bokeh.plotting import figure
 from numpy.typing import NDArray
 
-from bandbench.bench.tokens import SCHEMES, Scheme, colour_of
+from bandbench.bench.tokens import SCHEMES, TOKENS, Scheme, colour_of
 
 __all__ = [
+    "FACE",
     "FIGURES",
     "GRATICULE",
     "HEAD_HUES",
@@ -47,6 +48,9 @@ MARKED = colour_of("marked")
 
 HEAD_HUES = tuple(colour_of(f"screen-head-{head}") for head in range(1, 5))
 """Traces of the heads 1 to 4, as on the picture monitor; the number always stands beside them."""
+
+FACE = TOKENS["face"]
+"""The page's face of letters: Bokeh's own is not on every machine, and a browser then takes one with serifs."""
 
 _TEXT_SIZE = "13px"
 
@@ -108,6 +112,7 @@ def plain_figure(inks: Inks = SCREEN_INKS, **options: Any) -> Any:
     plot.title.text_color = inks.title
     plot.axis.axis_label_text_font_size = plot.axis.major_label_text_font_size = _TEXT_SIZE
     plot.title.text_font_size = "14px"
+    plot.axis.axis_label_text_font = plot.axis.major_label_text_font = plot.title.text_font = FACE
     plot.axis.axis_line_color = plot.axis.major_tick_line_color = inks.axis
     plot.axis.minor_tick_line_color = None
     return plot
@@ -122,6 +127,7 @@ def dress_legend(plot: Any, inks: Inks) -> None:
     legend.border_line_color = None
     legend.label_text_color = inks.words
     legend.label_text_font_size = _TEXT_SIZE
+    legend.label_text_font = FACE
     legend.padding = legend.margin = 2
 
 

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 import panel as pn
 import param
+from bokeh.core.properties import value
 from bokeh.core.property.descriptors import UnsetValueError
 from bokeh.models import ColumnDataSource, FixedTicker, LinearColorMapper, Range1d
 
 from bandbench.bench.graticule import Marks, carrier_marks, head_marks, level_marks, share_marks, vector_marks
 from bandbench.bench.monitoring import POINT_OF_STAGE, Scope
-from bandbench.bench.plots import HEAD_HUES, MARKED, SCREEN, TRACE, brightness_ramp, overlaid, plain_figure
+from bandbench.bench.plots import FACE, HEAD_HUES, MARKED, SCREEN, TRACE, brightness_ramp, overlaid, plain_figure
 from bandbench.bench.readings import Readings, unit_sign
 from bandbench.bench.scope_words import (
     COLUMNS,
@@ -144,6 +145,7 @@ class ScopeView(View):
             text="name",
             source=self._targets,
             text_color="hue",
+            text_font=value(FACE),
             text_font_size="12px",
             text_align="align",
             text_baseline="middle",
