@@ -14,7 +14,8 @@ export function paint({ levels, width, height }, words, left = 0, right = width,
   const table = GREY;
   for (let y = top; y < bottom; y += 1) {
     const end = y * width + right;
-    if (grey) for (let at = y * width + left; at < end; at += 1) words[at] = table[levels[at]];
-    else for (let at = y * width + left; at < end; at += 1) words[at] = OPAQUE | levels[at] | levels[size + at] << 8 | levels[2 * size + at] << 16;
+    let at = y * width + left;
+    if (grey) for (; at < end; at += 1) words[at] = table[levels[at]];
+    else for (; at < end; at += 1) words[at] = OPAQUE | levels[at] | levels[size + at] << 8 | levels[2 * size + at] << 16;
   }
 }

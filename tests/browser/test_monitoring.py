@@ -11,12 +11,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from playwright.sync_api import Browser
 
 from bandbench.bench.words import say
 from sim.instruments import DISPLAYS, RATES, RF_POINTS, TEST_POINTS, VIDEO_POINTS
 from tests.browser.bench_driver import BenchPage
+from tests.browser.fingers import Fingers, small_targets
 from tests.browser.flash_watch import FlashesSeen, seen_flashes
-from tests.browser.watching import WatchedPage
+from tests.browser.watching import WatchedPage, still_context
 
 # Pictures that flash five times a second, sent to the page as the bench sends its own, for so many seconds.
 _SEND_FLASHES = """async (seconds) => {
@@ -33,6 +35,16 @@ _SEND_FLASHES = """async (seconds) => {
 
 # Those that need no card on the extender.
 REACHED = [name for name, point in TEST_POINTS.items() if not point.inner]
+
+
+@pytest.fixture(scope="module")
+def still_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
+    """Return one still page with the bench, on a machine that has touch as well."""
+    context = still_context(browser, has_touch=True)
+    watched = WatchedPage(context.new_page(), site_url)
+    watched.start()
+    yield watched
+    context.close()
 
 
 @pytest.fixture
@@ -259,3 +271,99 @@ def test_flashing_is_held_back_in_words_unless_it_is_chosen_otherwise(bench: Ben
     assert page.evaluate("localStorage.getItem('bandbench-flashing')") == "made"
     choice.select_option("held")
     assert page.evaluate("localStorage.getItem('bandbench-flashing')") is None
+
+
+@pytest.fixture
+def fingers(bench: BenchPage) -> Iterator[Fingers]:
+    """Fingers on the bench, on a page as large as a telephone's."""
+    bench.page.set_viewport_size({"width": 390, "height": 844})
+    yield Fingers(bench.page)
+    bench.page.locator("#picture-magnify").select_option("1")
+    bench.page.set_viewport_size({"width": 1400, "height": 900})
+
+
+def scrolled_px(bench: BenchPage) -> float:
+    """Return how far down the page is scrolled."""
+    return float(bench.page.evaluate("scrollY"))
+
+
+def test_controls_and_dialogs_by_finger_on_a_telephone(bench: BenchPage, fingers: Fingers) -> None:
+    page = bench.page
+    fingers.tap(page.locator(".stage-button[data-stage=tape]"))
+    slider = bench.control("tracking_phase_deg")
+    slider.wait_for()
+    # PUB WCAG 2.2, success criterion 2.5.8.
+    assert small_targets(page) == []
+    made, start = bench.made_revision, fingers.middle_of(slider)
+    fingers.drag(start, 60.0, 0.0)
+    bench.until(lambda: bench.made_revision > made, "the effect of the drag")
+    turned = float(slider.input_value())
+    assert turned > 30.0
+    # A finger that scrolls the page across the slider, away from its knob, turns nothing.
+    bench.until_read()
+    made, scrolled, start = bench.made_revision, scrolled_px(bench), fingers.middle_of(slider, 0.2)
+    fingers.drag(start, 3.0, -200.0)
+    bench.until(lambda: scrolled_px(bench) > scrolled + 100.0, "the page to scroll")
+    page.wait_for_timeout(300)
+    assert (float(slider.input_value()), bench.made_revision) == (turned, made)
+    fingers.tap(slider, 0.2)
+    bench.until(lambda: bench.made_revision > made, "the effect of the tap")
+    assert float(slider.input_value()) < -30.0
+    fingers.tap(page.locator("[data-control=tracking_phase_deg] .reset"))
+    bench.until(lambda: float(slider.input_value()) == 0.0, "the reset")
+    fingers.tap(page.get_by_role("button", name="Reference"))
+    dialog = page.get_by_role("dialog")
+    dialog.wait_for()
+    assert small_targets(page) == []
+    bench.screenshot("touch-reference", full_page=False)
+    fingers.tap(dialog.get_by_role("button", name="Close"))
+    dialog.wait_for(state="hidden")
+    page.locator("#flashing").select_option("made")
+    bench.screenshot("touch-caution", full_page=False)
+    fingers.tap(page.locator(".caution-dialog button").first)
+    page.locator(".caution-dialog").wait_for(state="hidden")
+    bench.screenshot("touch-bench")
+
+
+def test_the_screens_by_finger_on_a_telephone(bench: BenchPage, fingers: Fingers) -> None:
+    page = bench.page
+    screen, canvas = page.locator("#picture-screen"), page.locator("canvas[data-image=picture]")
+
+    def place() -> str:
+        return canvas.get_attribute("data-magnified") or ""
+
+    # What is not magnified does not hold the finger: it scrolls the page.
+    start, scrolled = fingers.middle_of(screen), scrolled_px(bench)
+    fingers.drag(start, 0.0, -150.0)
+    bench.until(lambda: scrolled_px(bench) > scrolled + 80.0, "the page to scroll")
+    page.locator("#picture-magnify").select_option("2")
+    start = fingers.middle_of(screen)
+    scrolled, before = scrolled_px(bench), place()
+    fingers.drag(start, -60.0, -50.0)
+    bench.until(lambda: place() != before, "the picture to move")
+    assert scrolled_px(bench) == scrolled
+    # Only the finger that began moves it; one that is lost moves nothing any more.
+    left, down = start[0] - 20.0, start[1] + 20.0
+    fingers.touch("touchStart", start)
+    fingers.touch("touchMove", (left, start[1]))
+    held = place()
+    fingers.touch("touchStart", (left, start[1]), (left + 60.0, down))
+    fingers.touch("touchMove", (left, start[1]), (left + 90.0, down + 40.0))
+    assert place() == held
+    fingers.touch("touchCancel")
+    page.mouse.move(start[0] + 50.0, start[1] + 30.0)
+    assert place() == held
+    fingers.tap(page.locator("#picture").get_by_role("button", name="Head numbers"))
+    page.locator(".bands:not([hidden])").wait_for()
+    fingers.tap(page.locator("#picture").get_by_role("button", name="Head numbers"))
+    page.locator("#scope-magnify").select_option("5")
+    slider = page.locator("#scope-position")
+    slider.wait_for()
+    fingers.drag(fingers.middle_of(slider, 0.05), 80.0, 0.0)
+    assert float(slider.input_value()) > 0.1
+    page.locator("#scope-magnify").select_option("1")
+    spectrum = page.locator("#waveform").get_by_role("button", name="Spectrum")
+    for pressed in ("true", "false"):
+        fingers.tap(spectrum)
+        bench.until(lambda pressed=pressed: spectrum.get_attribute("aria-pressed") == pressed, "the display")
+    assert small_targets(page) == []

@@ -19,8 +19,8 @@ function parsed(text) {
 
 function numberControl(spec, words, onmove) {
   const id = spec.name;
-  const slider = h("input", {
-    type: "range", id, min: spec.minimum, max: spec.maximum, step: spec.fine_step, "aria-describedby": `${id}-about`,
+  const slider = slideBar({
+    id, min: spec.minimum, max: spec.maximum, step: spec.fine_step, "aria-describedby": `${id}-about`,
   });
   const field = h("input", {
     type: "text", inputmode: "decimal", autocomplete: "off", class: "figure", id: `${id}-field`,

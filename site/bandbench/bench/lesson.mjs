@@ -235,7 +235,7 @@ function demonstratePage(model, words, send) {
   const title = h("h3", { tabindex: -1 }, words.demonstrate);
   const state = h("p", { role: "status" });
   const fault = choice("fault-name", words.fault, () => {});
-  const severity = h("input", { type: "range", id: "fault-severity", min: 0.05, max: 1, step: 0.05, value: 0.5 });
+  const severity = slideBar({ id: "fault-severity", min: 0.05, max: 1, step: 0.05, value: 0.5 });
   const amount = h("span", { class: "about" });
   const say = () => {
     const percent = `${Math.round(100 * severity.value)} %`;

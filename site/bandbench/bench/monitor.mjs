@@ -103,7 +103,7 @@ export function render({ model, el }) {
   const set = (value) => model.send_msg({ do: "set", value });
   const source = choice("picture-source", words.source, (value) => set({ point: value }));
   const compare = choice("picture-compare", words.compare, (value) => set({ compare: value }));
-  const split = h("input", { type: "range", id: "picture-split", min: 0, max: 1, step: 0.01 });
+  const split = slideBar({ id: "picture-split", min: 0, max: 1, step: 0.01 });
   const splitField = h("span", { class: "field split" }, h("label", { for: "picture-split" }, words.split), split);
   const whole = toggle(words.whole, (pressed) => set({ whole: pressed }));
   const keep = button(words.keep, () => model.send_msg({ do: "keep" }), { "aria-label": words.keep_name });
@@ -132,19 +132,24 @@ export function render({ model, el }) {
     event.preventDefault();
     shift(PAN_STEP * moves[event.key][0], PAN_STEP * moves[event.key][1]);
   });
+  // Only the pointer that began goes on moving the picture. With a second finger the page is zoomed: the browser then takes
+  // both, and says so by pointercancel.
   let grip = null;
   listenTo(model, screen, "pointerdown", (event) => {
-    if (view.magnify === 1) return;
-    grip = { x: event.clientX, y: event.clientY };
+    if (view.magnify === 1 || grip !== null || event.button !== 0) return;
+    grip = { pointer: event.pointerId, x: event.clientX, y: event.clientY };
     screen.setPointerCapture(event.pointerId);
   });
   listenTo(model, screen, "pointermove", (event) => {
-    if (grip === null) return;
+    if (grip?.pointer !== event.pointerId) return;
     const box = screen.getBoundingClientRect();
     shift((grip.x - event.clientX) / box.width / view.magnify, (grip.y - event.clientY) / box.height / view.magnify);
-    grip = { x: event.clientX, y: event.clientY };
+    grip.x = event.clientX;
+    grip.y = event.clientY;
   });
-  for (const end of ["pointerup", "pointercancel"]) listenTo(model, screen, end, () => { grip = null; });
+  for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
+    listenTo(model, screen, end, (event) => { if (grip?.pointer === event.pointerId) grip = null; });
+  }
 
   // What stands outside the part goes with it.
   model.on("lifecycle:remove", () => {

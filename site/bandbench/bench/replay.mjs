@@ -15,7 +15,7 @@ export function render({ model, el }) {
   const next = button(words.event_next, () => send("event", 1), { "data-do": "replay_next" });
   const speed = choice("replay-speed", words.speed, (value) => send("speed", Number(value)));
   const leave = button(words.leave, () => send("leave"), { "data-do": "replay_leave" });
-  const place = h("input", { type: "range", id: "replay-place", min: 0, step: 0.1, value: 0 });
+  const place = slideBar({ id: "replay-place", min: 0, step: 0.1, value: 0 });
   const time = h("span", { class: "replay-time" });
   const step = h("p", { class: "about" });
   const events = h("ol", { class: "replay-events" });

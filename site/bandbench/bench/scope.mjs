@@ -31,7 +31,7 @@ export function render({ model, el }) {
   const point = choice("scope-point", words.point, (value) => set({ test_point: value }));
   const rate = choice("scope-rate", words.rate, (value) => set({ rate: value }));
   const magnify = choice("scope-magnify", words.magnify, (value) => set({ magnify: Number(value) }));
-  const slider = h("input", { type: "range", id: "scope-position", min: 0, max: 1, step: 0.01 });
+  const slider = slideBar({ id: "scope-position", min: 0, max: 1, step: 0.01 });
   const position = h("span", { class: "field" }, h("label", { for: "scope-position" }, words.position), slider);
   const one = toggle(words.line, (pressed) => set({ line: pressed ? Number(number.value) || 1 : 0 }));
   const number = h("input", { type: "number", id: "scope-line", min: 1, max: model.lines, step: 1, value: 100 });

@@ -123,6 +123,36 @@ function toggle(label, onpress) {
   return { element, show: (pressed) => setAttribute(element, "aria-pressed", String(pressed)) };
 }
 
+// A slider. A finger that comes down on it to scroll the page leaves it as it was: the browser moves it at once, but nobody is
+// told of that before it is clear what the finger does.
+const SLIDE_PX = 4;
+function slideBar(attributes) {
+  const element = h("input", { type: "range", ...attributes });
+  let open = null;
+  const decide = (moved) => {
+    const { value } = open;
+    open = null;
+    if (!moved) element.value = value;
+    else if (element.value !== value) element.dispatchEvent(new Event("input"));
+  };
+  const ofFinger = (name, callback) => element.addEventListener(name, (event) => {
+    if (open?.finger === event.pointerId) callback(event);
+  });
+  for (const name of ["input", "change"]) {
+    element.addEventListener(name, (event) => { if (open !== null) event.stopImmediatePropagation(); }, { capture: true });
+  }
+  element.addEventListener("pointerdown", ({ pointerType, pointerId, clientX, clientY }) => {
+    if (pointerType === "touch" && open === null) open = { finger: pointerId, x: clientX, y: clientY, value: element.value };
+  });
+  ofFinger("pointermove", ({ clientX, clientY }) => {
+    const along = Math.abs(clientX - open.x);
+    if (along > SLIDE_PX && along >= Math.abs(clientY - open.y)) decide(true);
+  });
+  ofFinger("pointerup", () => decide(true));
+  ofFinger("pointercancel", () => decide(false));
+  return element;
+}
+
 // Hands the user a file of this page's own making: nothing leaves the page.
 function saveFile(name, blob) {
   const address = URL.createObjectURL(blob);

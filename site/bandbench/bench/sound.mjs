@@ -46,7 +46,7 @@ export function render({ model, el }) {
     if (listening) model.send_msg({ do: "listen", value: heard });
   });
   track.show(heard, tracks);
-  const loud = h("input", { id: "sound-volume", type: "range", min: 0, max: 100, step: 1, value: 50, oninput: () => {
+  const loud = slideBar({ id: "sound-volume", min: 0, max: 100, step: 1, value: 50, oninput: () => {
     volume = Number(loud.value) / 100;
     tell("volume", { volume });
   } });
