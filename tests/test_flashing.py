@@ -21,6 +21,7 @@ from tests.bench_clock import Clock
 from tests.flash_counting import flashes
 
 Frames = NDArray[np.uint8]
+Division = tuple[tuple[float, float], float]
 
 _SITE = Path(__file__).parents[1] / "site" / "static"
 _WIDTH, _HEIGHT = 84, 64
@@ -29,6 +30,8 @@ _CSS = 5.0
 _WHOLE = {
     "left": 0, "top": 0, "width": _WIDTH, "height": _HEIGHT, "cssWidth": _CSS * _WIDTH, "cssHeight": _CSS * _HEIGHT,
 }  # fmt: skip
+# Cells in which flashes are counted: how large in CSS pixels, and how far the first is shifted.
+_DIVISIONS: list[Division] = [((12.0, 9.0), 0.4), ((25.0, 25.0), 0.0), ((60.0, 10.0), 0.6)]
 # PUB WCAG 2.2, success criterion 2.3.1.
 _MOST_FLASHES = 3.0
 
@@ -75,8 +78,7 @@ def limiter() -> Iterator[Limiter]:
 def counted(frames: Frames, times_s: NDArray[np.float64]) -> float:
     """Return the most flashes a second, by several divisions of the picture."""
     shown = frames if frames.ndim == 4 else np.repeat(frames[..., None], 3, axis=-1)
-    divisions = [((12.0, 9.0), 0.4), ((25.0, 25.0), 0.0), ((60.0, 10.0), 0.6)]
-    return max(flashes(shown, times_s, (_CSS, _CSS), cell, shift) for cell, shift in divisions)
+    return max(flashes(shown, times_s, (_CSS, _CSS), cell, shift) for cell, shift in _DIVISIONS)
 
 
 @dataclass(frozen=True)
@@ -198,33 +200,53 @@ def test_when_it_is_calm_the_picture_is_drawn_as_it_is_made(limiter: Limiter) ->
     assert np.array_equal(drawn[calm:, ..., 0], asked[calm:])
 
 
+def seen_at(frames: Frames, css_width: float) -> dict[str, float]:
+    """Return how the whole picture is seen so wide on the page, in CSS pixels."""
+    rows, columns = frames.shape[1:3]
+    return {"left": 0.0, "top": 0.0, "width": float(columns), "height": float(rows),
+            "cssWidth": css_width, "cssHeight": 0.75 * css_width}  # fmt: skip
+
+
+def counted_at(
+    frames: Frames, times_s: NDArray[np.float64], css_width: float, divisions: list[Division] = _DIVISIONS
+) -> float:
+    """Return the most flashes a second of grey pictures so wide on the page, by several divisions."""
+    shown = frames if frames.ndim == 4 else np.repeat(frames[..., None], 3, axis=-1)
+    size = (css_width / frames.shape[2], 0.75 * css_width / frames.shape[1])
+    return max(flashes(shown, times_s, size, cell, shift) for cell, shift in divisions)
+
+
+def test_a_dead_channels_noise_is_no_flashing(limiter: Limiter) -> None:
+    # Every fourth band is noise, as wide as video lets it be: what one looks for must not be held back.
+    chance = np.random.default_rng(6)
+    frames = np.full((30, 486, 754), 120, np.uint8)
+    for frame in frames:
+        wide = np.convolve(chance.normal(0.0, 1.0, frame.size), np.ones(4) / 2.0, "same").reshape(frame.shape)
+        noisy = np.arange(486) // 16 % 4 == 1
+        frame[noisy] = np.clip(120.0 + 90.0 * wide[noisy], 0.0, 255.0).astype(np.uint8)
+    drawn, at_work = limiter.play(frames, TIMES_S[:30], [seen_at(frames, 415.0)])
+    assert not any(at_work)
+    assert np.array_equal(drawn[..., 0], frames)
+
+
 def test_a_servo_that_hunts_is_held_back(limiter: Limiter) -> None:
     application = BenchApplication(clock := Clock())
     application.bench.choose_mode("demonstrate")
-    application.bench.plant_fault("wheel_gain_high", 1.0)
+    application.bench.plant_fault("wheel_gain_high", 0.8)
     application.bench.set_playing(True)
     frames = []
-    # A second and a half to begin hunting, then what is seen for a second and a third.
-    for number in range(55):
+    # A second and a half to begin hunting, then what is seen for a second and a half.
+    for number in range(60):
         clock.now_s += 0.1 if number < 15 else 1.001 / 30.0
         made = application.next_frame()
         if number >= 15 and made is not None:
             frames.append(made.images["picture"])
     asked = np.stack(frames)
-    rows, columns = asked.shape[1:]
-    seen = {
-        "left": 0.0,
-        "top": 0.0,
-        "width": float(columns),
-        "height": float(rows),
-        "cssWidth": 385.0,
-        "cssHeight": 289.0,
-    }
     times_s = np.linspace(0.0, (len(asked) - 1) * 1.001 / 30.0, len(asked))
-    drawn, at_work = limiter.play(asked, times_s, [seen])
-    size = (385.0 / columns, 289.0 / rows)
-    assert flashes(np.repeat(asked[..., None], 3, axis=-1), times_s, size) > 2.0 * _MOST_FLASHES
-    assert flashes(drawn, times_s, size) <= _MOST_FLASHES
+    # Severity and size were found by a search for what escapes: on a page that gives the picture all its width.
+    drawn, at_work = limiter.play(asked, times_s, [seen_at(asked, 620.0)])
+    assert counted_at(asked, times_s, 620.0, _DIVISIONS[:1]) > 2.0 * _MOST_FLASHES
+    assert counted_at(drawn, times_s, 620.0) <= _MOST_FLASHES
     assert at_work[-1]
 
 

@@ -21,6 +21,8 @@ const SATURATED = 0.8;
 const SECOND_MS = 1050;
 const ROOM = 0.8;
 const NEARLY = 0.95;
+// Blocks change at different times, while a place across several of them already flashes: it begins before the area is full.
+const AREA_ROOM = 0.5;
 // A change from or to saturated red counts from here on, in R - G - B: sooner than in either definition of WCAG 2.2.
 const RED_CHANGE = 0.02;
 // Blocks in CSS pixels: two and more in the height of one head's band, and so large that fine noise has a steady mean in
@@ -28,8 +30,8 @@ const RED_CHANGE = 0.02;
 const BLOCK = { width: 24, height: 8 };
 const SMALL_BLOCK = { width: 12, height: 6 };
 const LARGE_ELEMENT = 1.7;
-// From this height on, in lines, a block is measured by every third line.
-const LINES_FOR_EACH_THIRD = 6;
+// From this width on, in elements, a block is measured by every third of a line.
+const ELEMENTS_FOR_EACH_THIRD = 9;
 // How far a limited block's mean may go from its slow one, how slow that is, and how much of a new picture it takes.
 const SWING = 0.04;
 const SLOW_MS = 1000;
@@ -38,6 +40,8 @@ const LARGEST_PART = 0.5;
 const TURNS = 3;
 // A limited block makes no more changes a second than this, and is let go when what it should show makes no more.
 const CALM_CHANGES = 2;
+// From so many changes a second on, a block among those that flash is limited with them.
+const JOINING_CHANGES = 2;
 
 // PUB IEC 61966-2-1: the screen's own curve and back; light in whole numbers, which are quicker.
 const BRIGHTEST = 16384;
@@ -137,30 +141,39 @@ function blendColour({ levels, width, height }, words, given, left, right, top, 
   }
 }
 
-// Of every line, or of every third: both fields have their share, and whole lines have as many dark as bright dots of a
-// colour subcarrier, which change places from picture to picture. What is measured is a plane of levels ...
-function lightOfLevels(levels, top, bottom, step, across) {
+// The mean of every line's every third element (of few, every one), from another one on in each line: all lines of noise have
+// their share, and of the dots of a colour subcarrier, which change places from picture to picture, as many are dark as
+// bright. What is measured is a plane of levels ...
+function lightOfLevels(levels, top, bottom, width, across, each) {
   const light = LIGHT;
-  let sum = 0;
-  for (let line = top; line < bottom; line += step) {
-    for (let at = line, end = line + across; at < end; at += 1) sum += light[levels[at]];
+  let [sum, count, first] = [0, 0, 0];
+  for (let line = top; line < bottom; line += width) {
+    const end = line + across;
+    let at = line + first;
+    for (; at < end; at += each) sum += light[levels[at]];
+    count += (at - line - first) / each;
+    first = first === each - 1 ? 0 : first + 1;
   }
-  return sum / (Math.ceil((bottom - top) / step) * across * BRIGHTEST);
+  return sum / (count * BRIGHTEST);
 }
 
 // ... or what was drawn, red, green and blue.
-function lightOfWords(words, top, bottom, step, across) {
+function lightOfWords(words, top, bottom, width, across, each) {
   const light = LIGHT;
-  let [red, green, blue] = [0, 0, 0];
-  for (let line = top; line < bottom; line += step) {
-    for (let at = line, end = line + across; at < end; at += 1) {
+  let [red, green, blue, count, first] = [0, 0, 0, 0, 0];
+  for (let line = top; line < bottom; line += width) {
+    const end = line + across;
+    let at = line + first;
+    for (; at < end; at += each) {
       const word = words[at];
       red += light[word & 255];
       green += light[word >> 8 & 255];
       blue += light[word >> 16 & 255];
     }
+    count += (at - line - first) / each;
+    first = first === each - 1 ? 0 : first + 1;
   }
-  const all = Math.ceil((bottom - top) / step) * across * BRIGHTEST;
+  const all = count * BRIGHTEST;
   return [red / all, green / all, blue / all];
 }
 
@@ -193,13 +206,13 @@ export class FlashLimiter {
     this.rows = edges(seen.top, seen.top + seen.height, block.height * seen.height / seen.cssHeight);
     this.across = this.columns.length - 1;
     this.down = this.rows.length - 1;
-    // In low blocks every line counts.
-    this.each = seen.height >= LINES_FOR_EACH_THIRD * this.down ? 3 : 1;
+    // In small blocks every element counts.
+    this.each = seen.width >= ELEMENTS_FOR_EACH_THIRD * this.across ? 3 : 1;
     const size = { width: seen.cssWidth / this.across, height: seen.cssHeight / this.down };
     this.window = {
       across: Math.min(this.across, Math.ceil(RECTANGLE.width / size.width)),
       down: Math.min(this.down, Math.ceil(RECTANGLE.height / size.height)),
-      blocks: ROOM * SHARE * RECTANGLE.width * RECTANGLE.height / (size.width * size.height),
+      blocks: AREA_ROOM * SHARE * RECTANGLE.width * RECTANGLE.height / (size.width * size.height),
     };
     const count = this.across * this.down;
     this.count = count;
@@ -261,7 +274,6 @@ export class FlashLimiter {
     const size = this.width * this.height;
     const { columns, rows, across, down } = this;
     const planes = levels.length / size;
-    const step = this.each * this.width;
     for (let plane = 0; plane < planes; plane += 1) {
       const means = this.wanted[plane];
       for (let row = 0, block = 0; row < down; row += 1) {
@@ -269,7 +281,7 @@ export class FlashLimiter {
         const bottom = plane * size + rows[row + 1] * this.width;
         for (let column = 0; column < across; column += 1, block += 1) {
           const left = columns[column];
-          means[block] = lightOfLevels(levels, top + left, bottom + left, step, columns[column + 1] - left);
+          means[block] = lightOfLevels(levels, top + left, bottom + left, this.width, columns[column + 1] - left, this.each);
         }
       }
     }
@@ -313,7 +325,7 @@ export class FlashLimiter {
         if (sums[below + right] - sums[below + left] - sums[above + right] + sums[above + left] < window.blocks) continue;
         for (let row = top; row < top + window.down; row += 1) {
           for (let block = row * across + left; block < row * across + right; block += 1) {
-            if (!wants[block]) continue;
+            if (limited[block] || !(wants[block] || this.joins(block, now))) continue;
             wants[block] = 0;
             limited[block] = 1;
             this.until[block] = now + SECOND_MS;
@@ -323,6 +335,11 @@ export class FlashLimiter {
       }
     }
     return any;
+  }
+
+  // Whether a block among many that flash is limited with them: the changes of several add up in a place across them.
+  joins(block, now) {
+    return this.shown.had(block, JOINING_CHANGES, now) || this.shownRed.had(block, JOINING_CHANGES, now);
   }
 
   // How much of what a limited block should show it may show now, from 0 to 1.
@@ -380,7 +397,7 @@ export class FlashLimiter {
     const column = block % this.across;
     const left = this.columns[column];
     const [top, bottom] = [this.width * this.rows[row] + left, this.width * this.rows[row + 1] + left];
-    const means = lightOfWords(words, top, bottom, this.each * this.width, this.columns[column + 1] - left);
+    const means = lightOfWords(words, top, bottom, this.width, this.columns[column + 1] - left, this.each);
     for (let plane = 0; plane < 3; plane += 1) this.given[plane][block] = means[plane];
   }
 }
