@@ -3,7 +3,7 @@
 A recorder wants the same RF on its tape and behind its electronics; the machines of one lesson record the same
 programme at the same levels again and again.
 
-Contents: `modulated`.
+Contents: `modulated`, `spectrum_of`.
 """
 
 from __future__ import annotations
@@ -17,12 +17,21 @@ from numpy.typing import NDArray
 from sim.fm import modulate
 from sim.standards import Practice, Standard
 
-__all__ = ["modulated"]
+__all__ = ["modulated", "spectrum_of"]
 
 # Each takes some 4 MB: what is recorded now and at the right levels, for the lessons that go to and fro.
 _MOST_KEPT = 6
 
 _kept: OrderedDict[tuple[object, ...], NDArray[np.complex64]] = OrderedDict()
+# The last RF whose spectrum was asked for, with its spectrum: one head's current after the other is turned.
+_spectrum: list[tuple[NDArray[np.complex64], NDArray[np.complexfloating]]] = []
+
+
+def spectrum_of(envelope: NDArray[np.complex64]) -> NDArray[np.complexfloating]:
+    """Return the discrete Fourier transform of what `modulated` returned, (samples,); do not write into it."""
+    if not _spectrum or _spectrum[0][0] is not envelope:
+        _spectrum[:] = [(envelope, np.fft.fft(envelope))]
+    return _spectrum[0][1]
 
 
 def modulated(

@@ -18,7 +18,7 @@ from sim.errors import BandbenchError, UnknownNameError
 from sim.fm import envelope_frequency_hz
 from sim.headtape import record_current_db, wavelength_m
 from sim.headwheel import GuideGeometry, pass_schedule
-from sim.modulated import modulated
+from sim.modulated import modulated, spectrum_of
 from sim.standards import FOOTPRINT, Practice, Standard
 from sim.wording import wording
 
@@ -259,7 +259,6 @@ def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standar
         return envelope
     schedule = pass_schedule(standard)
     wave = wavelength_m(envelope_frequency_hz(standard), FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz))
-    spectrum: NDArray[np.complexfloating] | None = None
     result = np.empty_like(envelope)
     head_of_sample = schedule.pass_of_sample % 4
     for head, current in enumerate(current_pct):
@@ -268,9 +267,7 @@ def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standar
             # Up to the best current all waves lose alike.
             written = envelope * gain[0]
         else:
-            if spectrum is None:
-                spectrum = np.fft.fft(envelope)
-            written = np.fft.ifft(spectrum * gain).astype(np.complex64)
+            written = np.fft.ifft(spectrum_of(envelope) * gain).astype(np.complex64)
         np.copyto(result, written, where=head_of_sample == head)
     return result
 

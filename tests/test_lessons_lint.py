@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -12,7 +13,6 @@ from typing import Any, cast
 import pytest
 from jsonschema import Draft202012Validator
 
-from bandbench.bench.faults import FAULTS
 from bandbench.command import main
 from bandbench.lessons import LESSONS_FOLDER, lesson_files, read_lesson
 from sim.controls import CONTROLS
@@ -25,20 +25,19 @@ from sim.training.lesson import parse_lesson
 from sim.training.lint import SEEDS, lint_lesson
 from sim.training.reader import LessonError
 from sim.training.score import score_attempt
+from tests.solved_lessons import SEED, linted
 from tests.training_examples import EXAMPLES, EXAMPLES_FOLDER, example, example_data, example_faults
 from tests.training_lessons import LINE_UP_FILE, line_up, line_up_data, line_up_machine
 
 TEXT = LINE_UP_FILE.read_text(encoding="utf-8")
 
-# All of `SEEDS` take a quarter of an hour and more over the whole course: `bandbench lessons lint` tries them.
-TRIED = SEEDS[:1]
-
 
 @pytest.mark.parametrize("path", lesson_files([]), ids=lambda path: path.stem)
 def test_every_lesson_fails_as_delivered_and_passes_by_solution_and_by_instruments(path: Path) -> None:
-    report = lint_lesson(read_lesson(path), TRIED, None, FAULTS)
+    # All of `SEEDS` take a quarter of an hour and more over the whole course: `bandbench lessons lint` tries them.
+    report = linted(read_lesson(path).id)
     assert report.problems == ()
-    assert [seed.seed for seed in report.seeds] == list(TRIED)
+    assert [seed.seed for seed in report.seeds] == [SEED] == list(SEEDS[:1])
     for seed in report.seeds:
         assert not seed.delivered.passed
         assert seed.solved.passed
@@ -100,8 +99,8 @@ def test_thorough_operator_finds_the_higher_of_two_peaks() -> None:
 
     spec = CONTROLS["guide_position_um"]
     limits = (spec.minimum, spec.maximum)
-    assert _climbed(badness, 50.0, limits, spec) == (50.0, 70.0)
-    low, high = _swept(badness, 50.0, limits, spec)
+    assert _climbed(badness, 50.0, limits, spec, -math.inf) == (50.0, 70.0)
+    low, high = _swept(badness, 50.0, limits, spec, -math.inf)
     assert low < -100.0 < high
 
 
@@ -127,6 +126,30 @@ def test_operator_puts_a_control_back_that_betters_nothing() -> None:
         _set_best(cast(_Operator, bench), CONTROLS["guide_position_um"], {"skew_us"}, find)
         assert bench.moves > 2
         assert bench.controls == {"guide_position_um": 37.5}
+
+
+@pytest.mark.parametrize(("watched", "turned"), [({"skew_us"}, False), ({"skew_us", "rf_level_db"}, True)])
+def test_operator_leaves_a_control_whose_readings_are_right(watched: set[str], turned: bool) -> None:
+    class Bench:
+        """Readings a twentieth of their tolerance from their target; the peak of `rf_level_db` is for whoever looks."""
+
+        lesson = line_up()
+
+        def __init__(self) -> None:
+            self.controls = {"guide_position_um": 37.5}
+            self.moves = 0
+
+        def turn(self, control: str, value: float) -> None:
+            self.moves += 1
+
+        def badness(self, watched: set[str]) -> float:
+            return 0.05
+
+    kinds = {check.measurement: check.kind for check in Bench.lesson.checks}
+    assert ("peak" in {kinds[name] for name in watched}) == turned
+    bench = Bench()
+    _set_best(cast(_Operator, bench), CONTROLS["guide_position_um"], watched, _climbed)
+    assert (bench.moves > 0) == turned
 
 
 def broken(change: Callable[[dict[str, Any]], object], seeds: int = 1) -> list[tuple[str, str]]:

@@ -13,13 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import read_lessons
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, HintOpened, NoteWritten, StepShown
-from sim.training.deal import deal
 from sim.training.lesson import Lesson
-from sim.training.lint import solution_attempt
-from sim.training.run import machine_for
 from sim.training.score import Score, score_attempt
 from sim.training.statementcheck import statement_problems
 from sim.training.statements import (
@@ -34,12 +30,12 @@ from sim.training.statements import (
     suspended,
     trail,
 )
+from tests.solved_lessons import solved as worked_solution
 from tests.statement_judges import refused_by_schema, refused_by_store
 from tests.training_lessons import line_up, line_up_machine
 
 BEGAN = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
 LESSONS = read_lessons()
-SEED = 5
 
 
 def around(learner: str = "11111111-1111-4111-8111-111111111111") -> Circumstances:
@@ -58,9 +54,7 @@ def solved() -> Done:
     """Return every lesson's worked solution: attempt, score, statements."""
     done = {}
     for lesson in LESSONS.values():
-        machine = machine_for(lesson, FAULTS)
-        attempt = solution_attempt(lesson, deal(lesson, SEED, machine), machine)
-        score = score_attempt(lesson, attempt, machine)
+        attempt, score = worked_solution(lesson.id)
         done[lesson.id] = (lesson, attempt, score, attempt_statements(lesson, attempt, around(), score))
     return done
 

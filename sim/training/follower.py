@@ -2,8 +2,9 @@
 
 Contents: `FollowedWork`, `follow_steps`. The linter uses it to prove that a lesson can be passed from what a trainee
 can see. It is not clever on purpose: it answers the questions first, by readings and the catalogue's proofs; then, for
-each step that names a control and readings to watch, it turns that control, goes to the best place and closes in. At a
-machine that runs it does what each step says, waits as it says, and answers a question when its step has been done.
+each step that names a control and readings to watch, it turns that control, goes to the best place and closes in, until
+the readings are right. At a machine that runs it does what each step says, waits as it says, and answers a question
+when its step has been done.
 """
 
 from __future__ import annotations
@@ -35,6 +36,8 @@ _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 # Tolerances, and share of what is missing, by which a control must better the readings to stay where it was turned to;
 # less is the noise of reading.
 _WORTH_TURNING, _WORTH_SHARE = 0.05, 0.02
+# Tolerances, for each reading watched, from its target at which nobody goes on turning: what is right is right.
+_RIGHT_ENOUGH = 0.1
 # Frames read for a diagnosis: what stands still is seen at once, what swings takes seconds.
 _STILL_FRAMES = (0, 7, 16)
 _SWING_FRAMES = (0, 7, 16, 24, 33, 41, 50, 58, 67, 75)
@@ -199,8 +202,9 @@ def _answer(worker: _Operator, question: Question) -> None:
         worker.answer(question.name, "+".join(told))
 
 
-# Given a way to try a value, the value now, the range and the control: two places that the best one lies between.
-_Find = Callable[[Callable[[float], float], float, tuple[float, float], ControlSpec], tuple[float, float]]
+# Given a way to try a value, the value now, the range, the control and the badness that is good enough: two places that
+# the best one lies between, or twice one that is good enough.
+_Find = Callable[[Callable[[float], float], float, tuple[float, float], ControlSpec, float], tuple[float, float]]
 
 
 def _set_best(worker: _Operator, spec: ControlSpec, watched: set[str], find: _Find) -> None:
@@ -211,19 +215,28 @@ def _set_best(worker: _Operator, spec: ControlSpec, watched: set[str], find: _Fi
         return worker.badness(watched)
 
     now, before = worker.controls[spec.name], worker.badness(watched)
+    enough = _good_enough(worker.lesson, watched)
+    if before <= enough:
+        return
     if spec.kind != "number":
         best = min((float(value) for value in range(int(spec.minimum), int(spec.maximum) + 1)), key=tried)
     else:
-        low, high = find(tried, now, _allowed(worker.lesson, spec), spec)
-        best = on_step(spec.name, _closed_in(tried, low, high, spec.fine_step))
+        low, high = find(tried, now, _allowed(worker.lesson, spec), spec, enough)
+        best = on_step(spec.name, _closed_in(tried, low, high, spec.fine_step, enough))
     worth = _WORTH_TURNING + _WORTH_SHARE * abs(before) if math.isfinite(before) else 0.0
     # What turning does not help is put back: of four trims, three may be right already.
     if not tried(best) < before - worth:
         worker.turn(spec.name, now)
 
 
+def _good_enough(lesson: Lesson, watched: set[str]) -> float:
+    """Return the badness at which turning ends. How high a peak is nobody knows beforehand: it has to be found."""
+    checks = [check for check in lesson.checks if check.measurement in watched]
+    return -math.inf if any(check.kind == "peak" for check in checks) else _RIGHT_ENOUGH * len(checks)
+
+
 def _swept(
-    tried: Callable[[float], float], _now: float, limits: tuple[float, float], _spec: ControlSpec
+    tried: Callable[[float], float], _now: float, limits: tuple[float, float], _spec: ControlSpec, _enough: float
 ) -> tuple[float, float]:
     """Go through the whole range and return the neighbours of the best place."""
     low, high = limits
@@ -233,7 +246,7 @@ def _swept(
 
 
 def _climbed(
-    tried: Callable[[float], float], now: float, limits: tuple[float, float], spec: ControlSpec
+    tried: Callable[[float], float], now: float, limits: tuple[float, float], spec: ControlSpec, enough: float
 ) -> tuple[float, float]:
     """Go in coarse steps the way that helps and return the places on both sides of the best one."""
     low, high = limits
@@ -246,6 +259,8 @@ def _climbed(
             if found >= least:
                 break
             best, least = place, found
+            if least <= enough:
+                return best, best
         if best != now:
             break
     return max(low, best - spec.coarse_step), min(high, best + spec.coarse_step)
@@ -261,11 +276,13 @@ def _allowed(lesson: Lesson, spec: ControlSpec) -> tuple[float, float]:
     return low, high
 
 
-def _closed_in(badness: Callable[[float], float], low: float, high: float, finest: float) -> float:
-    """Return the place of the least badness between two places, by golden section down to `finest`."""
+def _closed_in(badness: Callable[[float], float], low: float, high: float, finest: float, enough: float) -> float:
+    """Return the place of the least badness between two places, by golden section down to `finest` or `enough`."""
+    if low == high:
+        return low
     left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
     at_left, at_right = badness(left), badness(right)
-    while high - low > 2.0 * finest:
+    while high - low > 2.0 * finest and min(at_left, at_right) > enough:
         if at_left <= at_right:
             high, right, at_right = right, left, at_left
             left = high - _GOLDEN * (high - low)

@@ -40,12 +40,15 @@ class SeedReport:
         The seed.
     start : Start
         What it dealt.
+    solution : Attempt
+        The worked solution.
     delivered, solved, followed : Score
         Of submitting at once, of the worked solution, and of the operator who sees only the instruments.
     """
 
     seed: int
     start: Start
+    solution: Attempt
     delivered: Score
     solved: Score
     followed: Score
@@ -114,6 +117,7 @@ def _tried(lesson: Lesson, start: Start, machine: LessonMachine) -> SeedReport:
     return SeedReport(
         seed=start.seed,
         start=start,
+        solution=solved,
         delivered=score_attempt(lesson, blank.with_event(CheckSubmitted(0.0)), machine),
         solved=score_attempt(lesson, solved, machine),
         followed=_followed(lesson, start, machine),
