@@ -1,4 +1,7 @@
-"""One frame of playback: every signal the instruments look at, worked out when first asked for."""
+"""One frame of playback: every signal the instruments look at, worked out when first asked for.
+
+Contents: `PlaybackFrame`; what is behind the switcher is in `sim.videoframe`.
+"""
 
 from __future__ import annotations
 
@@ -11,25 +14,17 @@ from numpy.typing import NDArray
 
 from sim.controltrack import control_track
 from sim.headwheel import PassSchedule
-from sim.output import sync_edges_s
-from sim.standards import Standard
-from sim.videocircuits import SOUND_CIRCUITS, VideoCondition
+from sim.videoframe import VideoFrame, VideoOrder
 
 __all__ = ["PlaybackFrame"]
 
 
-@dataclass(frozen=True, eq=False)
-class PlaybackFrame:
-    """Signals of one played frame. Do not write into its arrays.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PlaybackFrame(VideoFrame):
+    """Signals of one played frame: those of `VideoFrame` and the following. Do not write into its arrays.
 
     Attributes
     ----------
-    standard : Standard
-        Scanning standard.
-    index : int
-        Frame number since time 0.
-    rf : ndarray of complex64, (samples_per_frame,)
-        RF envelope at the switcher's output, centred on half the sample rate, 1.0 = a good head on its track.
     guide_error_s : ndarray of float32, (lines, samples)
         Time-base error of guide and heads, played less recorded [s]; positive is early (see `sim.headwheel`).
     servo_error_s : ndarray, (lines,)
@@ -40,11 +35,8 @@ class PlaybackFrame:
         Phase of the off-tape control track against the wheel [deg].
     schedule : PassSchedule
         Wheel angle and pass of every sample.
-    template, active : ndarray, (lines, samples)
-        What the processing amplifier puts around the picture, and where the picture is.
-    demodulate, correct, single_head : callables
-        Work out what a reading of RF alone does not need: the demodulated frame, the video after dropout
-        compensation and time-base correction, and one head's RF (head 0 to 3).
+    single_head : callable
+        Works out one head's RF (head 0 to 3).
     source : ndarray of float32, (lines, samples)
         Video at the machine's input, after the input level control [level unit].
     modulate, loop_back : callables
@@ -55,22 +47,15 @@ class PlaybackFrame:
         Level the control head gives, 1 = a sound head on a good control track.
     lines_early : int
         By how many whole lines the picture has rolled; the schedule's passes stand so much earlier.
-    circuits : VideoCondition
-        How the processing amplifier is.
+    order : VideoOrder or None
+        What it takes to work out the video elsewhere; None where that is no work.
     """
 
-    standard: Standard
-    index: int
-    rf: NDArray[np.complex64]
     guide_error_s: NDArray[np.float32]
     servo_error_s: NDArray[np.float64]
     head_of_line: NDArray[np.int8]
     control_phase_deg: float
     schedule: PassSchedule
-    template: NDArray[np.float32]
-    active: NDArray[np.bool_]
-    demodulate: Callable[[], NDArray[np.float32]]
-    correct: Callable[[NDArray[np.float32]], NDArray[np.float32]]
     single_head: Callable[[int], NDArray[np.complex64]]
     source: NDArray[np.float32]
     modulate: Callable[[], NDArray[np.complex64]]
@@ -78,7 +63,7 @@ class PlaybackFrame:
     off_tape: bool = True
     lines_early: int = 0
     control_level: float = 1.0
-    circuits: VideoCondition = SOUND_CIRCUITS
+    order: VideoOrder | None = None
 
     @cached_property
     def pass_of_line(self) -> NDArray[np.int64]:
@@ -97,11 +82,6 @@ class PlaybackFrame:
         return self.loop_back()
 
     @cached_property
-    def demod(self) -> NDArray[np.float32]:
-        """Demodulated video in time order, (lines, samples) [level unit], each row from the reference's 0H."""
-        return self.demodulate().reshape(self.guide_error_s.shape)
-
-    @cached_property
     def time_base_error_s(self) -> NDArray[np.float32]:
         """How early each sample of `demod` was read [s], (lines, samples)."""
         return self.guide_error_s + self.servo_error_s[:, None].astype(np.float32)
@@ -112,26 +92,9 @@ class PlaybackFrame:
         return np.abs(self.rf).reshape(self.guide_error_s.shape)
 
     @cached_property
-    def sync_edges_s(self) -> NDArray[np.float64]:
-        """Position of each line's sync edge against 0H [s], positive late, NaN where none; shape (lines,)."""
-        return sync_edges_s(self.demod, self.standard)
-
-    @cached_property
     def control_track(self) -> NDArray[np.float32]:
         """Off-tape control track, (lines, samples), 1 = the sine's peak where all is well."""
         return control_track(self.standard, self.control_phase_deg) * np.float32(self.control_level)
-
-    @cached_property
-    def corrected(self) -> NDArray[np.float32]:
-        """Video after dropout compensation and time-base correction, (lines, samples); `demod` if both are off."""
-        return self.correct(self.demod)
-
-    @cached_property
-    def processed(self) -> NDArray[np.float32]:
-        """Processed video, (lines, samples) [level unit]."""
-        video = self.corrected
-        edges_s = self.sync_edges_s if video is self.demod else sync_edges_s(video, self.standard)
-        return self.circuits.finished(video, edges_s, self.template, self.active, self.standard)
 
     def head_rf(self, head: int) -> NDArray[np.complex64]:
         """Return the RF of one head's channel before the switcher, (samples_per_frame,); `head` is 1 to 4."""

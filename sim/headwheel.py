@@ -81,8 +81,14 @@ class PassSchedule:
         return self.switch_sample.size - 1
 
     def per_sample(self, per_pass: NDArray[np.floating]) -> NDArray[np.float32]:
-        """Spread one value per pass over the samples that pass plays."""
-        return np.asarray(per_pass, dtype=np.float32)[self.pass_of_sample]
+        """Spread one value per pass, (passes,), over the samples that pass plays."""
+        spread = np.empty(self.sine.size, dtype=np.float32)
+        # What the frame has before its first switch and after its last belongs to the loop's neighbouring passes.
+        edges = np.clip(self.switch_sample, 0, spread.size).tolist()
+        for value, start, stop in zip((*per_pass, per_pass[0]), edges, (*edges[1:], spread.size), strict=True):
+            spread[start:stop] = value
+        spread[: edges[0]] = per_pass[-1]
+        return spread
 
     def pass_of_line(self) -> NDArray[np.int64]:
         """Return the pass that plays the active part of each line, shape (lines,)."""

@@ -28,6 +28,7 @@ from sim.running import LOCKED, Moved, Running, line_errors_s
 from sim.signals import make_signal
 from sim.standards import get_practice, get_standard
 from sim.tape import TAPES, RecordedFrame, RecordSettings, TapeSpec, get_tape, record_frame
+from sim.videoframe import VideoOrder
 from sim.videopath import VideoPath
 
 __all__ = [
@@ -292,47 +293,46 @@ class Recorder:
         moved = Moved.of(running, standard)
         if moved is None and (running.early_s or running.speed_error):
             servo_error_s = servo_error_s + line_errors_s(running, standard)
-        rf = off_tape.rf if moved is None else moved.samples(off_tape.rf)
-        schedule, correction, circuits = adjustment.schedule, adjustment.correction, condition.video
+        schedule = adjustment.schedule
         head_of_line = adjustment.playing[off_tape.heads][schedule.pass_of_line()]
         source, settings = self.record_programme, adjustment.record_settings
+        order = VideoOrder(
+            standard=standard.name,
+            practice=self.practice.name,
+            seed=adjustment.seed,
+            index=index,
+            time_s=time_s,
+            rf=off_tape.rf,
+            base=base,
+            line_error_s=servo_error_s,
+            speed_error=running.speed_error,
+            moved=moved,
+            level=adjustment.video_level,
+            threshold_db=adjustment.dropout_threshold_db,
+            correction=adjustment.correction,
+            circuits=condition.video,
+        )
         return PlaybackFrame(
             standard=standard,
             index=index,
-            rf=rf,
+            rf=order.placed_rf,
             guide_error_s=base.error_s.reshape(standard.lines_per_frame, standard.samples_per_line),
             servo_error_s=servo_error_s if moved is None else servo_error_s + moved.error_s,
             head_of_line=head_of_line if moved is None else moved.lines(head_of_line),
             control_phase_deg=control_phase_deg,
             schedule=schedule,
-            template=self._video_path.blanking(correction, circuits),
+            template=self._video_path.blanking(order.correction, order.circuits),
             active=self._video_path.active,
-            demodulate=partial(
-                self._video_path.demodulate,
-                rf=off_tape.rf,
-                base=base,
-                line_error_s=servo_error_s,
-                level=adjustment.video_level,
-                speed_error=running.speed_error,
-                moved=moved,
-                circuits=circuits,
-                time_s=time_s,
-            ),
-            correct=partial(
-                self._video_path.correct,
-                rf=rf,
-                threshold_db=adjustment.dropout_threshold_db,
-                correction=correction,
-                index=index,
-                circuits=circuits,
-            ),
+            demodulate=partial(self._video_path.demodulate, order),
+            correct=partial(self._video_path.correct, order=order),
             single_head=off_tape.single_head,
             source=source,
             modulate=partial(self._chain.modulate, source, settings),
             loop_back=partial(self._chain.loop_back, source, settings),
             lines_early=0 if moved is None else moved.lines_early,
-            circuits=circuits,
+            circuits=order.circuits,
             control_level=10.0 ** (control_level_db / 20.0),
+            order=order,
         )
 
     def _time_base_of(self, off_tape: OffTape, recorded: RecordedFrame) -> TimeBase:
@@ -368,12 +368,7 @@ class Recorder:
                 self._chain.loop_back(source, settings) * level, rf, self.standard, index / self.standard.frame_rate_hz
             ),
             correct=partial(
-                self._video_path.correct,
-                rf=rf,
-                threshold_db=None,
-                correction=correction,
-                index=index,
-                circuits=circuits,
+                self._video_path.time_base_corrected, correction=correction, index=index, circuits=circuits
             ),
             single_head=lambda head: np.zeros_like(rf),
             source=source,

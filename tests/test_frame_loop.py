@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import asyncio
 import time
+from typing import cast
 
 import numpy as np
 import pytest
 
-from bandbench.runtime.application import FrameImage
-from bandbench.runtime.loop import FRAME_PERIOD_S, FRAMES_IN_FLIGHT, TICK_PERIOD_S, TICK_SHARE, FrameLoop
+from bandbench.bench.pictures import PictureOrder
+from bandbench.runtime.application import FrameImage, FrameOrder
+from bandbench.runtime.loop import (
+    FRAME_PERIOD_S,
+    FRAMES_IN_FLIGHT,
+    HELP_AFTER_S,
+    TICK_PERIOD_S,
+    TICK_SHARE,
+    FrameLoop,
+)
 
 FRAME = FrameImage({"picture": np.zeros((2, 2), np.uint8)})
 
@@ -230,3 +239,122 @@ def test_long_work_does_not_stop_a_moving_picture() -> None:
     run_for(loop, 1.0)
     # A frame at least after each bit of work: the picture goes on.
     assert len(sent) >= len(bits) - 1 > 3
+
+
+ORDER = FrameOrder(cast(PictureOrder, "an order"))
+
+
+class Helped:
+    """A loop with a picture worker that takes its time, and a page that draws all it gets."""
+
+    def __init__(self, makes_after_s: float | None) -> None:
+        self.orders: list[int] = []
+        self.frames: list[tuple[int, int]] = []
+        self.lost = self.called = 0
+        self.makes_after_s = makes_after_s
+        self.loop = FrameLoop(
+            lambda: FRAME, lambda _: None, self.send,
+            next_order=lambda: ORDER, send_order=self.take_order, lose_frame=self.lose, call_help=self.call,
+        )  # fmt: skip
+
+    def send(self, sequence: int, frame: FrameImage) -> None:
+        self.frames.append((sequence, frame.after))
+        self.loop.acknowledge(sequence)
+
+    def take_order(self, sequence: int, _frame: FrameOrder) -> None:
+        self.orders.append(sequence)
+        if self.makes_after_s is not None:
+            asyncio.get_running_loop().call_later(self.makes_after_s, self.made, sequence)
+
+    def made(self, sequence: int) -> None:
+        self.loop.order_made()
+        self.loop.acknowledge(sequence)
+
+    def lose(self) -> None:
+        self.lost += 1
+
+    def call(self) -> None:
+        self.called += 1
+
+
+def test_a_picture_worker_that_is_quick_makes_all_frames() -> None:
+    helped = Helped(0.0)
+    helped.loop.set_help(True)
+    run_for(helped.loop, 0.5)
+    assert len(helped.orders) >= 4
+    assert helped.frames == []
+
+
+def test_a_frame_due_while_the_picture_worker_is_busy_is_made_here_and_shown_after_the_ordered_one() -> None:
+    helped = Helped(None)
+    helped.loop.set_help(True)
+    run_for(helped.loop, 0.5)
+    assert helped.orders == [1]
+    assert helped.frames[0] == (2, 1)
+
+
+def test_what_a_control_has_just_changed_waits_for_no_frame_before_it() -> None:
+    helped = Helped(None)
+    helped.loop.set_help(True)
+
+    async def main() -> None:
+        running = asyncio.ensure_future(helped.loop.run())
+        while not helped.orders:
+            await asyncio.sleep(0)
+        helped.loop.wake()
+        while not helped.frames:
+            await asyncio.sleep(0)
+        helped.loop.stop()
+        await running
+
+    asyncio.run(main())
+    assert helped.frames[0] == (2, 0)
+
+
+def test_a_picture_worker_that_goes_leaves_its_frame_to_be_made_here() -> None:
+    helped = Helped(None)
+    helped.loop.set_help(True)
+
+    async def main() -> None:
+        running = asyncio.ensure_future(helped.loop.run())
+        while not helped.orders:
+            await asyncio.sleep(0)
+        helped.loop.set_help(False)
+        await asyncio.sleep(0.2)
+        helped.loop.stop()
+        await running
+
+    asyncio.run(main())
+    assert helped.lost == 1
+    assert helped.orders == [1]
+    assert helped.frames
+    assert all(after == 0 for _, after in helped.frames)
+
+
+@pytest.mark.parametrize(("frame_s", "called"), [(0.025, False), (0.05, True)])
+def test_help_is_called_for_only_where_the_picture_is_too_slow(frame_s: float, called: bool) -> None:
+    clock_s = 0.0
+    calls: list[float] = []
+
+    def clock() -> float:
+        # Whoever looks at it has taken a moment.
+        nonlocal clock_s
+        clock_s += 1e-4
+        return clock_s
+
+    def frame() -> FrameImage:
+        nonlocal clock_s
+        clock_s += frame_s
+        return FRAME
+
+    def send(sequence: int, _frame: FrameImage) -> None:
+        loop.acknowledge(sequence)
+        if clock_s > 2 * HELP_AFTER_S:
+            loop.stop()
+
+    loop = FrameLoop(
+        frame, lambda _: None, send, clock, next_order=lambda: None, call_help=lambda: calls.append(clock_s)
+    )
+    asyncio.run(loop.run())
+    assert bool(calls) is called
+    assert all(at_s >= HELP_AFTER_S for at_s in calls)

@@ -18,6 +18,7 @@ FILES = {
     "index.html.gz": gzip.compress(b"<!doctype html>"),
     "assets/page-0/main.mjs": b"export {};",
     "assets/page-0/worker.mjs": b"export {};",
+    "assets/page-0/maker.mjs": b"export {};",
     "assets/pyodide-0/pyodide.asm.wasm": b"\0asm",
     "assets/python-0/site-packages.pack": b"packed",
     "build.json": b"{}",
@@ -90,11 +91,14 @@ def test_the_service_worker_may_fetch_and_nothing_else_and_is_asked_for_anew(por
     assert "eval" not in policy
 
 
-def test_only_the_worker_may_compile_webassembly(port: int) -> None:
+def test_only_the_workers_may_compile_webassembly(port: int) -> None:
     page = get(port, "/")[0].headers["Content-Security-Policy"]
     worker = get(port, "/assets/page-0/worker.mjs")[0].headers["Content-Security-Policy"]
+    maker = get(port, "/assets/page-0/maker.mjs")[0].headers["Content-Security-Policy"]
     assert "eval" not in page
     assert "'wasm-unsafe-eval'" in worker
+    assert "'wasm-unsafe-eval'" in maker
+    assert "'unsafe-eval'" not in maker
     assert "connect-src 'self'" in worker
     assert "http" not in page + worker
 

@@ -16,6 +16,7 @@ from sim.frame import PlaybackFrame
 from sim.instruments.testpoints import VIDEO_POINTS, video_at
 from sim.signals import visible_columns, visible_rows
 from sim.standards import Standard
+from sim.videoframe import VideoFrame
 
 __all__ = ["band_edges", "colour_picture", "has_bands", "head_of_row", "picture"]
 
@@ -25,18 +26,18 @@ def _decoder(standard: Standard, lock: str) -> ColourDecoder:
     return ColourDecoder(standard, lock=lock)
 
 
-def _video(frame: PlaybackFrame, test_point: str) -> NDArray[np.float32]:
+def _video(frame: VideoFrame, test_point: str) -> NDArray[np.float32]:
     if test_point not in VIDEO_POINTS:
         raise UnknownNameError("test point of the picture monitor", test_point, VIDEO_POINTS)
     return video_at(frame, test_point)
 
 
-def picture(frame: PlaybackFrame, test_point: str = "processed") -> NDArray[np.float32]:
+def picture(frame: VideoFrame, test_point: str = "processed") -> NDArray[np.float32]:
     """Return the picture as a monochrome monitor shows it.
 
     Parameters
     ----------
-    frame : PlaybackFrame
+    frame : VideoFrame
         What to show.
     test_point : str
         One of `VIDEO_POINTS`.
@@ -64,12 +65,12 @@ def picture(frame: PlaybackFrame, test_point: str = "processed") -> NDArray[np.f
     return np.clip(rows, 0.0, 1.0, out=rows)
 
 
-def colour_picture(frame: PlaybackFrame, test_point: str = "processed", *, lock: str = "slow") -> NDArray[np.float32]:
+def colour_picture(frame: VideoFrame, test_point: str = "processed", *, lock: str = "slow") -> NDArray[np.float32]:
     """Return the picture as a colour monitor shows it.
 
     Parameters
     ----------
-    frame : PlaybackFrame
+    frame : VideoFrame
         What to show.
     test_point : str
         One of `VIDEO_POINTS`.

@@ -1,7 +1,7 @@
 """Where an instrument can be connected, along the whole path, and the signal that is found there.
 
-Contents: `TestPoint`, `TEST_POINTS`, `VIDEO_POINTS`, `RF_POINTS`, `find_point`; `video_at`, `rf_at`, `values_at`,
-`range_at`.
+Contents: `TestPoint`, `TEST_POINTS`, `PLAYED_POINTS`, `VIDEO_POINTS`, `RF_POINTS`, `find_point`; `video_at`, `rf_at`,
+`values_at`, `range_at`.
 """
 
 from __future__ import annotations
@@ -19,9 +19,11 @@ from sim.frame import PlaybackFrame
 from sim.output import sync_edges_s
 from sim.servos import SERVO_WAVEFORMS, TRACES
 from sim.standards import Standard
+from sim.videoframe import VideoFrame
 from sim.wording import wording
 
 __all__ = [
+    "PLAYED_POINTS",
     "RF_POINTS",
     "TEST_POINTS",
     "VIDEO_POINTS",
@@ -194,7 +196,10 @@ _POINTS = (
 )
 TEST_POINTS: Mapping[str, TestPoint] = MappingProxyType({point.name: point for point in _POINTS})
 
-VIDEO_POINTS = ("input", "electronics", "demodulated", "corrected", "processed")
+PLAYED_POINTS = ("demodulated", "corrected", "processed")
+"""Where video is that came off the tape, in the order of the path."""
+
+VIDEO_POINTS = ("input", "electronics", *PLAYED_POINTS)
 """Where a picture monitor or a vectorscope can be connected, in the order of the path."""
 
 RF_POINTS = tuple(point.name for point in _POINTS if point.is_rf and point.name not in ("rf_heads", "limiter"))
@@ -214,19 +219,19 @@ def find_point(name: str) -> TestPoint:
     return TEST_POINTS[name]
 
 
-def _clamped(frame: PlaybackFrame) -> NDArray[np.float32]:
+def _clamped(frame: VideoFrame) -> NDArray[np.float32]:
     video = frame.corrected
     edges_s = frame.sync_edges_s if video is frame.demod else sync_edges_s(video, frame.standard)
     return np.asarray(video - frame.circuits.clamp_level(video, edges_s, frame.standard)[:, None])
 
 
-def video_at(frame: PlaybackFrame, name: str) -> NDArray[np.float32]:
+def video_at(frame: VideoFrame, name: str) -> NDArray[np.float32]:
     """Return the video of a test point that carries video.
 
     Parameters
     ----------
-    frame : PlaybackFrame
-        What is played.
+    frame : VideoFrame
+        What is played; only a `PlaybackFrame` also has what comes before the tape.
     name : str
         One of `VIDEO_POINTS`, or "clamped".
 
@@ -238,13 +243,11 @@ def video_at(frame: PlaybackFrame, name: str) -> NDArray[np.float32]:
     Raises
     ------
     UnknownNameError
-        If it carries no video.
+        If it carries no video, or none that the frame has.
     """
+    if isinstance(frame, PlaybackFrame) and name in ("input", "electronics"):
+        return frame.source if name == "input" else frame.electronics
     match name:
-        case "input":
-            return frame.source
-        case "electronics":
-            return frame.electronics
         case "demodulated":
             return frame.demod
         case "corrected":

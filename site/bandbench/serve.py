@@ -40,12 +40,16 @@ WORKER_POLICY = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval' 'unsaf
 """A worker has a policy of its own: Pyodide compiles WebAssembly there, and Panel's Python side evaluates a line of
 JavaScript when imported."""
 
+MAKER_POLICY = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; connect-src 'self'"
+"""The picture worker runs Pyodide with NumPy and nothing of Panel's."""
+
 KEEPER_POLICY = "default-src 'none'; script-src 'self'; connect-src 'self'"
 """The service worker fetches the site's own files, and does nothing else."""
 
 _POLICIES = {
     "worker.mjs": WORKER_POLICY,
     "worker.js": WORKER_POLICY,
+    "maker.mjs": MAKER_POLICY,
     "service-worker.js": KEEPER_POLICY,
 }
 

@@ -1,6 +1,7 @@
 // The page: starts the worker, shows its progress, its parts and its pictures, and says so when something fails.
 
 import { acceptConsole, consoleAgain, tellConsole } from "./classroom.mjs";
+import { callHelper, dismissHelper } from "./helper.mjs";
 import { offerLanguages, spoken, textsAddress } from "./language.mjs";
 import { hideTrouble, showProgress, showRunning } from "./loading.mjs";
 import { keepCopy } from "./offline.mjs";
@@ -21,7 +22,7 @@ const SILENT_AFTER_MS = 20000;
 const KEEP_AFTER_MS = 3000;
 
 // What tests and the benchmark read; nothing in the page depends on it.
-const statistics = { frames: 0, dropped: 0, revision: 0, firstPictureMs: null, runningMs: null };
+const statistics = { frames: 0, helped: 0, dropped: 0, revision: 0, firstPictureMs: null, runningMs: null };
 globalThis.bandbench = { statistics, heard };
 
 // In a package for a learning system: which one, and which lesson is inside alone.
@@ -42,6 +43,7 @@ function fail(kind, detail) {
   stopped = true;
   worker?.terminate();
   worker = null;
+  dismissHelper();
   pending = [];
   built = pictured = false;
   detach();
@@ -75,6 +77,7 @@ function drawPending() {
   const latest = frames.at(-1);
   for (const image of latest.images) draw(image);
   statistics.frames += 1;
+  statistics.helped += latest.helped ? 1 : 0;
   statistics.dropped += frames.length - 1;
   statistics.revision = latest.revision;
   if (!pictured) {
@@ -130,6 +133,35 @@ async function sendViews() {
   }
 }
 
+// Of two workers each may overtake the other: a frame waits for the one that belongs before it, and what comes too late
+// is left out.
+let newest = 0;
+let waiting = [];
+function takeFrame(message) {
+  // What a worker in the place of another shows before it knows where things stand is not what was on the screen.
+  if (wasWhole && message.seq === 0) return;
+  if (message.seq < newest) {
+    statistics.dropped += 1;
+    return;
+  }
+  if (message.after > newest) {
+    waiting.push(message);
+    return;
+  }
+  newest = message.seq;
+  if (pending.push(message) === 1) requestAnimationFrame(drawPending);
+  letGo();
+}
+
+// Takes those that have waited for what is here now, or for nothing any more.
+function letGo(all = false) {
+  const [next] = waiting;
+  if (next === undefined || !(all || next.after <= newest)) return;
+  waiting.shift();
+  takeFrame({ ...next, after: 0 });
+  letGo(all);
+}
+
 const handlers = {
   progress: (message) => {
     showProgress(message);
@@ -147,10 +179,15 @@ const handlers = {
   },
   patch: applyPatch,
   idle: onIdle,
-  frame: (message) => {
-    // What a worker in the place of another shows before it knows where things stand is not what was on the screen.
-    if (wasWhole && message.seq === 0) return;
-    if (pending.push(message) === 1) requestAnimationFrame(drawPending);
+  frame: takeFrame,
+  help: ({ wanted }) => {
+    const start = () => moduleWorker(address(`${parts.page}/maker.mjs`));
+    const gone = () => {
+      letGo(true);
+      post({ type: "helper_gone" });
+    };
+    if (wanted) callHelper({ config: pythonParts(), start, tell: post, draw: (frame) => takeFrame({ ...frame, helped: true }), gone });
+    else if (dismissHelper()) gone();
   },
   sound: playSound,
   records: keepRecords,
@@ -209,8 +246,18 @@ addEventListener("error", ({ target }) => {
   if (target instanceof HTMLScriptElement) fail("network", target.src);
 }, { capture: true });
 
+const address = (path) => new URL(path, document.baseURI).href;
+
+// What any worker needs to start Python.
+const pythonParts = () => ({
+  pyodide: address(`${parts.pyodide}/`),
+  archives: { recorder: address(parts.archives.recorder) },
+  lock_info: parts.lock_info,
+});
+
 function startWorker() {
-  const address = (path) => new URL(path, document.baseURI).href;
+  newest = 0;
+  waiting = [];
   worker = moduleWorker(address(`${parts.page}/worker.mjs`));
   if (worker === null) {
     fail("browser", say("browser.workers"));
@@ -229,11 +276,9 @@ function startWorker() {
   });
   post({
     type: "start",
-    pyodide: address(`${parts.pyodide}/`),
-    archives: { recorder: address(parts.archives.recorder) },
+    ...pythonParts(),
     panel: address(`${parts.panel}/`),
     sizes: parts.sizes,
-    lock_info: parts.lock_info,
     lesson: visit?.lesson ?? only,
     language: spoken,
     texts: textsAddress && address(textsAddress),

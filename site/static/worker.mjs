@@ -1,5 +1,7 @@
 // The module worker: fetches and starts Python, then passes messages between it and the page.
 
+import { fetchArchive, startPython, writeArchive } from "./python.mjs";
+
 const STEPS = ["download", "python", "bench", "libraries", "page"];
 
 const post = (message, transfer = []) => self.postMessage(message, transfer);
@@ -53,38 +55,6 @@ self.fetch = async (address, options) => {
   }
 };
 
-async function fetchArchive(address, note) {
-  const response = await fetch(address);
-  let arrived = 0;
-  const counter = new TransformStream({
-    transform(chunk, controller) {
-      arrived += chunk.byteLength;
-      note(nameOf(address), arrived);
-      controller.enqueue(chunk);
-    },
-  });
-  const unpacked = response.body.pipeThrough(counter).pipeThrough(new DecompressionStream("gzip"));
-  return new Uint8Array(await new Response(unpacked).arrayBuffer());
-}
-
-// The archive's form is told in build_python.py.
-function writeArchive(FS, root, archive) {
-  const indexLength = new DataView(archive.buffer).getUint32(0, true);
-  const index = JSON.parse(new TextDecoder().decode(archive.subarray(4, 4 + indexLength)));
-  const made = new Set();
-  let offset = 4 + indexLength;
-  for (const [path, size] of index) {
-    const folder = `${root}/${path.slice(0, Math.max(0, path.lastIndexOf("/")))}`;
-    if (!made.has(folder)) {
-      FS.mkdirTree(folder);
-      made.add(folder);
-    }
-    // A view, not a copy: the archive stays in memory as the files' contents.
-    FS.writeFile(`${root}/${path}`, archive.subarray(offset, offset + size), { canOwn: true });
-    offset += size;
-  }
-}
-
 async function start(config) {
   const download = downloadCounter(config.sizes);
   const archive = fetchArchive(config.archives.recorder, download.note);
@@ -92,31 +62,25 @@ async function start(config) {
   // The texts of another language than English (see bench/languages.py).
   const texts = config.texts === null ? null : fetch(config.texts).then((response) => response.text());
   texts?.catch(() => {});
-  let sitePackages;
-  const { loadPyodide } = await import(`${config.pyodide}pyodide.mjs`);
-  const pyodide = await loadPyodide({
-    indexURL: config.pyodide,
-    lockFileContents: { info: config.lock_info, packages: {} },
-    packageBaseUrl: config.pyodide,
+  const { pyodide, sitePackages } = await startPython({
+    ...config,
+    archive,
+    begins: () => {
+      download.finish();
+      progress("python");
+    },
     env: {
-      HOME: "/home/bench",
       PANEL_CDN_ROOT: config.panel,
-      PYTHONHASHSEED: "0",
       BANDBENCH_LANGUAGE: config.language,
       // Panel asks models for attributes they lack, at every update; a search for similar names takes 7 ms each time.
       BOKEH_PERFORM_ERROR_DIAGNOSTICS: "no",
       BOKEH_VALIDATE_DOC: "no",
     },
-    fsInit: async (FS, places) => {
-      ({ sitePackages } = places);
-      const files = await archive;
-      download.finish();
-      progress("python");
-      writeArchive(FS, sitePackages, files);
+    // Before anything is imported: names in declarations are said as their modules are.
+    more: async (FS, packages) => {
       if (texts === null) return;
-      // Before anything is imported: names in declarations are said as their modules are.
-      FS.mkdirTree(`${sitePackages}/words`);
-      FS.writeFile(`${sitePackages}/words/${config.language}.json`, await texts);
+      FS.mkdirTree(`${packages}/words`);
+      FS.writeFile(`${packages}/words/${config.language}.json`, await texts);
     },
   });
   // For the tests and the benchmark: nothing in the site uses it.
@@ -144,11 +108,21 @@ async function handle(message) {
     case "microphone": bench.microphone(new Float32Array(message.data)); break;
     case "records": bench.records(message.kind, message.text); break;
     case "console": bench.console(message.text); break;
+    case "helper": acceptHelper(message.port); break;
+    case "helper_gone": bench.help(); break;
     case "ask":
       // A loop that has ended without a word would never be missed here.
       if (bench.alive) post({ type: "answer" });
       break;
   }
+}
+
+// The picture worker says here when it is ready and when it has made a picture, which it gives to the page.
+function acceptHelper(port) {
+  port.onmessage = ({ data }) => {
+    if (data.type === "ready") bench.help((message, transfer = []) => port.postMessage(message, transfer));
+    else bench.picture_made();
+  };
 }
 
 self.onmessage = async ({ data }) => {

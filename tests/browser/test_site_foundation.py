@@ -133,6 +133,24 @@ class TestRunning:
         first = running_page.page.evaluate(frames)
         wait_for(lambda: running_page.page.evaluate(frames) >= first + 5, "five frames")
 
+    def test_a_picture_worker_helps_and_the_bench_goes_on_when_it_dies(self, running_page: WatchedPage) -> None:
+        page = running_page.page
+        # What the bench asks for itself where its picture is too slow.
+        page.workers[0].evaluate("self.postMessage({ type: 'help', wanted: true })")
+        helped, frames = "bandbench.statistics.helped", "bandbench.statistics.frames"
+        wait_for(lambda: page.evaluate(helped) >= 5, "pictures of the picture worker")
+        mean, roughness = levels(page)
+        assert 10 < mean < 245
+        assert roughness > 5
+        assert len(page.workers) == 2
+        page.workers[1].evaluate("void setTimeout(() => { throw new Error('the end'); })")
+        # Asking the page lets Playwright hear of it.
+        wait_for(lambda: page.evaluate("true") and len(page.workers) == 1, "the end of the picture worker")
+        made, first = page.evaluate(f"[{helped}, {frames}]")
+        wait_for(lambda: page.evaluate(frames) >= first + 5, "five frames without it")
+        assert page.evaluate(helped) <= made + 1
+        assert running_page.complaints == []
+
     def test_a_control_changes_the_picture_and_back(self, running_page: WatchedPage) -> None:
         page = running_page.page
         _, clean = levels(page)

@@ -42,7 +42,7 @@ from bandbench.bench.transport import TransportView
 from bandbench.bench.view import Action, View
 from bandbench.bench.why import WhyView
 from bandbench.bench.words import say
-from bandbench.runtime.application import FrameImage, PictureFile, SoundBlock
+from bandbench.runtime.application import FrameImage, FrameOrder, PictureFile, SoundBlock
 from bandbench.runtime.memory import free_caches
 from sim.errors import BandbenchError
 from sim.frame import PlaybackFrame
@@ -162,6 +162,16 @@ class BenchApplication:
         self.bench.advance(self._clock())
         picture = self.monitor.next_picture()
         return None if picture is None else FrameImage({"picture": picture}, self.bench.revision)
+
+    def next_order(self) -> FrameImage | FrameOrder | None:
+        """Return the next picture as an order, if it can be one, or None while nothing changes."""
+        self.bench.advance(self._clock())
+        order = self.monitor.next_order()
+        return self.next_frame() if order is None else FrameOrder(order, self.bench.revision)
+
+    def lose_frame(self) -> None:
+        """Show the picture once more: what was ordered last never came."""
+        self.monitor.lose_picture()
 
     def tick(self, now_s: float) -> None:
         """Bring one part of what the bench shows up to date (see `ROUND`)."""

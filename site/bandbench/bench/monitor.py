@@ -12,7 +12,7 @@ import numpy as np
 import param
 from numpy.typing import NDArray
 
-from bandbench.bench.pictures import grey_or_colour
+from bandbench.bench.pictures import PictureOrder, grey_or_colour, order_of
 from bandbench.bench.readings import Readings, typeset
 from bandbench.bench.settings import KEPT, KeptPicture, side_by_side
 from bandbench.bench.snapshot import file_name
@@ -162,13 +162,15 @@ class MonitorView(View):
         ]
         self.monitor.bands = json.dumps(fields)
 
+    def lose_picture(self) -> None:
+        """Take note that the picture returned last was never shown."""
+        self._drawn = None
+
     def next_picture(self) -> NDArray[np.uint8] | None:
         """Return the picture if it is not what was returned last, for the page's canvas: grey, or three planes."""
         bench = self.bench
-        drawn = (bench.frame, bench.monitor, bench.kept)
-        if drawn == self._drawn:
+        if not self._note_drawn():
             return None
-        self._drawn = drawn
         settings = bench.monitor
         if not settings.compare:
             return self._image(settings.point)
@@ -179,6 +181,19 @@ class MonitorView(View):
         # A picture that was kept of another standard has another size.
         fits = shown.shape[-2:] == compared.shape[-2:]
         return side_by_side(compared, shown, settings.split) if fits else shown
+
+    def next_order(self) -> PictureOrder | None:
+        """Return the same as an order, if it can be one; None leaves it to `next_picture`."""
+        bench, settings = self.bench, self.bench.monitor
+        order = None if settings.compare else order_of(bench.frame, settings.point, in_colour=bench.in_colour)
+        return order if order is not None and self._note_drawn() else None
+
+    def _note_drawn(self) -> bool:
+        """Take note of what is to be drawn now; tell whether it is not what was returned last."""
+        drawn = (self.bench.frame, self.bench.monitor, self.bench.kept)
+        fresh = drawn != self._drawn
+        self._drawn = drawn
+        return fresh
 
     def _image(self, point: str) -> NDArray[np.uint8]:
         """Return the picture at a test point."""

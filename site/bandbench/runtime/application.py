@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from panel.viewable import Viewable
 
-__all__ = ["Application", "FrameImage", "PictureFile", "SoundBlock"]
+    from bandbench.bench.pictures import PictureOrder
+
+__all__ = ["Application", "FrameImage", "FrameOrder", "PictureFile", "SoundBlock"]
 
 
 @dataclass(frozen=True)
@@ -28,9 +30,28 @@ class FrameImage:
     revision : int
         Counts the changes of the controls that this frame already shows. The page measures with it how long a
         change takes to appear.
+    after : int
+        Sequence number of the frame that the page shows before this one; 0 if it shows it at once.
     """
 
     images: Mapping[str, NDArray[np.uint8]]
+    revision: int = 0
+    after: int = 0
+
+
+@dataclass(frozen=True)
+class FrameOrder:
+    """A picture for the page that is not made yet: the picture worker can make it.
+
+    Parameters
+    ----------
+    order : PictureOrder
+        What is to be made.
+    revision : int
+        As in `FrameImage`.
+    """
+
+    order: PictureOrder
     revision: int = 0
 
 
@@ -80,6 +101,14 @@ class Application(Protocol):
 
     def next_frame(self) -> FrameImage | None:
         """Return what the page shall draw now, or None if nothing changed (the picture is paused, say)."""
+        ...
+
+    def next_order(self) -> FrameImage | FrameOrder | None:
+        """Return the same as `next_frame`, as an order where making it is much work."""
+        ...
+
+    def lose_frame(self) -> None:
+        """Take note that what was ordered last was never made: the next frame shows it."""
         ...
 
     def next_sound(self) -> SoundBlock | None:

@@ -3,6 +3,9 @@
 Everything in the worker shares one thread. The loop therefore gives the thread away once in every turn, whatever
 happened in it, and makes no frame while the page still has two to draw: a slow page then sees fewer frames, never
 older ones.
+
+Where a second processor is free, a picture worker makes the frames that are ordered from it, one at a time. A frame
+that is due while it is at work is made here: none stands in line, so what a control has changed is shown soonest.
 """
 
 from __future__ import annotations
@@ -10,12 +13,14 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
-from bandbench.runtime.application import FrameImage
+from bandbench.runtime.application import FrameImage, FrameOrder
 
 __all__ = [
     "FRAMES_IN_FLIGHT",
     "FRAME_PERIOD_S",
+    "HELP_AFTER_S",
     "TICK_PATIENCE_S",
     "TICK_PERIOD_S",
     "TICK_SHARE",
@@ -35,6 +40,10 @@ WORK_SHARE = 0.8
 """Largest share of the time that long work may take from a moving picture; a frame gets its turn after every bit."""
 FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
+HELP_AFTER_S = 4.0
+"""After so long a moving picture that is too slow calls for the picture worker. [s]"""
+HELP_BELOW = 0.93
+"""A picture is too slow with less than this share of its frames."""
 
 
 class FrameLoop:
@@ -50,6 +59,11 @@ class FrameLoop:
         Goes forward only. [s]
     work : Callable[[], bool], optional
         That of `Application`.
+    next_order, send_order, lose_frame : callable, optional
+        Those of `Application`, and what hands an order, with its sequence number, to the picture worker. Without them
+        there is none.
+    call_help : Callable[[], None], optional
+        Called, once, when a moving picture is too slow and there is no picture worker yet.
     """
 
     def __init__(
@@ -59,6 +73,11 @@ class FrameLoop:
         send: Callable[[int, FrameImage], None],
         clock: Callable[[], float] = time.monotonic,
         work: Callable[[], bool] = lambda: False,
+        *,
+        next_order: Callable[[], FrameImage | FrameOrder | None] | None = None,
+        send_order: Callable[[int, FrameOrder], None] | None = None,
+        lose_frame: Callable[[], None] = lambda: None,
+        call_help: Callable[[], None] = lambda: None,
     ) -> None:
         self._make_frame = next_frame
         self._tick = tick
@@ -72,6 +91,14 @@ class FrameLoop:
         self._working = self._moving = False
         self._next_frame_s = self._next_tick_s = self._next_work_s = clock()
         self._last_tick_s = -TICK_PERIOD_S
+        self._next_order, self._send_order, self._lose_frame = next_order, send_order, lose_frame
+        self._helped = self._hurried = False
+        # Number of the frame that the picture worker is making; 0 if none.
+        self._ordered = 0
+        self._call_help = call_help
+        # Since when the picture has moved without a pause, and how many frames there have been of it.
+        self._moved_since_s: float | None = None
+        self._moved_frames = 0
 
     def acknowledge(self, sequence: int) -> None:
         """Note that the page has drawn this frame and all before it."""
@@ -84,27 +111,71 @@ class FrameLoop:
         self._next_frame_s = self._clock()
         # While a control is dragged its changes come faster than instruments can be read: the picture goes first.
         self._next_tick_s = min(self._next_tick_s, max(self._next_frame_s, self._last_tick_s + TICK_PERIOD_S))
+        self._hurried = True
         self._woken.set()
+
+    def set_help(self, there: bool) -> None:
+        """Note that the picture worker is ready, or that it has gone with what was ordered from it."""
+        lost = not there and self._ordered > 0
+        self._helped = there and self._next_order is not None
+        self._ordered = 0
+        if lost:
+            self._lose_frame()
+            self.wake()
+
+    def order_made(self) -> None:
+        """Note that the picture worker has made what was ordered."""
+        self._ordered = 0
+        if self._next_frame_s <= self._clock():
+            self._woken.set()
 
     def stop(self) -> None:
         """End `run` after the turn it is in."""
         self._stopped = True
         self._woken.set()
 
+    @property
+    def _room(self) -> bool:
+        """Whether the page can take another frame; what is still with the picture worker is not on its way to it."""
+        return self._sent - self._drawn < FRAMES_IN_FLIGHT + (self._ordered > 0)
+
     def _send_due_frame(self) -> None:
         # A turn that came late does not make the following ones hurry.
         self._next_frame_s = max(self._next_frame_s + FRAME_PERIOD_S, self._clock())
-        frame = self._make_frame()
+        hurried, self._hurried = self._hurried, False
+        free = self._helped and self._ordered == 0
+        frame = self._next_order() if free and self._next_order is not None else self._make_frame()
         self._moving = frame is not None
-        if frame is not None:
-            self._sent += 1
-            self._send(self._sent, frame)
+        self._judge_speed()
+        if frame is None:
+            return
+        self._sent += 1
+        if isinstance(frame, FrameImage):
+            # Where nobody waits for it, what was ordered before is shown before.
+            self._send(self._sent, frame if hurried else replace(frame, after=self._ordered))
+        elif self._send_order is not None:
+            self._ordered = self._sent
+            self._send_order(self._sent, frame)
+
+    def _judge_speed(self) -> None:
+        """Call for help when the picture has moved for a while and was too slow."""
+        now_s = self._clock()
+        if not self._moving or self._moved_since_s is None:
+            self._moved_since_s, self._moved_frames = (now_s if self._moving else None), 0
+            return
+        self._moved_frames += 1
+        passed_s = now_s - self._moved_since_s
+        if passed_s < HELP_AFTER_S:
+            return
+        if not self._helped and self._moved_frames * FRAME_PERIOD_S < HELP_BELOW * passed_s:
+            self._call_help()
+        self._moved_since_s, self._moved_frames = now_s, 0
 
     async def run(self) -> None:
         """Make frames and ticks until `stop`."""
         while not self._stopped:
             self._woken.clear()
-            if self._clock() >= self._next_frame_s and self._sent - self._drawn < FRAMES_IN_FLIGHT:
+            if self._clock() >= self._next_frame_s and self._room:
                 self._send_due_frame()
                 # A control moved meanwhile is seen in the picture before it is read on the instruments.
                 await asyncio.sleep(0)
@@ -139,8 +210,7 @@ class FrameLoop:
 
     async def _wait(self) -> None:
         """Sleep until the next frame or tick is due, or until something wakes the loop."""
-        room = self._sent - self._drawn < FRAMES_IN_FLIGHT
-        due_s = min(self._next_frame_s, self._next_tick_s) if room else self._next_tick_s
+        due_s = min(self._next_frame_s, self._next_tick_s) if self._room else self._next_tick_s
         if self._working:
             due_s = min(due_s, self._next_work_s)
         delay_s = due_s - self._clock()

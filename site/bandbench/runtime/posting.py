@@ -10,7 +10,7 @@ from pyodide.ffi import to_js
 
 from bandbench.runtime.application import FrameImage
 
-__all__ = ["post_frame", "post_message"]
+__all__ = ["post_frame", "post_message", "post_order"]
 
 
 def post_message(post: Any, message: dict[str, Any], buffers: list[Any] | None = None) -> None:
@@ -37,4 +37,12 @@ def post_frame(post: Any, sequence: int, frame: FrameImage) -> None:
         copied = to_js(np.ascontiguousarray(pixels).data.cast("B"))
         images.append({"name": name, "width": columns, "height": rows, "data": copied.buffer})
         buffers.append(copied.buffer)
-    post_message(post, {"type": "frame", "seq": sequence, "revision": frame.revision, "images": images}, buffers)
+    message = {"type": "frame", "seq": sequence, "after": frame.after, "revision": frame.revision, "images": images}
+    post_message(post, message, buffers)
+
+
+def post_order(post: Any, sequence: int, revision: int, pickled: bytes, buffers: list[memoryview]) -> None:
+    """Send the picture worker an order (see `bandbench.runtime.orders`); its picture goes to the page."""
+    arrays = [to_js(buffer).buffer for buffer in buffers]
+    order = {"type": "order", "seq": sequence, "revision": revision, "pickled": to_js(pickled), "buffers": arrays}
+    post_message(post, order, arrays)

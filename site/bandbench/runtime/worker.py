@@ -13,9 +13,10 @@ from pyodide.ffi import create_proxy, to_js
 
 from bandbench.bench.application import BenchApplication
 from bandbench.runtime import panel_glue
-from bandbench.runtime.application import Application, FrameImage, PictureFile
+from bandbench.runtime.application import Application, FrameImage, FrameOrder, PictureFile
 from bandbench.runtime.loop import FrameLoop
-from bandbench.runtime.posting import post_frame, post_message
+from bandbench.runtime.orders import OrderSender
+from bandbench.runtime.posting import post_frame, post_message, post_order
 from sim.recorder import Recorder
 
 __all__ = ["Worker", "start"]
@@ -41,7 +42,14 @@ class Worker:
         self._application = application
         self._post_to_page = post
         self._document = panel_glue.new_document()
-        self._loop = FrameLoop(self._next_frame, self._tick, self._send_frame, work=self._work)
+        self._loop = FrameLoop(
+            self._next_frame, self._tick, self._send_frame, work=self._work,
+            next_order=self._next_order, send_order=self._send_order, lose_frame=application.lose_frame,
+            call_help=self._call_help,
+        )  # fmt: skip
+        self._called = False
+        self._orders: OrderSender | None = None
+        self._post_order: Any = None
         self._running: asyncio.Task[None] | None = None
         self._short_at_s = -MEMORY_PATIENCE_S
 
@@ -86,6 +94,22 @@ class Worker:
         """Note that the page has drawn a frame."""
         self._loop.acknowledge(sequence)
 
+    def help(self, post_order: Any = None) -> None:
+        """Have pictures made by the picture worker, or no longer by it.
+
+        Parameters
+        ----------
+        post_order : JS function, optional
+            Sends it a message, as `post` does to the page; left out when it has gone.
+        """
+        self._post_order = post_order
+        self._orders = None if post_order is None else OrderSender()
+        self._loop.set_help(post_order is not None)
+
+    def picture_made(self) -> None:
+        """Note that the picture worker has made what was ordered first."""
+        self._loop.order_made()
+
     def picture_file(self, name: str, rows: int, columns: int, levels: Any) -> None:
         """Give the bench a picture of the user's, as bytes of red, green and blue in rows."""
         pixels = np.asarray(levels.to_py(), np.uint8).reshape(rows, columns, 3)
@@ -119,6 +143,12 @@ class Worker:
         self._send_sound()
         return frame
 
+    def _next_order(self) -> FrameImage | FrameOrder | None:
+        with panel_glue.current(self._document):
+            frame: FrameImage | FrameOrder | None = self._with_room(self._application.next_order)
+        self._send_sound()
+        return frame
+
     def _tick(self, now_s: float) -> None:
         with panel_glue.current(self._document):
             self._with_room(lambda: self._application.tick(now_s))
@@ -131,7 +161,7 @@ class Worker:
         with panel_glue.current(self._document):
             return self._application.work()
 
-    def _with_room(self, do: Callable[[], _T | None]) -> _T | None:
+    def _with_room(self, do: Callable[[], _T]) -> _T | None:
         """Do something; where memory does not suffice, free some and leave it out this time.
 
         Raises
@@ -142,6 +172,9 @@ class Worker:
         try:
             return do()
         except MemoryError:
+            # The picture worker has memory of its own.
+            self._called = True
+            self._post({"type": "help", "wanted": False})
             now_s = time.monotonic()
             if now_s - self._short_at_s < MEMORY_PATIENCE_S or not self._application.free_memory():
                 raise
@@ -158,6 +191,17 @@ class Worker:
 
     def _send_frame(self, sequence: int, frame: FrameImage) -> None:
         post_frame(self._post_to_page, sequence, frame)
+
+    def _send_order(self, sequence: int, frame: FrameOrder) -> None:
+        if self._orders is None:
+            raise RuntimeError("a picture was ordered, and there is nobody to make it")
+        post_order(self._post_order, sequence, frame.revision, *self._orders.pack(frame.order))
+
+    def _call_help(self) -> None:
+        # Once: what the page could not give, or took away, it cannot give now.
+        if not self._called:
+            self._called = True
+            self._post({"type": "help", "wanted": True})
 
     def _send_sound(self) -> None:
         sound = self._application.next_sound()
