@@ -283,15 +283,20 @@ function demonstratePage(model, words, send) {
     h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
-function busyElsewhere(el) {
+// Whether the focus has gone on, from what was pressed last, to something outside this card.
+function busyElsewhere(el, pressed) {
   let focused = document.activeElement;
   while (focused?.shadowRoot?.activeElement) focused = focused.shadowRoot.activeElement;
-  return Boolean(focused?.matches("input, textarea, select")) && !el.contains(focused);
+  const around = [el, el.getRootNode().host, pressed].filter(Boolean);
+  return Boolean(focused) && focused !== document.body && focused.checkVisibility() && !el.contains(focused)
+    && !around.some((one) => focused.contains(one));
 }
 
 export function render({ model, el }) {
   const { words } = model;
   let asked = false;
+  let pressed = null;
+  listenTo(model, document, "click", (event) => { pressed = event.composedPath()[0]; });
   const send = (what, value = null) => {
     asked = true;
     model.send_msg({ do: what, value });
@@ -310,9 +315,9 @@ export function render({ model, el }) {
     if (model.page === shown) return;
     shown = model.page;
     for (const [name, page] of Object.entries(pages)) page.element.hidden = name !== shown;
-    // Whoever pressed a button that is now gone goes on reading at the new page's title; whoever has gone on to write or
-    // turn something elsewhere, while the bench was at work, is left there.
-    if (asked && !busyElsewhere(el)) pages[shown].title.focus();
+    // Whoever pressed a button that is now gone goes on reading at the new page's title; whoever has gone on elsewhere
+    // meanwhile is left there.
+    if (asked && !busyElsewhere(el, pressed)) pages[shown].title.focus();
   });
   follow(model, ["notice"], () => setText(notice, model.notice));
 }
