@@ -5,6 +5,9 @@ Contents: `control_track`.
 
 from __future__ import annotations
 
+import math
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,11 +47,24 @@ def control_track(standard: Standard, phase_deg: float) -> NDArray[np.float32]:
     >>> track.shape, round(float(track.min()), 3), round(float(track.max()), 3)
     ((525, 910), -1.0, 1.5)
     """
-    cycles = np.arange(standard.samples_per_frame) * (standard.wheel_turns_per_frame / standard.samples_per_frame)
-    cycles += phase_deg / 360.0
-    level = np.sin(2.0 * np.pi * cycles)
+    sine, cosine = _unit_waves(standard)
+    angle = 2.0 * np.pi * phase_deg / 360.0
+    level = sine * np.float32(np.cos(angle))
+    level += cosine * np.float32(np.sin(angle))
     # The frame is a loop: the pulse stands on one peak of it wherever the phase has moved that peak.
-    place = (cycles - 0.25) % standard.wheel_turns_per_frame
-    level[np.minimum(place, standard.wheel_turns_per_frame - place) < 0.5 * _PULSE_SHARE] += _PULSE_HEIGHT
-    frame = level.reshape(standard.lines_per_frame, standard.samples_per_line)
-    return np.asarray(frame, dtype=np.float32)
+    samples, turns = standard.samples_per_frame, standard.wheel_turns_per_frame
+    centre = (0.25 - phase_deg / 360.0) * samples / turns
+    half = 0.5 * _PULSE_SHARE * samples / turns
+    level[np.arange(math.floor(centre - half) + 1, math.ceil(centre + half)) % samples] += np.float32(_PULSE_HEIGHT)
+    return level.reshape(standard.lines_per_frame, standard.samples_per_line)
+
+
+@lru_cache(maxsize=2)
+def _unit_waves(standard: Standard) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return sine and cosine of the wheel's angle at every sample (read only); working them out takes long."""
+    step = 2.0 * np.pi * standard.wheel_turns_per_frame / standard.samples_per_frame
+    angle = np.arange(standard.samples_per_frame) * step
+    waves = np.sin(angle).astype(np.float32), np.cos(angle).astype(np.float32)
+    for wave in waves:
+        wave.setflags(write=False)
+    return waves

@@ -15,6 +15,7 @@ from bandbench.runtime.loop import (
     FRAME_PERIOD_S,
     FRAMES_IN_FLIGHT,
     HELP_AFTER_S,
+    ORDERS_IN_FLIGHT,
     TICK_PERIOD_S,
     TICK_SHARE,
     FrameLoop,
@@ -285,12 +286,13 @@ def test_a_picture_worker_that_is_quick_makes_all_frames() -> None:
     assert helped.frames == []
 
 
-def test_a_frame_due_while_the_picture_worker_is_busy_is_made_here_and_shown_after_the_ordered_one() -> None:
+def test_a_frame_due_while_the_picture_worker_has_enough_to_do_is_made_here_and_shown_after_the_ordered_one() -> None:
     helped = Helped(None)
     helped.loop.set_help(True)
     run_for(helped.loop, 0.5)
-    assert helped.orders == [1]
-    assert helped.frames[0] == (2, 1)
+    assert helped.orders == [1, 2]
+    assert len(helped.orders) == ORDERS_IN_FLIGHT
+    assert helped.frames[0] == (3, 2)
 
 
 def test_what_a_control_has_just_changed_waits_for_no_frame_before_it() -> None:

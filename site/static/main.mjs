@@ -69,16 +69,22 @@ function runWhenWhole() {
   resumed.then(() => { if (own === worker && isMending()) benchMended(attemptThatGoesOn() ? "attempt" : ""); });
 }
 
+// Two of a moving picture that arrive together are drawn one after the other. Where more are waiting, or the newest shows
+// what a control has changed since, it is drawn at once.
+const MOST_WAITING = 2;
+
 function drawPending() {
-  const frames = pending;
-  pending = [];
   // The worker that made them has stopped meanwhile.
-  if (frames.length === 0) return;
-  const latest = frames.at(-1);
+  if (pending.length === 0) return;
+  const [oldest, newer] = [pending[0], pending.at(-1)];
+  const skip = pending.length > MOST_WAITING || newer.revision > oldest.revision;
+  const latest = skip ? newer : oldest;
+  statistics.dropped += skip ? pending.length - 1 : 0;
+  pending = skip ? [] : pending.slice(1);
+  if (pending.length > 0) requestAnimationFrame(drawPending);
   for (const image of latest.images) draw(image);
   statistics.frames += 1;
   statistics.helped += latest.helped ? 1 : 0;
-  statistics.dropped += frames.length - 1;
   statistics.revision = latest.revision;
   if (!pictured) {
     pictured = true;

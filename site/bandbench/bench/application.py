@@ -59,6 +59,9 @@ ROUND = ("scope", "read", "scope", "show", "watch", "score")
 waveform monitor is drawn, the instruments are read, the waveform monitor is drawn, the readings are shown, the
 running machine is looked at, and an attempt of the learner's list is scored if it has not been here."""
 
+SHOW_S = 0.02
+"""No view begins to show readings in a tick that has taken longer: a control waits for its picture meanwhile. [s]"""
+
 
 class BenchApplication:
     """The bench for `bandbench.runtime` (its `Application`).
@@ -130,7 +133,9 @@ class BenchApplication:
         self._ticks = 0
         self._seen = self.bench.version
         self._read: PlaybackFrame | None = None
+        # What was read and is not shown yet, and the views that have yet to show it.
         self._unseen: Readings | None = None
+        self._unaware: list[View] = []
         if single:
             bench.choose_lesson(lesson)
 
@@ -220,12 +225,23 @@ class BenchApplication:
                 self._unseen = take_readings(
                     bench.frame, bench.revision, bench.readings, None if bench.held else bench.station
                 )
+                self._unaware = list(self.views)
             return fresh
-        readings, self._unseen = self._unseen, None
-        if readings is not None:
-            for view in self.views:
-                view.update(readings)
-        return readings is not None
+        return self._show_readings()
+
+    def _show_readings(self) -> bool:
+        """Let some views show what was read; tell whether there was anything to show."""
+        if self._unseen is None:
+            return False
+        began_s = self._clock()
+        while self._unaware and self._clock() - began_s <= SHOW_S:
+            self._unaware.pop(0).update(self._unseen)
+        if self._unaware:
+            # The rest is shown by the next tick.
+            self._ticks -= 1
+        else:
+            self._unseen = None
+        return True
 
     def work(self) -> bool:
         """Do a little of what takes long; tell whether there was anything to do."""

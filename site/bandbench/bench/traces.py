@@ -68,6 +68,12 @@ def _picked(values: NDArray[np.floating]) -> NDArray[np.floating]:
     return values[np.linspace(0, values.size - 1, POINTS).astype(np.intp)]
 
 
+def _levels_of_lines(frame: PlaybackFrame, columns: slice) -> NDArray[np.floating]:
+    """Return the mean RF level of as many lines of the first field as are drawn, not of all."""
+    lines = _picked(np.arange(frame.standard.lines_per_frame // 2))
+    return np.asarray(np.abs(frame.rf.reshape(frame.template.shape)[lines, columns]).mean(axis=1))
+
+
 def mini_traces(
     frame: PlaybackFrame, trend: Trend, record_side: bool = False, sound: NDArray[np.floating] | None = None
 ) -> bytes:
@@ -96,7 +102,7 @@ def mini_traces(
         "tape": _height(trend.curve, _TREND_RANGE_PCT),
         "headwheel": _height(_picked(-frame.sync_edges_s[field]), _EDGE_RANGE_S),
         "channels": _height(levels, _LEVEL_RANGE_DB),
-        "switcher": _height(_picked(frame.rf_envelope[field, columns].mean(axis=1)), _RF_RANGE),
+        "switcher": _height(_levels_of_lines(frame, columns), _RF_RANGE),
         "demodulator": _height(_picked(frame.demod[line]), _VIDEO_RANGE_IRE),
         "processing": _height(_picked(frame.processed[line]), _VIDEO_RANGE_IRE),
         "output": _height(_picked(frame.processed[line, columns]), _VIDEO_RANGE_IRE),

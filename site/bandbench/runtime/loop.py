@@ -4,14 +4,15 @@ Everything in the worker shares one thread. The loop therefore gives the thread 
 happened in it, and makes no frame while the page still has two to draw: a slow page then sees fewer frames, never
 older ones.
 
-Where a second processor is free, a picture worker makes the frames that are ordered from it, one at a time. A frame
-that is due while it is at work is made here: none stands in line, so what a control has changed is shown soonest.
+Where a second processor is free, a picture worker makes most of the frames; they are ordered from it. A frame that is
+due while it has enough to do is made here. What a control has just changed never stands in line.
 """
 
 from __future__ import annotations
 
 import asyncio
 import time
+from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -21,6 +22,7 @@ __all__ = [
     "FRAMES_IN_FLIGHT",
     "FRAME_PERIOD_S",
     "HELP_AFTER_S",
+    "ORDERS_IN_FLIGHT",
     "TICK_PATIENCE_S",
     "TICK_PERIOD_S",
     "TICK_SHARE",
@@ -40,6 +42,8 @@ WORK_SHARE = 0.8
 """Largest share of the time that long work may take from a moving picture; a frame gets its turn after every bit."""
 FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
+ORDERS_IN_FLIGHT = 2
+"""How many orders may be with the picture worker: one being made, and one for when this worker is busy meanwhile."""
 HELP_AFTER_S = 4.0
 """After so long a moving picture that is too slow calls for the picture worker. [s]"""
 HELP_BELOW = 0.93
@@ -93,8 +97,8 @@ class FrameLoop:
         self._last_tick_s = -TICK_PERIOD_S
         self._next_order, self._send_order, self._lose_frame = next_order, send_order, lose_frame
         self._helped = self._hurried = False
-        # Number of the frame that the picture worker is making; 0 if none.
-        self._ordered = 0
+        # Numbers of the frames that are with the picture worker, oldest first.
+        self._ordered: deque[int] = deque()
         self._call_help = call_help
         # Since when the picture has moved without a pause, and how many frames there have been of it.
         self._moved_since_s: float | None = None
@@ -116,16 +120,17 @@ class FrameLoop:
 
     def set_help(self, there: bool) -> None:
         """Note that the picture worker is ready, or that it has gone with what was ordered from it."""
-        lost = not there and self._ordered > 0
+        lost = not there and len(self._ordered) > 0
         self._helped = there and self._next_order is not None
-        self._ordered = 0
+        self._ordered.clear()
         if lost:
             self._lose_frame()
             self.wake()
 
     def order_made(self) -> None:
-        """Note that the picture worker has made what was ordered."""
-        self._ordered = 0
+        """Note that the picture worker has made what was ordered first."""
+        if self._ordered:
+            self._ordered.popleft()
         if self._next_frame_s <= self._clock():
             self._woken.set()
 
@@ -137,13 +142,13 @@ class FrameLoop:
     @property
     def _room(self) -> bool:
         """Whether the page can take another frame; what is still with the picture worker is not on its way to it."""
-        return self._sent - self._drawn < FRAMES_IN_FLIGHT + (self._ordered > 0)
+        return self._sent - self._drawn < FRAMES_IN_FLIGHT + len(self._ordered)
 
     def _send_due_frame(self) -> None:
         # A turn that came late does not make the following ones hurry.
         self._next_frame_s = max(self._next_frame_s + FRAME_PERIOD_S, self._clock())
         hurried, self._hurried = self._hurried, False
-        free = self._helped and self._ordered == 0
+        free = self._helped and len(self._ordered) < (1 if hurried else ORDERS_IN_FLIGHT)
         frame = self._next_order() if free and self._next_order is not None else self._make_frame()
         self._moving = frame is not None
         self._judge_speed()
@@ -152,9 +157,10 @@ class FrameLoop:
         self._sent += 1
         if isinstance(frame, FrameImage):
             # Where nobody waits for it, what was ordered before is shown before.
-            self._send(self._sent, frame if hurried else replace(frame, after=self._ordered))
+            waits = len(self._ordered) > 0 and not hurried
+            self._send(self._sent, replace(frame, after=self._ordered[-1]) if waits else frame)
         elif self._send_order is not None:
-            self._ordered = self._sent
+            self._ordered.append(self._sent)
             self._send_order(self._sent, frame)
 
     def _judge_speed(self) -> None:
