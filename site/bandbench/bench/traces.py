@@ -70,7 +70,7 @@ def _picked(values: NDArray[np.floating]) -> NDArray[np.floating]:
 
 def _levels_of_lines(frame: PlaybackFrame, columns: slice) -> NDArray[np.floating]:
     """Return the mean RF level of as many lines of the first field as are drawn, not of all."""
-    lines = _picked(np.arange(frame.standard.lines_per_frame // 2))
+    lines = np.linspace(0, frame.standard.lines_per_frame // 2 - 1, POINTS).astype(np.intp)
     return np.asarray(np.abs(frame.rf.reshape(frame.template.shape)[lines, columns]).mean(axis=1))
 
 

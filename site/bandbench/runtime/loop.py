@@ -4,8 +4,9 @@ Everything in the worker shares one thread. The loop therefore gives the thread 
 happened in it, and makes no frame while the page still has two to draw: a slow page then sees fewer frames, never
 older ones.
 
-Where a second processor is free, a picture worker makes most of the frames; they are ordered from it. A frame that is
-due while it has enough to do is made here. What a control has just changed never stands in line.
+Where a second processor is free, a picture worker makes the frames that are ordered from it. What a control has just
+changed does not stand in line there: it is made here if need be, and for that this worker keeps itself free. Only where
+the picture worker alone would be far too slow, as in colour, do both make frames all the time.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ __all__ = [
     "FRAME_PERIOD_S",
     "HELP_AFTER_S",
     "ORDERS_IN_FLIGHT",
+    "SHARE_ABOVE_S",
     "TICK_PATIENCE_S",
     "TICK_PERIOD_S",
     "TICK_SHARE",
@@ -44,10 +46,13 @@ FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
 ORDERS_IN_FLIGHT = 2
 """How many orders may be with the picture worker: one being made, and one for when this worker is busy meanwhile."""
+SHARE_ABOVE_S = 2 * FRAME_PERIOD_S
+"""Where the picture worker takes longer than this for a frame, frames are made here too. [s]"""
 HELP_AFTER_S = 4.0
 """After so long a moving picture that is too slow calls for the picture worker. [s]"""
 HELP_BELOW = 0.93
 """A picture is too slow with less than this share of its frames."""
+_MOST_EARLY = 8
 
 
 class FrameLoop:
@@ -99,7 +104,11 @@ class FrameLoop:
         self._helped = self._hurried = False
         # Numbers of the frames that are with the picture worker, oldest first.
         self._ordered: deque[int] = deque()
+        # When it began with the oldest, and how long it takes for one.
+        self._order_began_s = self._order_took_s = 0.0
         self._call_help = call_help
+        # How often in a row a frame was asked for before it was there.
+        self._early = _MOST_EARLY
         # Since when the picture has moved without a pause, and how many frames there have been of it.
         self._moved_since_s: float | None = None
         self._moved_frames = 0
@@ -129,8 +138,11 @@ class FrameLoop:
 
     def order_made(self) -> None:
         """Note that the picture worker has made what was ordered first."""
+        now_s = self._clock()
         if self._ordered:
             self._ordered.popleft()
+            self._order_took_s += 0.2 * (now_s - self._order_began_s - self._order_took_s)
+            self._order_began_s = now_s
         if self._next_frame_s <= self._clock():
             self._woken.set()
 
@@ -141,7 +153,11 @@ class FrameLoop:
 
     @property
     def _room(self) -> bool:
-        """Whether the page can take another frame; what is still with the picture worker is not on its way to it."""
+        """Whether another frame may be made, or ordered, now."""
+        shared = self._hurried or self._order_took_s > SHARE_ABOVE_S
+        if len(self._ordered) == ORDERS_IN_FLIGHT and not shared:
+            return False
+        # What is still with the picture worker is not on its way to the page.
         return self._sent - self._drawn < FRAMES_IN_FLIGHT + len(self._ordered)
 
     def _send_due_frame(self) -> None:
@@ -150,6 +166,12 @@ class FrameLoop:
         hurried, self._hurried = self._hurried, False
         free = self._helped and len(self._ordered) < (1 if hurried else ORDERS_IN_FLIGHT)
         frame = self._next_order() if free and self._next_order is not None else self._make_frame()
+        if frame is None and self._early < _MOST_EARLY:
+            # Frames of a moving picture come by the tape's clock: this one is not there yet, but soon.
+            self._early += 1
+            self._next_frame_s = self._clock() + FRAME_PERIOD_S / _MOST_EARLY
+            return
+        self._early = _MOST_EARLY if frame is None else 0
         self._moving = frame is not None
         self._judge_speed()
         if frame is None:
@@ -160,6 +182,8 @@ class FrameLoop:
             waits = len(self._ordered) > 0 and not hurried
             self._send(self._sent, replace(frame, after=self._ordered[-1]) if waits else frame)
         elif self._send_order is not None:
+            if not self._ordered:
+                self._order_began_s = self._clock()
             self._ordered.append(self._sent)
             self._send_order(self._sent, frame)
 
