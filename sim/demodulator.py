@@ -6,6 +6,7 @@ Contents: `TimeBase`, `time_base`, `Demodulator`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,13 +33,31 @@ class TimeBase:
     ----------
     error_s, slope : ndarray of float32, (samples_per_frame,)
         How early each sample is read [s], and by what share faster.
-    displacement : Displacement or None
-        Moves samples by it; None if there is nothing to move.
+    rate_hz : float
+        Sample rate [Hz].
+    segment, first : int
+        Samples in which errors are smooth, and where such a segment begins (see `Displacement`).
+
+    Notes
+    -----
+    Pickled without what it can work out again, which is much longer than itself.
     """
 
     error_s: NDArray[np.float32]
     slope: NDArray[np.float32]
-    displacement: Displacement | None
+    rate_hz: float
+    segment: int
+    first: int
+
+    @cached_property
+    def displacement(self) -> Displacement | None:
+        """What moves samples by the error; None if there is nothing to move."""
+        if not self.error_s.any():
+            return None
+        return Displacement(self.error_s, self.rate_hz, self.segment, self.first)
+
+    def __getstate__(self) -> dict[str, object]:
+        return {name: value for name, value in self.__dict__.items() if name != "displacement"}
 
 
 def time_base(
@@ -60,12 +79,8 @@ def time_base(
     error -= time_base_error(recorded, recording, standard, schedule)
     slope = time_base_slope(machine, standard, schedule)
     slope -= time_base_slope(recorded, standard, schedule)
-    displacement = None
-    if error.any():
-        segment = standard.samples_per_line // _SEGMENTS_PER_LINE
-        first = -schedule.switch_lead % segment
-        displacement = Displacement(error, standard.sample_rate_hz, segment, first)
-    return TimeBase(error, slope, displacement)
+    segment = standard.samples_per_line // _SEGMENTS_PER_LINE
+    return TimeBase(error, slope, standard.sample_rate_hz, segment, -schedule.switch_lead % segment)
 
 
 class Demodulator:

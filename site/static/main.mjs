@@ -22,7 +22,7 @@ const SILENT_AFTER_MS = 20000;
 const KEEP_AFTER_MS = 3000;
 
 // What tests and the benchmark read; nothing in the page depends on it.
-const statistics = { frames: 0, helped: 0, dropped: 0, revision: 0, firstPictureMs: null, runningMs: null };
+const statistics = { frames: 0, helped: 0, dropped: 0, seq: 0, revision: 0, firstPictureMs: null, runningMs: null };
 globalThis.bandbench = { statistics, heard };
 
 // In a package for a learning system: which one, and which lesson is inside alone.
@@ -85,6 +85,7 @@ function drawPending() {
   for (const image of latest.images) draw(image);
   statistics.frames += 1;
   statistics.helped += latest.helped ? 1 : 0;
+  statistics.seq = latest.seq;
   statistics.revision = latest.revision;
   if (!pictured) {
     pictured = true;

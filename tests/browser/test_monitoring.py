@@ -21,14 +21,14 @@ from tests.browser.flash_watch import FlashesSeen, seen_flashes
 from tests.browser.watching import WatchedPage, still_context
 
 # Pictures that flash five times a second, sent to the page as the bench sends its own, for so many seconds.
-_SEND_FLASHES = """async (seconds) => {
+_SEND_FLASHES = """async (seconds, seq) => {
   const [width, height] = [720, 486];
   const begun = performance.now();
   while (performance.now() - begun < 1000 * seconds) {
     const level = Math.floor((performance.now() - begun) / 100) % 2 ? 235 : 20;
     const data = new Uint8Array(width * height).fill(level).buffer;
     const images = [{ name: "picture", width, height, data }];
-    self.postMessage({ type: "frame", seq: 1, revision: 0, images }, [data]);
+    self.postMessage({ type: "frame", seq, revision: 0, images }, [data]);
     await new Promise((resolve) => setTimeout(resolve, 33));
   }
 }"""
@@ -241,7 +241,8 @@ def test_flashing_is_held_back_in_words_unless_it_is_chosen_otherwise(bench: Ben
 
     def watched() -> FlashesSeen:
         # The worker's own loop rests meanwhile: the picture stands.
-        page.workers[0].evaluate(f"() => {{ ({_SEND_FLASHES})(2.5); }}")
+        seq = page.evaluate("bandbench.statistics.seq")
+        page.workers[0].evaluate(f"(seq) => {{ ({_SEND_FLASHES})(2.5, seq); }}", seq)
         seen.append(seen_flashes(page, 2.6))
         return seen[-1]
 

@@ -67,9 +67,12 @@ def test_an_attempt_outlives_its_worker(browser: Browser, site_url: str) -> None
     assert page.seed == seed
     if not page.page.locator(f"[data-control={control}]").first.is_visible():
         page.page.locator(f".stage-button[data-stage={CONTROLS[control].stage}]").click()
-    shown = f"{value:g}"
     field = page.bench.field(control)
-    page.bench.until(lambda: field.input_value().replace("\N{MINUS SIGN}", "-") == shown, "the control as it was set")
+    # A number, whatever its digits: 16 is shown as 16.0.
+    page.bench.until(
+        lambda: float(field.input_value().replace("\N{MINUS SIGN}", "-")) == value,
+        f"{control} as it was set, {value}",
+    )
     for question in lesson.questions:
         page.page.locator(f"[data-question={question.name}].passed").wait_for()
 
