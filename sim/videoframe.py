@@ -109,6 +109,11 @@ class VideoFrame:
     correct: Callable[[NDArray[np.float32]], NDArray[np.float32]]
     circuits: VideoCondition = SOUND_CIRCUITS
 
+    @property
+    def is_demodulated(self) -> bool:
+        """Whether `demod` has been worked out: what is read from the video costs little then."""
+        return "demod" in self.__dict__
+
     @cached_property
     def demod(self) -> NDArray[np.float32]:
         """Demodulated video in time order, (lines, samples) [level unit], each row from the reference's 0H."""

@@ -21,7 +21,8 @@ from sim.training.attempt import attempt_from_json
 __all__ = ["what_does_not_hold"]
 
 # Numbers that are none have no place in any text that is shown.
-_NO_NUMBER = re.compile(r"\b(nan|NaN|inf|Infinity)\b|-inf\b|\bNone\b|\bundefined\b")
+# None may begin a sentence; alone, or inside of one, it is Python's.
+_NO_NUMBER = re.compile(r"\b(nan|NaN|inf|Infinity)\b|-inf\b|(?<!^)(?<!\")\bNone\b|^None$|\"None\"|\bundefined\b")
 # Texts of people and lessons may hold any word.
 _FREE = frozenset({"words", "_esm"})
 

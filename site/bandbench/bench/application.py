@@ -133,6 +133,8 @@ class BenchApplication:
         self._ticks = 0
         self._seen = self.bench.version
         self._read: PlaybackFrame | None = None
+        # A frame whose video has just been worked out to be read, and the changes of the controls that it shows.
+        self._reading: tuple[PlaybackFrame, int] | None = None
         # What was read and is not shown yet, and the views that have yet to show it.
         self._unseen: Readings | None = None
         self._unaware: list[View] = []
@@ -219,15 +221,28 @@ class BenchApplication:
                 view.watch()
             return True
         if task == "read":
-            fresh = bench.frame is not self._read
-            if fresh:
-                self._read = bench.frame
-                self._unseen = take_readings(
-                    bench.frame, bench.revision, bench.readings, None if bench.held else bench.station
-                )
-                self._unaware = list(self.views)
-            return fresh
+            return self._take_readings()
         return self._show_readings()
+
+    def _take_readings(self) -> bool:
+        """Read the instruments if there is another frame; tell whether there is."""
+        bench = self.bench
+        frame, revision = self._reading or (bench.frame, bench.revision)
+        if revision != bench.revision:
+            frame, revision = bench.frame, bench.revision
+        self._reading = None
+        if frame is self._read:
+            return False
+        if frame.order is not None and not frame.is_demodulated:
+            # Its picture was made elsewhere: its video is worked out now, and read by the next tick.
+            _ = frame.sync_edges_s
+            self._reading = frame, revision
+            self._ticks -= 1
+            return True
+        self._read = frame
+        self._unseen = take_readings(frame, revision, bench.readings, None if bench.held else bench.station)
+        self._unaware = list(self.views)
+        return True
 
     def _show_readings(self) -> bool:
         """Let some views show what was read; tell whether there was anything to show."""
@@ -252,7 +267,7 @@ class BenchApplication:
         if not self.bench.held:
             return False
         free_caches()
-        self._read = self._unseen = None
+        self._read = self._reading = self._unseen = None
         self.bench.drop_frame()
         self.bench.changed()
         return True
