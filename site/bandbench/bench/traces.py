@@ -65,12 +65,17 @@ def _height(values: NDArray[np.floating], limits: tuple[float, float]) -> NDArra
 
 def _picked(values: NDArray[np.floating]) -> NDArray[np.floating]:
     """Pick POINTS values evenly."""
-    return values[np.linspace(0, values.size - 1, POINTS).astype(np.intp)]
+    return values[_places(values.size)]
+
+
+def _places(count: int) -> NDArray[np.intp]:
+    """Return POINTS places, evenly over so many."""
+    return np.linspace(0, count - 1, POINTS).astype(np.intp)
 
 
 def _levels_of_lines(frame: PlaybackFrame, columns: slice) -> NDArray[np.floating]:
     """Return the mean RF level of as many lines of the first field as are drawn, not of all."""
-    lines = np.linspace(0, frame.standard.lines_per_frame // 2 - 1, POINTS).astype(np.intp)
+    lines = _places(frame.standard.lines_per_frame // 2)
     return np.asarray(np.abs(frame.rf.reshape(frame.template.shape)[lines, columns]).mean(axis=1))
 
 

@@ -52,6 +52,7 @@ HELP_AFTER_S = 4.0
 """After so long a moving picture that is too slow calls for the picture worker. [s]"""
 HELP_BELOW = 0.93
 """A picture is too slow with less than this share of its frames."""
+# So often in a row, and so many times a frame, a moving picture's next frame is asked for that is not there yet.
 _MOST_EARLY = 8
 
 
