@@ -130,10 +130,12 @@ class FrameLoop:
 
     def set_help(self, there: bool) -> None:
         """Note that the picture worker is ready, or that it has gone with what was ordered from it."""
-        lost = not there and len(self._ordered) > 0
         self._helped = there and self._next_order is not None
+        lost = [] if there else list(self._ordered)
         self._ordered.clear()
         if lost:
+            # Nobody will ever draw them: left among those on their way to the page they would take up its room.
+            self._drawn = max(self._drawn, lost[-1])
             self._lose_frame()
             self.wake()
 
