@@ -16,6 +16,7 @@ from bandbench.runtime.loop import (
     FRAMES_IN_FLIGHT,
     HELP_AFTER_S,
     ORDERS_IN_FLIGHT,
+    PATIENCE_TICKS,
     SHARE_ABOVE_S,
     TICK_PERIOD_S,
     TICK_SHARE,
@@ -134,7 +135,7 @@ def test_waking_makes_a_frame_at_once_and_a_tick_when_one_may_be() -> None:
         await asyncio.sleep(0.01)
         assert done == ["frame", "tick"]
         # Little time has passed: a change shows in the picture, the instruments have only just been read.
-        clock_s += 0.01
+        clock_s += 0.2
         loop.wake()
         await asyncio.sleep(0.01)
         assert done == ["frame", "tick", "frame"]
@@ -362,6 +363,43 @@ def test_a_picture_worker_that_goes_leaves_its_frames_to_be_made_here(ordered: i
     # The page draws those as ever: one after the other, not only what had room beside the lost ones.
     assert len(helped.frames) > FRAMES_IN_FLIGHT
     assert all(after == 0 for _, after in helped.frames)
+
+
+def test_a_picture_worker_that_keeps_silent_is_given_up_and_the_picture_goes_on() -> None:
+    helped, clock_s = Helped(None), 0.0
+    dismissed: list[float] = []
+
+    def clock() -> float:
+        # As if everything took some time: 10 s pass in a moment.
+        nonlocal clock_s
+        clock_s += 0.2
+        return clock_s
+
+    def dismiss() -> None:
+        # The page ends it, and tells the bench so.
+        dismissed.append(clock_s)
+        helped.loop.set_help(False)
+
+    helped.loop = FrameLoop(
+        lambda: FRAME, lambda _: None, helped.send, clock,
+        next_order=lambda: ORDER, send_order=helped.take_order, lose_frame=helped.lose, dismiss_help=dismiss,
+    )  # fmt: skip
+    helped.loop.set_help(True)
+
+    async def main() -> None:
+        running = asyncio.ensure_future(helped.loop.run())
+        while len(helped.frames) <= FRAMES_IN_FLIGHT:
+            # The page has nothing new to say, but the loop does not sleep for it.
+            helped.loop.acknowledge(0)
+            await asyncio.sleep(0)
+        helped.loop.stop()
+        await running
+
+    asyncio.run(main())
+    assert len(helped.orders) == ORDERS_IN_FLIGHT
+    assert len(dismissed) == 1
+    # PARAM (bandbench): ten times a second, read a hundred times.
+    assert dismissed[0] >= PATIENCE_TICKS * TICK_PERIOD_S
 
 
 @pytest.mark.parametrize(("frame_s", "called"), [(0.025, False), (0.05, True)])

@@ -284,8 +284,13 @@ def fingers(bench: BenchPage) -> Iterator[Fingers]:
 
 
 def scrolled_px(bench: BenchPage) -> float:
-    """Return how far down the page is scrolled."""
-    return float(bench.page.evaluate("scrollY"))
+    """Return how far down the page is scrolled, once the finger's last scrolling has come to rest."""
+    where = float(bench.page.evaluate("scrollY"))
+    while True:
+        bench.page.wait_for_timeout(150)
+        before, where = where, float(bench.page.evaluate("scrollY"))
+        if where == before:
+            return where
 
 
 def test_controls_and_dialogs_by_finger_on_a_telephone(bench: BenchPage, fingers: Fingers) -> None:

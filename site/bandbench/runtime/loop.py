@@ -24,6 +24,7 @@ __all__ = [
     "FRAME_PERIOD_S",
     "HELP_AFTER_S",
     "ORDERS_IN_FLIGHT",
+    "PATIENCE_TICKS",
     "SHARE_ABOVE_S",
     "TICK_PATIENCE_S",
     "TICK_PERIOD_S",
@@ -46,6 +47,9 @@ FRAMES_IN_FLIGHT = 2
 """How many frames may be on their way to the page: one being drawn, one waiting."""
 ORDERS_IN_FLIGHT = 2
 """How many orders may be with the picture worker: one being made, and one for when this worker is busy meanwhile."""
+PATIENCE_TICKS = 100
+"""A picture worker that has made nothing for so many updates of scopes and readings, 10 s at the least, is given up.
+Counted in updates and not in seconds: a computer that has slept has made none either."""
 SHARE_ABOVE_S = 2 * FRAME_PERIOD_S
 """Where the picture worker takes longer than this for a frame, frames are made here too. [s]"""
 HELP_AFTER_S = 4.0
@@ -72,8 +76,8 @@ class FrameLoop:
     next_order, send_order, lose_frame : callable, optional
         Those of `Application`, and what hands an order, with its sequence number, to the picture worker. Without them
         there is none.
-    call_help : Callable[[], None], optional
-        Called, once, when a moving picture is too slow and there is no picture worker yet.
+    call_help, dismiss_help : Callable[[], None], optional
+        Called when a moving picture is too slow without a picture worker, and when one keeps silent.
     """
 
     def __init__(
@@ -88,6 +92,7 @@ class FrameLoop:
         send_order: Callable[[int, FrameOrder], None] | None = None,
         lose_frame: Callable[[], None] = lambda: None,
         call_help: Callable[[], None] = lambda: None,
+        dismiss_help: Callable[[], None] = lambda: None,
     ) -> None:
         self._make_frame = next_frame
         self._tick = tick
@@ -107,7 +112,9 @@ class FrameLoop:
         self._ordered: deque[int] = deque()
         # When it began with the oldest, and how long it takes for one.
         self._order_began_s = self._order_took_s = 0.0
-        self._call_help = call_help
+        # How many ticks it has been at it.
+        self._order_ticks = 0
+        self._call_help, self._dismiss_help = call_help, dismiss_help
         # How often in a row a frame was asked for before it was there.
         self._early = _MOST_EARLY
         # Since when the picture has moved without a pause, and how many frames there have been of it.
@@ -144,6 +151,7 @@ class FrameLoop:
         now_s = self._clock()
         if self._ordered:
             self._ordered.popleft()
+            self._order_ticks = 0
             self._order_took_s += 0.2 * (now_s - self._order_began_s - self._order_took_s)
             self._order_began_s = now_s
         if self._next_frame_s <= self._clock():
@@ -186,7 +194,7 @@ class FrameLoop:
             self._send(self._sent, replace(frame, after=self._ordered[-1]) if waits else frame)
         elif self._send_order is not None:
             if not self._ordered:
-                self._order_began_s = self._clock()
+                self._order_began_s, self._order_ticks = self._clock(), 0
             self._ordered.append(self._sent)
             self._send_order(self._sent, frame)
 
@@ -228,6 +236,9 @@ class FrameLoop:
         self._tick(now_s)
         took_s = self._clock() - now_s
         self._next_tick_s = max(self._next_tick_s, now_s + took_s / TICK_SHARE)
+        self._order_ticks += 1
+        if self._ordered and self._order_ticks == PATIENCE_TICKS:
+            self._dismiss_help()
 
     def _work_if_due(self) -> None:
         now_s = self._clock()

@@ -46,6 +46,7 @@ class Worker:
             self._next_frame, self._tick, self._send_frame, work=self._work,
             next_order=self._next_order, send_order=self._send_order, lose_frame=application.lose_frame,
             call_help=self._call_help,
+            dismiss_help=self._dismiss_help,
         )  # fmt: skip
         self._called = False
         self._orders: OrderSender | None = None
@@ -173,8 +174,7 @@ class Worker:
             return do()
         except MemoryError:
             # The picture worker has memory of its own.
-            self._called = True
-            self._post({"type": "help", "wanted": False})
+            self._dismiss_help()
             now_s = time.monotonic()
             if now_s - self._short_at_s < MEMORY_PATIENCE_S or not self._application.free_memory():
                 raise
@@ -202,6 +202,10 @@ class Worker:
         if not self._called:
             self._called = True
             self._post({"type": "help", "wanted": True})
+
+    def _dismiss_help(self) -> None:
+        self._called = True
+        self._post({"type": "help", "wanted": False})
 
     def _send_sound(self) -> None:
         sound = self._application.next_sound()
