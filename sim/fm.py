@@ -16,6 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.arithmetic import arithmetic
 from sim.standards import Practice, Standard
 from sim.timebase import LineBlocks, line_lead, line_ramps, spline_compensation
 
@@ -185,13 +186,7 @@ def discriminate(envelope: ComplexArray, rate_hz: float) -> FloatArray:
     ndarray of float32, (n_samples,)
         Frequency of the real RF [Hz], 0 to `rate_hz`; element n is the mean from sample n - 1 to sample n.
     """
-    product = np.empty_like(envelope)
-    np.multiply(envelope[1:], np.conj(envelope[:-1]), out=product[1:])
-    product[0] = envelope[0] * np.conj(envelope[-1])
-    angle = np.arctan2(product.imag, product.real)
-    angle *= np.float32(rate_hz / (2.0 * np.pi))
-    angle += np.float32(rate_hz / 2.0)
-    return angle
+    return arithmetic().phase_steps(envelope, rate_hz / (2.0 * np.pi), rate_hz / 2.0)
 
 
 class OutputFilter:

@@ -12,10 +12,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.arithmetic import arithmetic
 from sim.standards import Standard
 
 __all__ = [
-    "CACHED_SAMPLES",
     "Displacement",
     "LineBlocks",
     "line_lead",
@@ -28,10 +28,6 @@ FloatArray = NDArray[np.float32]
 
 _TAPS = 6  # of the quintic B-spline
 _LONGEST_RUN = 13  # MODEL: samples over which a tap's weight is taken for a straight line
-
-CACHED_SAMPLES = 65536
-"""Samples that are worked on at a time where each goes through many steps: more would not stay in the processor's
-cache, fewer would leave Python more to do than NumPy. It takes half the time of working on a whole frame."""
 
 
 def spline_compensation(cycles_per_sample: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -88,17 +84,13 @@ def _taps_along(shift: FloatArray, span: int, width: int) -> FloatArray:
     step = ends.astype(np.int8)
     weights = _spline_weights(ends - step)
     taps = np.zeros((_TAPS + span, segments, width), dtype=np.float32)
-    at_ends, part = np.empty_like(ends), np.empty_like(ends[0])
+    at_ends = np.empty_like(ends)
     for tap, along_tap in enumerate(taps):
         at_ends.fill(0.0)
         for extra in range(max(0, tap - _TAPS + 1), min(span, tap) + 1):
             np.copyto(at_ends, weights[tap - extra], where=step == extra)
         start, rise = at_ends[0], (at_ends[1] - at_ends[0]) / np.float32(max(run - 1, 1))
-        lines = along_tap[:, :segment].reshape(runs.shape)
-        # All runs at once, place by place: what NumPy does in one go must be long, above all in the browser.
-        for place in range(run):
-            np.multiply(rise, np.float32(place), out=part)
-            np.add(part, start, out=lines[..., place])
+        arithmetic().fill_runs(start, rise, along_tap[:, :segment].reshape(runs.shape))
     return taps
 
 
@@ -158,15 +150,7 @@ class Displacement:
         padded[:pad] = coefficients[-pad:]
         padded[-pad:] = coefficients[:pad]
         blocks = np.lib.stride_tricks.sliding_window_view(padded, self._width)[self._begin].ravel()
-        total, product = np.empty_like(blocks), np.empty(CACHED_SAMPLES, dtype=np.float32)
-        count = blocks.size - len(self._taps) + 1
-        for start in range(0, count, CACHED_SAMPLES):
-            stop = min(start + CACHED_SAMPLES, count)
-            part, work = total[start:stop], product[: stop - start]
-            np.multiply(blocks[start:stop], self._taps[0, start:stop], out=part)
-            for tap in range(1, len(self._taps)):
-                np.multiply(blocks[start + tap : stop + tap], self._taps[tap, start:stop], out=work)
-                part += work
+        total = arithmetic().weighted_sums(blocks, self._taps)
         result = np.empty_like(coefficients)
         flat, first = total.reshape(-1, self._width)[:, : self._segment].ravel(), self._first
         result[first:] = flat[: flat.size - first]

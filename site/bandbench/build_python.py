@@ -18,7 +18,9 @@ from pathlib import Path
 from bandbench.bench.datafiles import FOLDER, PARSED, parsed
 from bandbench.bench.demonstrations import DEMONSTRATIONS_FOLDER
 from bandbench.bench.languages import ENGLISH, WORDS_FOLDER, browser_json
+from bandbench.build_kernels import assembled_kernels
 from bandbench.cache import cache_folder
+from bandbench.runtime.kernels import KERNELS_FILE
 from sim.errors import BandbenchError
 
 __all__ = [
@@ -174,15 +176,16 @@ def own_files() -> dict[str, bytes]:
     """Return the project's own files for the browser, by their path in ``site-packages``.
 
     What the data files say goes beside the packages, as ``lessons/`` (see `bandbench.bench.datafiles`), and the English
-    texts as ``words/`` (see `bandbench.bench.languages`).
+    texts as ``words/`` (see `bandbench.bench.languages`). The kernels of `bandbench.runtime.kernels` are assembled.
     """
     package = REPOSITORY / "site" / "bandbench"
     files = {}
     for part in (*(package / name for name in OWN_PARTS), REPOSITORY / "sim"):
         for path in [part] if part.is_file() else sorted(part.rglob("*")):
-            if path.is_file() and path.suffix not in {".pyc", ".md"}:
+            if path.is_file() and path.suffix not in {".pyc", ".md", ".wat"}:
                 base = REPOSITORY / "site" if part != REPOSITORY / "sim" else REPOSITORY
                 files[path.relative_to(base).as_posix()] = path.read_bytes()
+    files[f"bandbench/runtime/{KERNELS_FILE}"] = assembled_kernels()
     for folder in (FOLDER, DEMONSTRATIONS_FOLDER):
         place = folder.relative_to(FOLDER.parent).as_posix()
         files[f"{place}/{PARSED}"] = parsed(folder).encode()

@@ -50,5 +50,18 @@ export async function startPython({ pyodide: folder, lock_info, archive, env = {
       await more(FS, sitePackages);
     },
   });
+  startKernels(pyodide, sitePackages);
   return { pyodide, sitePackages };
+}
+
+// The quicker arithmetic (see runtime/kernels.py) works on Python's own memory. Without vectors there is NumPy's.
+function startKernels(pyodide, sitePackages) {
+  const code = pyodide.FS.readFile(`${sitePackages}/bandbench/runtime/kernels.wasm`);
+  const { memory } = pyodide._module;
+  if (!(memory instanceof WebAssembly.Memory) || !WebAssembly.validate(code)) {
+    console.info("The frame's arithmetic is NumPy's: there are no vector instructions here.");
+    return;
+  }
+  const { exports } = new WebAssembly.Instance(new WebAssembly.Module(code), { env: { memory } });
+  pyodide.pyimport("bandbench.runtime.kernels").start(exports);
 }

@@ -125,6 +125,15 @@ class TestLoading:
         assert found & UNNEEDED == set()
 
 
+# How far apart, in radians at the most, the phase steps of the kernels and of NumPy are for random RF.
+KERNELS_APART = """
+import numpy as np
+from sim.arithmetic import Arithmetic, arithmetic
+rf = np.random.default_rng(1).standard_normal((4001, 2)).astype(np.float32).view(np.complex64).ravel()
+float(np.abs(arithmetic().phase_steps(rf, 1.0, 0.0) - Arithmetic().phase_steps(rf, 1.0, 0.0)).max())
+"""
+
+
 class TestRunning:
     def test_the_picture_moves(self, running_page: WatchedPage) -> None:
         # A browser draws no frames of a page that it takes to stand behind another, which may be closed by now.
@@ -132,6 +141,14 @@ class TestRunning:
         frames = "bandbench.statistics.frames"
         first = running_page.page.evaluate(frames)
         wait_for(lambda: running_page.page.evaluate(frames) >= first + 5, "five frames")
+
+    def test_the_frame_is_worked_out_by_the_kernels(self, running_page: WatchedPage) -> None:
+        worker = running_page.page.workers[0]
+        used = "from sim.arithmetic import arithmetic; type(arithmetic()).__name__"
+        assert worker.evaluate(f"bandbench.pyodide.runPython({used!r})") == "KernelArithmetic"
+        # The same numbers as NumPy's, in the browser too.
+        apart = worker.evaluate(f"bandbench.pyodide.runPython({KERNELS_APART!r})")
+        assert 0.0 < apart < 1e-6
 
     def test_a_picture_worker_helps_and_the_bench_goes_on_when_it_dies(self, running_page: WatchedPage) -> None:
         page = running_page.page
@@ -143,6 +160,8 @@ class TestRunning:
         assert 10 < mean < 245
         assert roughness > 5
         assert len(page.workers) == 2
+        used = "from sim.arithmetic import arithmetic; type(arithmetic()).__name__"
+        assert page.workers[1].evaluate(f"bandbench.pyodide.runPython({used!r})") == "KernelArithmetic"
         page.workers[1].evaluate("void setTimeout(() => { throw new Error('the end'); })")
         # Asking the page lets Playwright hear of it.
         wait_for(lambda: page.evaluate("true") and len(page.workers) == 1, "the end of the picture worker")

@@ -1,0 +1,103 @@
+"""The arithmetic that takes most of a frame's time.
+
+It is written for NumPy, and that is what the model is tested with. Whoever runs it may put something quicker in the
+place of NumPy's: the browser does (see `bandbench.runtime.kernels`), where NumPy's arctangent alone would take a
+quarter of a frame's time. What is put there has to give the same numbers but for rounding.
+
+Contents: `Arithmetic`, `arithmetic`, `use_arithmetic`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["CACHED_SAMPLES", "Arithmetic", "arithmetic", "use_arithmetic"]
+
+FloatArray = NDArray[np.float32]
+
+CACHED_SAMPLES = 65536
+"""Samples that are worked on at a time where each goes through many steps: more would not stay in the processor's
+cache, fewer would leave Python more to do than NumPy. It takes half the time of working on a whole frame."""
+
+
+class Arithmetic:
+    """NumPy's."""
+
+    def phase_steps(self, envelope: NDArray[np.complex64], scale: float, offset: float) -> FloatArray:
+        """Return by how much the phase of each sample is ahead of the one before, scaled.
+
+        Parameters
+        ----------
+        envelope : ndarray of complex64, (n_samples,)
+            Samples; before the first stands the last.
+        scale, offset : float
+            What the steps, -pi to pi [rad], are multiplied by, and what is added then.
+
+        Returns
+        -------
+        ndarray of float32, (n_samples,)
+        """
+        product = np.empty_like(envelope)
+        np.multiply(envelope[1:], np.conj(envelope[:-1]), out=product[1:])
+        product[0] = envelope[0] * np.conj(envelope[-1])
+        angle = np.arctan2(product.imag, product.real)
+        angle *= np.float32(scale)
+        angle += np.float32(offset)
+        return angle
+
+    def weighted_sums(self, values: FloatArray, weights: FloatArray) -> FloatArray:
+        """Return sums of so many values in a row, each with a weight of its own.
+
+        Parameters
+        ----------
+        values : ndarray of float32, (n_values,)
+            The values.
+        weights : ndarray of float32, (n_weights, n_values)
+            Element (k, n) is the weight of value n + k in sum n.
+
+        Returns
+        -------
+        ndarray of float32, (n_values,)
+            The last ``n_weights - 1``, whose values are not all there, are undefined.
+        """
+        total, product = np.empty_like(values), np.empty(CACHED_SAMPLES, dtype=np.float32)
+        count = values.size - len(weights) + 1
+        for start in range(0, count, CACHED_SAMPLES):
+            stop = min(start + CACHED_SAMPLES, count)
+            part, work = total[start:stop], product[: stop - start]
+            np.multiply(values[start:stop], weights[0, start:stop], out=part)
+            for tap in range(1, len(weights)):
+                np.multiply(values[start + tap : stop + tap], weights[tap, start:stop], out=work)
+                part += work
+        return total
+
+    def fill_runs(self, start: FloatArray, rise: FloatArray, out: FloatArray) -> None:
+        """Fill runs with straight lines.
+
+        Parameters
+        ----------
+        start, rise : ndarray of float32, (segments, runs)
+            First value of each run, and by how much each value is larger than the one before.
+        out : ndarray of float32, (segments, runs, length)
+            Where they go; the runs of a segment lie one behind the other, segments may lie apart.
+        """
+        part = np.empty_like(rise)
+        # All runs at once, place by place: what NumPy does in one go must be long, above all in the browser.
+        for place in range(out.shape[-1]):
+            np.multiply(rise, np.float32(place), out=part)
+            np.add(part, start, out=out[..., place])
+
+
+_in_use = Arithmetic()
+
+
+def arithmetic() -> Arithmetic:
+    """Return the arithmetic in use."""
+    return _in_use
+
+
+def use_arithmetic(quicker: Arithmetic) -> None:
+    """Have this arithmetic used from now on."""
+    global _in_use
+    _in_use = quicker
