@@ -122,13 +122,27 @@ from datetime import UTC, datetime
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.lessons import read_lessons
 from bandbench.bench.scorm import answer_values, check_values
+from bandbench.bench.links import parse_link
+from bandbench.bench.recordform import parse_records
+from bandbench.bench.recordrows import checked_name
 from bandbench.bench.words import say
 from sim.controls import CONTROLS
+from sim.training.assignment import assignment_from_text
+from sim.training.attempt import attempt_from_json
 from sim.training.deal import deal
 from sim.training.lint import solution_attempt
 from sim.training.run import machine_for
 from sim.training.score import score_attempt
+from sim.training.reader import DataError
 from sim.training.statements import Circumstances, attempt_statements
+
+
+def refusal(read, *given):
+    try:
+        read(*given)
+    except DataError as error:
+        return [error.problem.reason.partition(" (")[0], error.problem.remedy]
+
 
 lesson = read_lessons()["guide-position"]
 machine = machine_for(lesson, FAULTS)
@@ -143,6 +157,11 @@ print(json.dumps({
              *(words for question in lesson.questions for _, words in question.option_words)],
     "kept": [attempt.to_json(), score.passed, score.points, scorm],
     "told": told,
+    "refused": [refusal(parse_link, "?mode=rest", {}), refusal(parse_link, "?seed=3", {}),
+                refusal(assignment_from_text, "format_version = 1", "set.toml", {}),
+                refusal(assignment_from_text, "= 1", "set.toml", {}),
+                refusal(parse_records, "{}", "class.json"), refusal(attempt_from_json, "{", "log.json"),
+                refusal(checked_name, " ")],
 }))
 """
 
@@ -174,5 +193,7 @@ def test_what_is_logged_scored_and_reported_is_the_same_in_every_language() -> N
         assert other["kept"] == english["kept"]
         assert _without_words(other["told"]) == _without_words(english["told"])
         assert other["seen"][:2] != english["seen"][:2]
+        for theirs, ours in zip(other["refused"], english["refused"], strict=True):
+            assert all(one and one != same for one, same in zip(theirs, ours, strict=True)), theirs
         if "guide-position.toml" in language_texts(language).data:
             assert all(one != same for one, same in zip(other["seen"], english["seen"], strict=True))

@@ -145,8 +145,11 @@ def task_of(table: Table, lessons: Mapping[str, Lesson]) -> Task:
     name = table.text("lesson", IDENTIFIER)
     if name not in lessons:
         near = get_close_matches(name, lessons, n=3)
-        remedy = f"Perhaps {known_names(near)} is meant." if near else "Use the id of a lesson of the course."
-        raise table.refusal("lesson", f"names '{name}', and there is no lesson of that name here", remedy)
+        if near:
+            remedy = wording("refusal.no_such_lesson_near", names=known_names(near))
+        else:
+            remedy = wording("refusal.no_such_lesson_do")
+        raise table.refusal("lesson", wording("refusal.no_such_lesson", name=name), remedy)
     return Task(
         lesson=name,
         seed=table.whole_number("seed", 0, LARGEST_SEED) if "seed" in table else None,
@@ -162,12 +165,14 @@ def language_of(table: Table) -> str:
 def _line(table: Table, key: str) -> str:
     text = table.text(key)
     if len(text) > LONGEST_TITLE:
-        raise table.refusal(key, f"has {len(text)} characters", f"Use at most {LONGEST_TITLE}.")
+        raise table.refusal(
+            key, wording("refusal.long_line", count=len(text)), wording("refusal.long_line_do", most=LONGEST_TITLE)
+        )
     if not text.isprintable() or text != text.strip():
         raise table.refusal(
             key,
-            "begins or ends with blanks, or holds characters that cannot be shown",
-            "Use letters, digits, signs and blanks between them.",
+            wording("refusal.odd_line"),
+            wording("refusal.odd_line_do"),
         )
     return text
 
@@ -179,12 +184,16 @@ def assignment_of(table: Table, lessons: Mapping[str, Lesson]) -> Assignment:
     """Return the assignment that a table describes (``title``, ``due``, ``language``, ``lessons``)."""
     rows = table.tables("lessons", TASK_KEYS, 1)
     if len(rows) > MOST_TASKS:
-        raise table.refusal("lessons", f"lists {len(rows)} lessons", f"Set at most {MOST_TASKS} at once.")
+        raise table.refusal(
+            "lessons",
+            wording("refusal.too_many_lessons", count=len(rows)),
+            wording("refusal.too_many_lessons_do", most=MOST_TASKS),
+        )
     tasks: list[Task] = []
     for row in rows:
         task = task_of(row, lessons)
         if task in tasks:
-            raise row.refusal("", f"sets '{task.lesson}' a second time in the same way", "List it once.")
+            raise row.refusal("", wording("refusal.task_twice", lesson=task.lesson), wording("refusal.twice_do"))
         tasks.append(task)
     return Assignment(
         title=_line(table, "title"),
@@ -220,15 +229,17 @@ def assignment_from_text(text: str, source_name: str, lessons: Mapping[str, Less
     """
 
     def refuse(reason: str, remedy: str) -> AssignmentError:
-        return AssignmentError(Problem(source_name, "the whole file", reason, remedy))
+        return AssignmentError(Problem(source_name, wording("refusal.whole_file"), reason, remedy))
 
     if len(text) > LARGEST_ASSIGNMENT:
-        raise refuse(f"is {len(text)} characters long", f"An assignment has at most {LARGEST_ASSIGNMENT}.")
+        raise refuse(
+            wording("refusal.too_long", count=len(text)), wording("refusal.long_assignment_do", most=LARGEST_ASSIGNMENT)
+        )
     form = "JSON" if source_name.lower().endswith(".json") else "TOML"
     try:
         data = json.loads(text) if form == "JSON" else _toml(text)
     except (ValueError, RecursionError) as problem:
-        raise refuse(f"is not {form} ({problem})", "Correct it there, or make the file anew at the bench.") from None
+        raise refuse(wording("refusal.not_form", form=form, error=problem), wording("refusal.not_form_do")) from None
     table = file_table(data, source_name, AssignmentError, ASSIGNMENT_KEYS, ASSIGNMENT_FORMAT_VERSION)
     return assignment_of(table, lessons)
 

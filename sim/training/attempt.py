@@ -18,6 +18,7 @@ from sim.training.help import FULL_HELP, Help, help_of
 from sim.training.lesson import HINT_LEVELS, Lesson
 from sim.training.parts import LARGEST_SEED, NAME
 from sim.training.reader import AttemptError, Problem, Table
+from sim.wording import wording
 
 __all__ = [
     "ATTEMPT_FORMAT_VERSION",
@@ -268,9 +269,9 @@ def attempt_from_json(text: str, source_name: str) -> Attempt:
         raise AttemptError(
             Problem(
                 source_name,
-                "the whole file",
-                f"is not an attempt log in JSON ({problem})",
-                "Choose a file that was exported from here, or fetch it again if it was cut short.",
+                wording("refusal.whole_file"),
+                wording("refusal.no_log", error=problem),
+                wording("refusal.exported_do"),
             )
         ) from None
     return attempt_from_data(data, source_name)
@@ -284,26 +285,30 @@ def attempt_from_data(data: object, source_name: str) -> Attempt:
     if not 1 <= version <= ATTEMPT_FORMAT_VERSION:
         raise table.refusal(
             "format_version",
-            f"is {version}, but this program reads formats 1 to {ATTEMPT_FORMAT_VERSION}",
-            "Open the log with the program that belongs to its format.",
+            wording("refusal.log_format", version=version, known=ATTEMPT_FORMAT_VERSION),
+            wording("refusal.log_format_do"),
         )
     if version < ATTEMPT_FORMAT_VERSION and isinstance(data, Mapping):
         for key in ("seed_set", "help"):
             if key in table:
-                raise table.refusal(key, f"is no part of format {version}", "The log was changed; use the original.")
+                raise table.refusal(
+                    key, wording("refusal.log_no_part", version=version), wording("refusal.log_changed_do")
+                )
         table = Table(migrated(data, version), source_name, "", AttemptError, keys)
     every_key = tuple(dict.fromkeys(key for keys in _EVENT_KEYS.values() for key in keys))
     rows = table.tables("events", every_key, 0)
     if len(rows) > MOST_EVENTS:
-        raise table.refusal("events", f"holds {len(rows)} events", f"A log has at most {MOST_EVENTS}.")
+        raise table.refusal(
+            "events", wording("refusal.log_long", count=len(rows)), wording("refusal.log_long_do", most=MOST_EVENTS)
+        )
     events: list[Event] = []
     for row in rows:
         event = _event(row)
         if events and event.at_s < events[-1].at_s:
             raise row.refusal(
                 "at_s",
-                f"{event.at_s:g} s is before the event above it, at {events[-1].at_s:g} s",
-                "The log was changed or damaged; use the original file.",
+                wording("refusal.log_order", at_s=f"{event.at_s:g}", before_s=f"{events[-1].at_s:g}"),
+                wording("refusal.log_damaged_do"),
             )
         events.append(event)
     return Attempt(
@@ -321,7 +326,9 @@ def _event(row: Table) -> Event:
     for key in row.names():
         if key not in _EVENT_KEYS[kind]:
             raise row.refusal(
-                key, f"does not belong to a '{kind}' event", f"Its keys are {known_names(_EVENT_KEYS[kind])}."
+                key,
+                wording("refusal.event_key", kind=kind),
+                wording("refusal.event_key_do", keys=known_names(_EVENT_KEYS[kind])),
             )
     at_s = row.number("at_s", minimum=0.0, maximum=LONGEST_ATTEMPT_S)
     match kind:
@@ -343,7 +350,7 @@ def _event(row: Table) -> Event:
 def _limited(row: Table, key: str, most: int) -> str:
     text = row.text(key)
     if len(text) > most:
-        raise row.refusal(key, f"is {len(text)} characters long", f"At most {most} are kept.")
+        raise row.refusal(key, wording("refusal.too_long", count=len(text)), wording("refusal.too_long_do", most=most))
     return text
 
 
@@ -353,7 +360,7 @@ def _control_moved(row: Table, at_s: float) -> ControlMoved:
     try:
         return ControlMoved(at_s, name, check_control(name, value), shown)
     except ControlError as problem:
-        raise row.refusal("value", str(problem), "The log was changed or damaged; use the original file.") from None
+        raise row.refusal("value", str(problem), wording("refusal.log_damaged_do")) from None
 
 
 def _act_done(row: Table, at_s: float) -> ActDone:
@@ -363,7 +370,7 @@ def _act_done(row: Table, at_s: float) -> ActDone:
     try:
         return ActDone(at_s, act, check_deed(act, choice), shown)
     except DeedError as problem:
-        raise row.refusal("choice", str(problem), "The log was changed or damaged; use the original file.") from None
+        raise row.refusal("choice", str(problem), wording("refusal.log_damaged_do")) from None
 
 
 def check_belongs(attempt: Attempt, lesson: Lesson, source_name: str) -> None:
@@ -373,12 +380,16 @@ def check_belongs(attempt: Attempt, lesson: Lesson, source_name: str) -> None:
         raise AttemptError(Problem(source_name, key, reason, remedy))
 
     if attempt.lesson_id != lesson.id:
-        refuse("lesson", f"is '{attempt.lesson_id}', not '{lesson.id}'", "Score it with its own lesson.")
+        refuse(
+            "lesson",
+            wording("refusal.other_lesson", lesson=attempt.lesson_id, here=lesson.id),
+            wording("refusal.other_lesson_do"),
+        )
     if attempt.lesson_version != lesson.version:
         refuse(
             "lesson_version",
-            f"is {attempt.lesson_version}, but the lesson here is version {lesson.version}",
-            "Score it with the lesson file of its own version.",
+            wording("refusal.other_version", version=attempt.lesson_version, here=lesson.version),
+            wording("refusal.other_version_do"),
         )
     answered: set[str] = set()
     worked = {
@@ -389,44 +400,44 @@ def check_belongs(attempt: Attempt, lesson: Lesson, source_name: str) -> None:
         if isinstance(event, ActDone) and lesson.running is None:
             refuse(
                 f"events[{place}].act",
-                "the machine of this lesson is held in play, where nothing can be done to it",
-                "The log was changed or damaged; use the original file.",
+                wording("refusal.held_in_play"),
+                wording("refusal.log_damaged_do"),
             )
         if isinstance(event, ActDone) and event.shown and event.act not in worked_acts:
             refuse(
                 f"events[{place}].shown",
-                f"the lesson shows no '{event.act}'",
-                "The log was changed or damaged; use the original file.",
+                wording("refusal.act_not_shown", act=event.act),
+                wording("refusal.log_damaged_do"),
             )
         if isinstance(event, ControlMoved) and event.shown and event.control not in worked:
             refuse(
                 f"events[{place}].shown",
-                f"the lesson shows no move of '{event.control}'",
-                "The log was changed or damaged; use the original file.",
+                wording("refusal.move_not_shown", control=event.control),
+                wording("refusal.log_damaged_do"),
             )
         if isinstance(event, QuestionAnswered):
             if lesson.question(event.question) is None:
                 refuse(
                     f"events[{place}].question",
-                    f"the lesson asks no '{event.question}'",
-                    "The log was changed or damaged; use the original file.",
+                    wording("refusal.not_asked", question=event.question),
+                    wording("refusal.log_damaged_do"),
                 )
             if event.question in answered:
                 refuse(
                     f"events[{place}].question",
-                    f"'{event.question}' was answered before",
-                    "Each question is answered once; the log was changed or damaged.",
+                    wording("refusal.answered_before", question=event.question),
+                    wording("refusal.answered_before_do"),
                 )
             answered.add(event.question)
         if isinstance(event, ControlMoved) and event.control not in lesson.controls:
             refuse(
                 f"events[{place}].control",
-                f"the lesson does not let '{event.control}' be moved",
-                f"It offers {known_names(lesson.controls)}; the log was changed or damaged.",
+                wording("refusal.not_offered", control=event.control),
+                wording("refusal.not_offered_do", controls=known_names(lesson.controls)),
             )
         if isinstance(event, StepShown) and event.step > len(lesson.steps):
             refuse(
                 f"events[{place}].step",
-                f"there is no step {event.step}; the lesson has {len(lesson.steps)}",
-                "The log was changed or damaged; use the original file.",
+                wording("refusal.no_step", step=event.step, steps=len(lesson.steps)),
+                wording("refusal.log_damaged_do"),
             )

@@ -97,12 +97,18 @@ def help_of(table: Table, key: str = "help") -> Help:
     words = table.texts(key, 1, unique=True)
     for place, word in enumerate(words, start=1):
         if word not in HELP_WORDS:
-            raise table.refusal(f"{key}[{place}]", f"{word!r} is no kind of help", f"Use {known_names(HELP_WORDS)}.")
+            raise table.refusal(
+                f"{key}[{place}]",
+                wording("refusal.no_help", word=repr(word)),
+                wording("refusal.no_help_do", words=known_names(HELP_WORDS)),
+            )
     if NO_HELP in words and len(words) > 1:
-        raise table.refusal(key, f"says '{NO_HELP}' and permits help", f"Let '{NO_HELP}' stand alone, or remove it.")
+        raise table.refusal(
+            key, wording("refusal.help_and_none", none=NO_HELP), wording("refusal.help_and_none_do", none=NO_HELP)
+        )
     levels = [word for word in words if word.startswith("hints-")]
     if len(levels) > 1:
-        raise table.refusal(key, "names two levels of hints", "Name the highest one only: it includes those below.")
+        raise table.refusal(key, wording("refusal.two_levels"), wording("refusal.two_levels_do"))
     return Help(
         hints=int(levels[0].removeprefix("hints-")) if levels else 0,
         worked="worked" in words,

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from sim.errors import BandbenchError, known_names
+from sim.wording import wording
 
 __all__ = ["AttemptError", "DataError", "LessonError", "Problem", "Table", "file_table"]
 
@@ -64,9 +65,9 @@ class AttemptError(DataError):
 def _described(value: object) -> str:
     """Return a short readable form of a value for an error message."""
     if isinstance(value, Mapping):
-        return "a table"
+        return wording("refusal.a_table")
     if isinstance(value, list):
-        return f"a list of {len(value)}"
+        return wording("refusal.a_list", count=len(value))
     text = repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
 
@@ -100,17 +101,21 @@ class Table:
         self.path = path
         self._error = error
         if not isinstance(value, Mapping):
-            raise self.refusal("", f"must be a table of keys, not {_described(value)}", "Write it as a table.")
+            raise self.refusal("", wording("refusal.no_table", found=_described(value)), wording("refusal.no_table_do"))
         for key in value:
             if not isinstance(key, str):
-                raise self.refusal("", f"the key {key!r} is not a text", "Give every key as a text.")
+                raise self.refusal(
+                    "", wording("refusal.key_no_text", name=repr(key)), wording("refusal.key_no_text_do")
+                )
         self._data: Mapping[str, object] = value
         if known is not None:
             allowed = tuple(known)
             for key in value:
                 if key not in allowed:
                     raise self.refusal(
-                        key, "unknown key", f"Remove it or use one of the known keys: {known_names(allowed)}."
+                        key,
+                        wording("refusal.unknown_key"),
+                        wording("refusal.unknown_key_do", keys=known_names(allowed)),
                     )
 
     def __contains__(self, key: str) -> bool:
@@ -123,12 +128,12 @@ class Table:
     def refusal(self, key: str, reason: str, remedy: str) -> DataError:
         """Return the error for `key` of this table (the table itself if `key` is empty); the caller raises it."""
         key = _shown_key(key) if key else ""
-        where = f"{self.path}.{key}" if self.path and key else self.path or key or "the whole file"
+        where = f"{self.path}.{key}" if self.path and key else self.path or key or wording("refusal.whole_file")
         return self._error(Problem(self.source, where, reason, remedy))
 
     def _required(self, key: str) -> object:
         if key not in self._data:
-            raise self.refusal(key, "is missing", f"Add the key '{key}'.")
+            raise self.refusal(key, wording("refusal.missing"), wording("refusal.missing_do", name=key))
         return self._data[key]
 
     def value(self, key: str) -> object:
@@ -141,14 +146,14 @@ class Table:
 
     def _text(self, key: str, value: object, pattern: re.Pattern[str] | None) -> str:
         if not isinstance(value, str):
-            raise self.refusal(key, f"must be a text, not {_described(value)}", "Put the text in quotes.")
+            raise self.refusal(key, wording("refusal.no_text", found=_described(value)), wording("refusal.no_text_do"))
         if not re.search(r"\S", value):
-            raise self.refusal(key, "is an empty text", "Write the text, or remove the key if it is optional.")
+            raise self.refusal(key, wording("refusal.empty_text"), wording("refusal.empty_text_do"))
         if pattern is not None and not pattern.fullmatch(value):
             raise self.refusal(
                 key,
-                f"{_described(value)} has the wrong form",
-                f"Use small letters, digits and separators as in the pattern {pattern.pattern}",
+                wording("refusal.wrong_form", found=_described(value)),
+                wording("refusal.wrong_form_do", pattern=pattern.pattern),
             )
         return value
 
@@ -160,7 +165,7 @@ class Table:
         """Return true or false."""
         value = self._required(key)
         if not isinstance(value, bool):
-            raise self.refusal(key, f"must be true or false, not {_described(value)}", "Write true or false.")
+            raise self.refusal(key, wording("refusal.no_flag", found=_described(value)), wording("refusal.no_flag_do"))
         return value
 
     def choice(self, key: str, choices: Iterable[str]) -> str:
@@ -168,7 +173,11 @@ class Table:
         value = self._required(key)
         allowed = tuple(choices)
         if not isinstance(value, str) or value not in allowed:
-            raise self.refusal(key, f"{_described(value)} is not allowed", f"Use one of {known_names(allowed)}.")
+            raise self.refusal(
+                key,
+                wording("refusal.not_allowed", found=_described(value)),
+                wording("refusal.not_allowed_do", names=known_names(allowed)),
+            )
         return value
 
     def number(
@@ -186,19 +195,33 @@ class Table:
     ) -> float:
         # A switch written as true is not the number 1, though Python would take it for one.
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.refusal(key, f"must be a number, not {_described(value)}", "Write a number without quotes.")
+            raise self.refusal(
+                key, wording("refusal.no_number", found=_described(value)), wording("refusal.no_number_do")
+            )
         try:
             number = float(value)
         except OverflowError:
             number = math.inf
         if not math.isfinite(number):
-            raise self.refusal(key, f"must be a finite number, not {_described(value)}", "Write a finite number.")
+            raise self.refusal(
+                key, wording("refusal.not_finite", found=_described(value)), wording("refusal.not_finite_do")
+            )
         if minimum is not None and number < minimum:
-            raise self.refusal(key, f"{number:g} is too small", f"Use {minimum:g} or more.")
+            raise self.refusal(
+                key,
+                wording("refusal.too_small", number=f"{number:g}"),
+                wording("refusal.too_small_do", limit=f"{minimum:g}"),
+            )
         if maximum is not None and number > maximum:
-            raise self.refusal(key, f"{number:g} is too large", f"Use {maximum:g} or less.")
+            raise self.refusal(
+                key,
+                wording("refusal.too_large", number=f"{number:g}"),
+                wording("refusal.too_large_do", limit=f"{maximum:g}"),
+            )
         if above is not None and number <= above:
-            raise self.refusal(key, f"{number:g} is too small", f"Use a number above {above:g}.")
+            raise self.refusal(
+                key, wording("refusal.too_small", number=f"{number:g}"), wording("refusal.above_do", limit=f"{above:g}")
+            )
         return number
 
     def optional_number(self, key: str, minimum: float | None = None) -> float | None:
@@ -209,12 +232,16 @@ class Table:
         """Return a whole number from `minimum` to `maximum`."""
         number = self.number(key)
         if number != int(number):
-            raise self.refusal(key, f"must be a whole number, not {number:g}", "Write it without a fraction.")
+            raise self.refusal(key, wording("refusal.not_whole", number=f"{number:g}"), wording("refusal.not_whole_do"))
         # Compared and returned as written: a float could not hold every digit of a large seed.
         value = self._data[key]
         whole = value if isinstance(value, int) else int(number)
         if not minimum <= whole <= maximum:
-            raise self.refusal(key, f"{whole} is outside the range", f"Use a whole number from {minimum} to {maximum}.")
+            raise self.refusal(
+                key,
+                wording("refusal.outside", number=whole),
+                wording("refusal.outside_do", minimum=minimum, maximum=maximum),
+            )
         return whole
 
     def texts(
@@ -226,7 +253,9 @@ class Table:
         if unique:
             for place, item in enumerate(found, start=1):
                 if item in found[: place - 1]:
-                    raise self.refusal(f"{key}[{place}]", f"{item!r} is listed twice", "List it once.")
+                    raise self.refusal(
+                        f"{key}[{place}]", wording("refusal.twice", item=repr(item)), wording("refusal.twice_do")
+                    )
         return found
 
     def text_lists(self, key: str, at_least: int, pattern: re.Pattern[str]) -> tuple[tuple[str, ...], ...]:
@@ -251,9 +280,11 @@ class Table:
     def _items(self, key: str, at_least: int) -> list[object]:
         value = self._required(key)
         if not isinstance(value, list):
-            raise self.refusal(key, f"must be a list, not {_described(value)}", "Write it as a list.")
+            raise self.refusal(key, wording("refusal.no_list", found=_described(value)), wording("refusal.no_list_do"))
         if len(value) < at_least:
-            raise self.refusal(key, f"has {len(value)} entries", f"Give at least {at_least}.")
+            raise self.refusal(
+                key, wording("refusal.too_few", count=len(value)), wording("refusal.too_few_do", least=at_least)
+            )
         return value
 
     def table(self, key: str, known: Iterable[str] | None) -> Table:
@@ -297,7 +328,7 @@ def file_table(
     if version != known or isinstance(version, bool):
         raise anything.refusal(
             "format_version",
-            f"is {_described(version)}, but this program reads format {known}",
-            remedy or f"Write format_version = {known}, or use the program that belongs to the file's format.",
+            wording("refusal.other_format", found=_described(version), known=known),
+            remedy or wording("refusal.other_format_do", known=known),
         )
     return Table(data, source, "", error, keys)

@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import PurePath
 
 from bandbench.bench.recordform import FILE_FORMAT, KeptAttempt, log_sha256, parse_records
+from bandbench.bench.words import say
 from sim.training.attempt import attempt_from_json
 from sim.training.classform import ClassFile, HandedIn, Person
 from sim.training.reader import DataError
@@ -36,16 +37,16 @@ def read_class_file(name: str, text: str, number: int) -> ClassFile:
     try:
         data = json.loads(text)
     except (ValueError, RecursionError) as error:
-        return _unread(name, f"is not JSON ({error}); fetch the original file again")
+        return _unread(name, say("refused.no_json", error=error))
     if isinstance(data, Mapping) and data.get("format") == FILE_FORMAT:
         return _records(name, text, data)
     if isinstance(data, Mapping) and "events" in data:
         return _single_log(name, text, number)
-    return _unread(name, "is neither a file of records nor an attempt log; choose a file that was exported from here")
+    return _unread(name, say("refused.neither"))
 
 
 def _unread(name: str, reason: str) -> ClassFile:
-    return ClassFile(name, None, unreadable=(("the whole file", reason),))
+    return ClassFile(name, None, unreadable=((say("refused.whole_file"), reason),))
 
 
 def _told(error: DataError) -> tuple[str, str]:
@@ -58,7 +59,9 @@ def _single_log(name: str, text: str, number: int) -> ClassFile:
         attempt = attempt_from_json(text, name)
     except DataError as error:
         return ClassFile(name, None, unreadable=(_told(error),))
-    return ClassFile(name, person, (HandedIn(name, "the whole file", person.key, "", attempt, permitted=attempt.help),))
+    return ClassFile(
+        name, person, (HandedIn(name, say("refused.whole_file"), person.key, "", attempt, permitted=attempt.help),)
+    )
 
 
 def _records(name: str, text: str, data: Mapping[str, object]) -> ClassFile:
@@ -73,7 +76,7 @@ def _records(name: str, text: str, data: Mapping[str, object]) -> ClassFile:
         name,
         person,
         tuple(_handed_in(name, row, person, exported_s) for row in rows.attempts),
-        tuple((one.id or "entry", one.reason.removeprefix(f"{name}: ")) for one in rows.unreadable),
+        tuple((one.id or say("refused.entry"), one.reason.removeprefix(f"{name}: ")) for one in rows.unreadable),
         len(rows.left),
     )
 
@@ -82,7 +85,7 @@ def _handed_in(name: str, row: KeptAttempt, person: Person, exported_s: float) -
     outcome = row.outcome
     return HandedIn(
         source=name,
-        place=f"attempt of {row.started_at}",
+        place=say("refused.attempt_of", moment=row.started_at),
         person=person.key,
         number=row.id,
         attempt=row.attempt,

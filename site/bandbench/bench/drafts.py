@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from bandbench.bench.datafiles import read_toml
 from bandbench.bench.faults import FAULTS
+from bandbench.bench.words import say
 from sim.training.lesson import Lesson
 from sim.training.lint import lint_lesson, parse_problems
 from sim.training.reader import Problem
@@ -57,17 +58,19 @@ def read_draft(name: str, text: str) -> Draft:
         Its content.
     """
     if len(text) > LARGEST_DRAFT:
-        return _refused(name, f"has {len(text)} characters", f"A lesson has {LARGEST_DRAFT} at most; choose its file.")
+        return _refused(
+            name, say("refused.long_draft", count=len(text)), say("refused.long_draft_do", most=LARGEST_DRAFT)
+        )
     try:
         data = read_toml(text.removeprefix("\ufeff"))
     except (ValueError, RecursionError) as error:
-        return _refused(name, f"is not TOML ({error})", "Correct the file at that place and choose it again.")
+        return _refused(name, say("refused.no_toml", error=error), say("refused.no_toml_do"))
     lesson, problems = parse_problems(data, name, FAULTS)
     return Draft(name, lesson, tuple(problems))
 
 
 def _refused(name: str, reason: str, remedy: str) -> Draft:
-    return Draft(name, None, (Problem(name, "the whole file", reason, remedy),))
+    return Draft(name, None, (Problem(name, say("refused.whole_file"), reason, remedy),))
 
 
 class Proof:

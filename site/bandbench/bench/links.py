@@ -19,6 +19,7 @@ from types import MappingProxyType
 from urllib.parse import parse_qsl, quote, urlencode
 
 from bandbench.bench.bench import MODES
+from bandbench.bench.words import say
 from sim.errors import known_names
 from sim.recorder import NORMAL_PRACTICE
 from sim.standards import PRACTICES, STANDARDS
@@ -55,8 +56,8 @@ FOREIGN = frozenset({"endpoint", "fetch", "actor", "registration", "activityId"}
 others read them."""
 
 _NO_LESSON = ("practise", "demonstrate")
-_SOURCE = "the link"
-_REMEDY = "Correct the address, or ask whoever gave you the link for it anew."
+_SOURCE = say("refused.link")
+_REMEDY = say("refused.link_do")
 _DIGITS = re.compile(r"[0-9]{1,16}")
 _SEPARATORS = ":,/"
 
@@ -125,7 +126,7 @@ def parse_link(query: str, lessons: Mapping[str, Lesson]) -> Link | None:
         return _lesson_link(given, lessons)
     for key, needs in (("seed", "lesson"), ("help", "lesson"), ("title", "lessons"), ("due", "lessons")):
         if key in given:
-            raise _refusal(key, f"stands without '{needs}'", f"Add '{needs}', or remove '{key}'.")
+            raise _refusal(key, say("refused.without", needs=needs), say("refused.without_do", needs=needs, name=key))
     return _open_link(given)
 
 
@@ -133,23 +134,27 @@ def _parameters(query: str) -> dict[str, str]:
     """Return each parameter once, all of them known."""
     if len(query) > LONGEST_LINK:
         raise _refusal(
-            "the whole link", f"is {len(query)} characters long", f"Use at most {LONGEST_LINK}, or a file instead."
+            say("refused.whole_link"),
+            say("refused.long_link", count=len(query)),
+            say("refused.long_link_do", most=LONGEST_LINK),
         )
     if not query:
         return {}
     try:
         pairs = parse_qsl(query, keep_blank_values=True, strict_parsing=True, encoding="utf-8", errors="strict")
     except ValueError:
-        raise _refusal("the whole link", "is not a list of name=value joined by '&'") from None
+        raise _refusal(say("refused.whole_link"), say("refused.no_list")) from None
     given: dict[str, str] = {}
     for key, value in pairs:
         if key in FOREIGN:
             continue
         if key not in PARAMETERS:
             shown = key if key.strip() and key.isprintable() and len(key) <= 40 else f"{key[:40]!r}"
-            raise _refusal(shown, "is no parameter of the bench", f"Remove it or use one of {known_names(PARAMETERS)}.")
+            raise _refusal(
+                shown, say("refused.no_parameter"), say("refused.no_parameter_do", names=known_names(PARAMETERS))
+            )
         if key in given:
-            raise _refusal(key, "is given twice", "Give it once.")
+            raise _refusal(key, say("refused.twice"), say("refused.twice_do"))
         given[key] = value
     return given
 
@@ -158,13 +163,15 @@ def _only(given: Mapping[str, str], what: str, allowed: tuple[str, ...]) -> None
     for key in given:
         if key not in allowed:
             raise _refusal(
-                key, f"does not go with '{what}'", f"Remove it; with '{what}' go {known_names(allowed[1:])}."
+                key,
+                say("refused.not_with", what=what),
+                say("refused.not_with_do", what=what, names=known_names(allowed[1:])),
             )
 
 
 def _whole(text: str, key: str) -> int:
     if not _DIGITS.fullmatch(text):
-        raise _refusal(key, f"{_shown(text)} is not a whole number", "Write digits only, at most 16.")
+        raise _refusal(key, say("refused.no_digits", text=_shown(text)), say("refused.no_digits_do"))
     return int(text)
 
 
@@ -187,7 +194,9 @@ def _lesson_link(given: Mapping[str, str], lessons: Mapping[str, Lesson]) -> Lin
     for key, own in (("standard", lesson.standard), ("practice", lesson.practice)):
         if key in given and given[key] != own:
             raise _refusal(
-                key, f"is {_shown(given[key])}, but lesson '{lesson.id}' is done in '{own}'", f"Remove '{key}'."
+                key,
+                say("refused.lessons_own", given=_shown(given[key]), lesson=lesson.id, own=own),
+                say("refused.remove_do", name=key),
             )
     return Link(task=task, language=language_of(_table(given)))
 
@@ -198,9 +207,7 @@ def _assignment_link(given: Mapping[str, str], lessons: Mapping[str, Lesson]) ->
         name, *rest = item.split(":")
         row: dict[str, object] = {"lesson": name}
         if len(rest) > 2:
-            raise _refusal(
-                f"lessons[{place}]", f"{_shown(item)} has too many ':'", "Write ID, ID:SEED or ID:SEED:HELP."
-            )
+            raise _refusal(f"lessons[{place}]", say("refused.colons", item=_shown(item)), say("refused.colons_do"))
         if rest and rest[0]:
             row["seed"] = _whole(rest[0], f"lessons[{place}].seed")
         if len(rest) == 2:
@@ -220,13 +227,15 @@ def _open_link(given: Mapping[str, str]) -> Link:
     if "standard" in table:
         standard = table.choice("standard", STANDARDS)
         if practice and PRACTICES[practice].standard != standard:
-            raise _refusal("practice", f"'{practice}' is not a practice of {standard}", "Remove one of the two.")
+            raise _refusal(
+                "practice", say("refused.practice", practice=practice, standard=standard), say("refused.practice_do")
+            )
         practice = practice or NORMAL_PRACTICE[standard]
     if practice and mode not in _NO_LESSON:
         raise _refusal(
             "practice" if "practice" in table else "standard",
-            "is fixed by the lesson wherever one is done",
-            "Add mode=practise or mode=demonstrate, or remove it.",
+            say("refused.fixed"),
+            say("refused.fixed_do"),
         )
     return Link(mode=mode, practice=practice, language=language_of(table))
 
@@ -261,7 +270,7 @@ def format_link(link: Link) -> str:
         given["language"] = link.language
     query = urlencode(given, quote_via=quote, safe=_SEPARATORS)
     if len(query) > LONGEST_LINK:
-        raise _refusal("the whole link", f"is {len(query)} characters long", "Give the assignment as a file instead.")
+        raise _refusal(say("refused.whole_link"), say("refused.long_link", count=len(query)), say("refused.as_file_do"))
     return query
 
 

@@ -29,6 +29,7 @@ from bandbench.bench.recordrows import (
     log_sha256,
     time_text,
 )
+from bandbench.bench.words import say
 from sim.training.attempt import FORMAT_WITH_HELP, LONGEST_NOTE, Attempt, attempt_from_json
 from sim.training.help import Help, help_of
 from sim.training.reader import DataError, Problem, Table, file_table
@@ -68,7 +69,7 @@ _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z")
 _VERSION = re.compile(r"[\w.+-]{1,80}")
 _LESSON = re.compile(r"[a-z0-9][a-z0-9-]{0,199}")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
-_DAMAGED = "The file was changed or damaged; use the original file."
+_DAMAGED = say("refused.damaged_do")
 
 
 def _known_keys(kind: type[Profile | Outcome | Row]) -> tuple[str, ...]:
@@ -81,14 +82,14 @@ def _time(table: Table, key: str) -> str:
     try:
         datetime.fromisoformat(text.replace("Z", "+00:00"))
     except ValueError:
-        raise table.refusal(key, f"'{text}' is no moment of the calendar", _DAMAGED) from None
+        raise table.refusal(key, say("refused.no_moment", text=text), _DAMAGED) from None
     return text
 
 
 def _limited(table: Table, key: str, most: int) -> str:
     text = table.text(key)
     if len(text) > most:
-        raise table.refusal(key, f"is {len(text)} characters long", f"At most {most} are kept.")
+        raise table.refusal(key, say("refused.too_long", count=len(text)), say("refused.too_long_do", most=most))
     return text
 
 
@@ -109,12 +110,12 @@ def _log(table: Table) -> tuple[str, Attempt, Help | None]:
         raise table.refusal("log", f"{error.problem.key} {error.problem.reason}", error.problem.remedy) from None
     lesson, version = table.text("lesson", _LESSON), table.whole_number("lesson_version", 1, _LARGEST_VERSION)
     if (attempt.lesson_id, attempt.lesson_version) != (lesson, version):
-        raise table.refusal("log", f"is of another lesson than '{lesson}', version {version}", _DAMAGED)
+        raise table.refusal("log", say("refused.other_lesson", lesson=lesson, version=version), _DAMAGED)
     if "help" not in table:
         return text, attempt, None
     # Only a log that cannot say it itself leaves it to its row.
     if json.loads(text)["format_version"] >= FORMAT_WITH_HELP:
-        raise table.refusal("help", "stands in the log of this attempt, and cannot be told beside it", _DAMAGED)
+        raise table.refusal("help", say("refused.help_beside"), _DAMAGED)
     beside = help_of(table)
     return text, replace(attempt, help=beside), beside
 
@@ -191,9 +192,9 @@ def _read(
             table = Table(item, source, f"{part}[{place}]", RecordsError, _known_keys(kind))
             row = read(table)
             if row.profile != profile:
-                raise table.refusal("profile", "names another learner", _DAMAGED)
+                raise table.refusal("profile", say("refused.other_learner"), _DAMAGED)
             if row.id in rows:
-                raise table.refusal("id", f"stands a second time in this list of {part}", _DAMAGED)
+                raise table.refusal("id", say("refused.second_time"), _DAMAGED)
         except DataError as error:
             number = item.get("id") if isinstance(item, Mapping) else None
             known = number if isinstance(number, str) and _ID.fullmatch(number) else ""
@@ -224,9 +225,16 @@ def read_rows(data: Mapping[str, object], profile: str, source: str) -> ReadRows
     for part in _PARTS:
         items = data.get(part)
         if not isinstance(items, list):
-            raise RecordsError(Problem(source, part, "is missing, or is no list", _DAMAGED))
+            raise RecordsError(Problem(source, part, say("refused.no_rows"), _DAMAGED))
         if len(items) > _MOST_ROWS:
-            raise RecordsError(Problem(source, part, f"holds {len(items)} entries", f"At most {_MOST_ROWS} are kept."))
+            raise RecordsError(
+                Problem(
+                    source,
+                    part,
+                    say("refused.many_rows", count=len(items)),
+                    say("refused.too_long_do", most=_MOST_ROWS),
+                )
+            )
         lists[part] = items
     unreadable: list[Unreadable] = []
     return ReadRows(
@@ -253,7 +261,7 @@ def read_profiles(items: Sequence[object], source: str) -> tuple[dict[str, Profi
 
 # The exported file ------------------------------------------------------------------------------------------
 
-_OTHER_FORMAT = "The file comes from a newer program; import it there, or load this page again to have the newest."
+_OTHER_FORMAT = say("refused.newer_do")
 _FILE_KEYS = ("format", "format_version", "exported_at", "app_version", "profile", *_PARTS)
 
 
@@ -283,9 +291,9 @@ def parse_records(text: str, source_name: str) -> RecordsFile:
         raise RecordsError(
             Problem(
                 source_name,
-                "the whole file",
-                f"is not a file of records in JSON ({problem})",
-                "Choose a file that was exported from here, or fetch it again if it was cut short.",
+                say("refused.whole_file"),
+                say("refused.no_records", error=problem),
+                say("refused.exported_or_cut_do"),
             )
         ) from None
     if not isinstance(data, Mapping) or data.get("format") != FILE_FORMAT:
@@ -293,8 +301,8 @@ def parse_records(text: str, source_name: str) -> RecordsFile:
             Problem(
                 source_name,
                 "format",
-                f"is not '{FILE_FORMAT}', so this is another program's file",
-                "Choose a file that was exported from here.",
+                say("refused.foreign", format=FILE_FORMAT),
+                say("refused.exported_do"),
             )
         )
     table = file_table(data, source_name, RecordsError, _FILE_KEYS, FILE_FORMAT_VERSION, _OTHER_FORMAT)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from bandbench.bench.recordform import KeptAttempt, LeftAttempt, Note, Profile, ReadRows, RecordsFile
+from bandbench.bench.words import say
 
 __all__ = ["ImportPlan", "planned_import"]
 
@@ -76,12 +77,9 @@ def planned_import(
     def is_new(row: KeptAttempt | Note) -> bool:
         nonlocal there
         if row.id in spoilt:
-            refused.append(f"{source}: {row.id}: this entry is damaged here and stays as it is. Nothing to do.")
+            refused.append(say("refused.damaged_here", source=source, id=row.id))
         elif row.id in known and known[row.id] != row.content:
-            refused.append(
-                f"{source}: {row.id}: differs from the entry of the same number that is here. "
-                "One of the two was changed; the one here stays."
-            )
+            refused.append(say("refused.differs", source=source, id=row.id))
         elif row.id in known or row.content in contents:
             there += 1
         else:

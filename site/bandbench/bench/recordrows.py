@@ -11,6 +11,7 @@ import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from bandbench.bench.words import say
 from sim.training.attempt import Attempt
 from sim.training.help import Help
 from sim.training.reader import DataError, Problem
@@ -260,13 +261,13 @@ def checked_name(name: str) -> str:
     """
 
     def refuse(reason: str, remedy: str) -> RecordsError:
-        return RecordsError(Problem("the learner's name", "name", reason, remedy))
+        return RecordsError(Problem(say("refused.learners_name"), "name", reason, remedy))
 
     trimmed = name.strip()
     if not trimmed:
-        raise refuse("is empty", "Type a name.")
+        raise refuse(say("refused.name_empty"), say("refused.name_empty_do"))
     if len(trimmed) > LONGEST_NAME:
-        raise refuse(f"has {len(trimmed)} characters", f"Use at most {LONGEST_NAME}.")
+        raise refuse(say("refused.name_long", count=len(trimmed)), say("refused.name_long_do", most=LONGEST_NAME))
     if not trimmed.isprintable():
-        raise refuse("holds characters that cannot be shown", "Use letters, digits, blanks and signs.")
+        raise refuse(say("refused.name_odd"), say("refused.name_odd_do"))
     return trimmed

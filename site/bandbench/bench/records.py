@@ -185,9 +185,9 @@ class LearnerRecords(KeptRecords):
         """Return why an attempt cannot be gone on with here, or an empty text."""
         lesson = self._bench.lessons.get(row.lesson)
         if lesson is None:
-            return f"The lesson '{row.lesson}' is not part of this site."
+            return say("refused.no_lesson_here", lesson=row.lesson)
         try:
-            check_belongs(row.attempt, lesson, "attempt")
+            check_belongs(row.attempt, lesson, say("refused.attempt"))
         except BandbenchError as error:
             return str(error)
         return ""
@@ -292,7 +292,7 @@ class LearnerRecords(KeptRecords):
         if lesson is None or lesson.version != row.lesson_version:
             return ""
         try:
-            check_belongs(row.attempt, lesson, f"attempt of {row.started_at}")
+            check_belongs(row.attempt, lesson, say("refused.attempt_of", moment=row.started_at))
         except BandbenchError as error:
             return str(error)
         return ""

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from bandbench.bench.recordform import LeftAttempt, time_text
+from bandbench.bench.words import say
 from sim.errors import BandbenchError
 from sim.training.attempt import Attempt, attempt_from_data
 from sim.training.progress import Outcome
@@ -159,13 +160,13 @@ def read_state(text: str, profile: str, app_version: str) -> LearnerState:
     if not text:
         return LearnerState()
     if not text.startswith(_LEAD):
-        raise StateError("it was not written by this program, or by a later version of it")
+        raise StateError(say("refused.state_foreign"))
     try:
         packed = base64.b64decode(text[len(_LEAD) :].encode("ascii"), altchars=b"-_", validate=True)
         engine = zlib.decompressobj()
         content = engine.decompress(packed, _LARGEST_JSON)
         if not engine.eof:
-            raise StateError("it was cut short")
+            raise StateError(say("refused.state_cut"))
         data = json.loads(content)
         outcomes = _read_outcomes(data["o"])
         running = _read_running(data["r"], profile, app_version) if "r" in data else None
@@ -175,9 +176,9 @@ def read_state(text: str, profile: str, app_version: str) -> LearnerState:
         raise StateError(str(error)) from None
     except (ValueError, TypeError, KeyError, IndexError, AttributeError, OverflowError, RecursionError) as error:
         # UnicodeEncodeError and binascii.Error are ValueErrors.
-        raise StateError(f"it is damaged ({type(error).__name__})") from None
+        raise StateError(say("refused.state_damaged_by", error=type(error).__name__)) from None
     except (zlib.error, binascii.Error):
-        raise StateError("it is damaged") from None
+        raise StateError(say("refused.state_damaged")) from None
     return LearnerState(outcomes, running)
 
 
@@ -212,7 +213,7 @@ def _read_outcomes(data: Mapping[str, Sequence[object]]) -> tuple[CourseOutcome,
             minute += step
             outcomes.append(CourseOutcome(str(lesson), seed, minute, bool(worth & 2), bool(worth & 1), worth >> 2))
     if len(outcomes) > _MOST_OUTCOMES or any(one.raw > 100 or one.seed < 0 or one.minute < 0 for one in outcomes):
-        raise StateError("its numbers are not those of attempts")
+        raise StateError(say("refused.state_numbers"))
     return tuple(sorted(outcomes, key=lambda one: one.minute))
 
 
@@ -259,7 +260,7 @@ def _read_running(data: Mapping[str, object], profile: str, app_version: str) ->
     number = uuid.UUID(bytes=base64.urlsafe_b64decode(str(data["id"])))
     log, events = data["a"], data["e"]
     if not isinstance(log, Mapping) or not isinstance(events, Mapping):
-        raise StateError("it is damaged")
+        raise StateError(say("refused.state_damaged"))
     attempt: Attempt = attempt_from_data({**log, "events": _read_events(events)}, "attempt")
     return LeftAttempt(
         id=str(number),
@@ -280,7 +281,7 @@ def _moment(text: object) -> str:
 
 def _whole(number: object) -> int:
     if not isinstance(number, int) or isinstance(number, bool):
-        raise StateError("its numbers are not those of attempts")
+        raise StateError(say("refused.state_numbers"))
     return number
 
 
@@ -350,7 +351,7 @@ def _taken(number: object, before: int) -> tuple[float, int]:
     if isinstance(number, list):
         (value,) = number
         if not _is_number(value):
-            raise StateError("its numbers are not those of attempts")
+            raise StateError(say("refused.state_numbers"))
         return float(value), before
     steps = before + _whole(number)
     return steps / _THOUSANDTHS, steps
@@ -359,7 +360,7 @@ def _taken(number: object, before: int) -> tuple[float, int]:
 def _read_events(data: Mapping[str, object]) -> list[dict[str, object]]:
     forms, times, which, numbers = (_list(data[key]) for key in ("f", "t", "k", "n"))
     if len(times) != len(which):
-        raise StateError("it is damaged")
+        raise StateError(say("refused.state_damaged"))
     waiting = iter(numbers)
     last: dict[tuple[int, str], int] = {}
     rows: list[dict[str, object]] = []
@@ -369,7 +370,7 @@ def _read_events(data: Mapping[str, object]) -> list[dict[str, object]]:
         place = _whole(kind)
         form = forms[place]
         if not isinstance(form, Mapping):
-            raise StateError("it is damaged")
+            raise StateError(say("refused.state_damaged"))
         row: dict[str, object] = {"at_s": at_s, **form}
         for key in sorted(key for key, value in form.items() if _is_number(value)):
             value, last[place, key] = _taken(next(waiting, None), last.get((place, key), 0))
@@ -380,5 +381,5 @@ def _read_events(data: Mapping[str, object]) -> list[dict[str, object]]:
 
 def _list(value: object) -> list[object]:
     if not isinstance(value, list):
-        raise StateError("it is damaged")
+        raise StateError(say("refused.state_damaged"))
     return value
