@@ -262,6 +262,16 @@ def recipe_firefox(arguments: list[str]) -> None:
     in_venv("tests.firefox", *arguments)
 
 
+def recipe_deaths(arguments: list[str]) -> None:
+    """Have the page's worker die in every way it can, in a Chromium; the attempt has to go on each time."""
+    in_venv("tests.deaths", *arguments)
+
+
+def recipe_flashes(arguments: list[str]) -> None:
+    """Play every fault at its worst to the flash limiter; fail if one is left that flashes too much (FAULT ...)."""
+    in_venv("tests.flashes", *arguments)
+
+
 def recipe_soak(arguments: list[str]) -> None:
     """Work at the page in a browser for an hour (--minutes N); fail if anything grows, drifts or breaks."""
     in_venv("bandbench.soak", *arguments)
@@ -304,6 +314,8 @@ RECIPES = {
     "fuzz": recipe_fuzz,
     "walk": recipe_walk,
     "firefox": recipe_firefox,
+    "deaths": recipe_deaths,
+    "flashes": recipe_flashes,
     "soak": recipe_soak,
     "docs": recipe_docs,
     "screens": recipe_screens,

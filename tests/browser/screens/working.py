@@ -6,7 +6,7 @@ Contents: `tour_bench`, `tour_stages`, `tour_monitors`, `tour_deck`, `tour_troub
 from __future__ import annotations
 
 from tests.browser.bench_driver import BenchPage
-from tests.browser.dying_workers import BREAK_PYTHON, DYING_WORKERS
+from tests.browser.dying_workers import DEATHS, DYING_WORKERS
 from tests.browser.screens.camera import ALL, DARK, DESK, NARROW, USUAL, Camera
 from tests.browser.screens.judging import set_window
 from tests.browser.watching import START_LIMIT_MS, WatchedPage
@@ -51,9 +51,13 @@ def tour_stages(camera: Camera) -> None:
 
 
 def tour_monitors(camera: Camera) -> None:
-    """Each display of the two monitors."""
+    """Each display of the two monitors, and the caution before pictures that flash are shown as they are."""
     bench = camera.bench()
     page = bench.page
+    page.locator("#flashing").select_option("made")
+    page.locator(".caution-dialog[open]").wait_for()
+    camera.take(bench.watched, "flashing-caution", USUAL, whole=False, zones=(".caution-dialog",))
+    page.keyboard.press("Escape")
     bench.open_stage("output")
     waveform = page.locator("#waveform")
     for name in ("Vectorscope", "Spectrum"):
@@ -115,13 +119,13 @@ def tour_trouble(camera: Camera) -> None:
     watched.start()
     bench = BenchPage(watched)
     bench.choose_mode("practise")
-    watched.python(BREAK_PYTHON)
+    DEATHS["exception"].plant(watched)
     page.wait_for_selector("#trouble-away:not([hidden])", timeout=START_LIMIT_MS)
     page.locator("#trouble summary").click()
     camera.take(watched, "worker-mended", (DESK, DARK, NARROW), zones=("#trouble",), expected=_PLANTED)
     page.locator("#trouble-away").click()
     page.evaluate("globalThis.workersDie = true")
-    watched.python(BREAK_PYTHON)
+    DEATHS["exception"].plant(watched)
     page.wait_for_selector("#trouble-restart:not([hidden])", timeout=START_LIMIT_MS)
     camera.take(watched, "worker-lost", USUAL, expected=_PLANTED)
     page.context.close()
