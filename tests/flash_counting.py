@@ -32,8 +32,8 @@ def _mean_light(frames: NDArray[np.uint8], cell: tuple[int, int], corner: tuple[
 
     Parameters
     ----------
-    frames : array of shape (n_frames, rows, columns, 3)
-        Codes of the screen.
+    frames : array of shape (n_frames, rows, columns) or (n_frames, rows, columns, 3)
+        Codes of the screen, of grey or of red, green and blue.
     cell : tuple of int
         Rows and columns of a cell.
     corner : tuple of int
@@ -49,9 +49,12 @@ def _mean_light(frames: NDArray[np.uint8], cell: tuple[int, int], corner: tuple[
     cut = frames[:, corner[0] :, corner[1] :]
     down, across = cut.shape[1] // cell[0], cut.shape[2] // cell[1]
     cut = cut[:, : down * cell[0], : across * cell[1]]
+    planes = cut.reshape(*cut.shape[:3], -1)
     means = np.empty((len(frames), down, across, 3))
-    for number, frame in enumerate(cut):
-        means[number] = light[frame].reshape(down, cell[0], across, cell[1], 3).mean(axis=(1, 3))
+    for number, frame in enumerate(planes):
+        # Whole lines first, which is quicker. Of grey there is one plane, which stands for all three.
+        lines = light[frame].reshape(down, cell[0], across * cell[1], -1).sum(axis=1)
+        means[number] = lines.reshape(down, across, cell[1], -1).sum(axis=2) / (cell[0] * cell[1])
     return means
 
 
@@ -107,8 +110,8 @@ def flashes(
 
     Parameters
     ----------
-    frames : array of shape (n_frames, rows, columns, 3)
-        Codes of the screen.
+    frames : array of shape (n_frames, rows, columns) or (n_frames, rows, columns, 3)
+        Codes of the screen, of grey or of red, green and blue.
     times_s : array of shape (n_frames,)
         When each was shown. [s]
     css_per_pixel : tuple of float

@@ -4,7 +4,6 @@ import { Buffer } from "node:buffer";
 import { pathToFileURL } from "node:url";
 
 const { FlashLimiter } = await import(pathToFileURL(process.argv[2]));
-let waiting = Buffer.alloc(0);
 
 function play({ width, height, seen, times, planes }, levels) {
   const size = width * height;
@@ -23,15 +22,28 @@ function play({ width, height, seen, times, planes }, levels) {
   process.stdout.write(drawn);
 }
 
-for await (const piece of process.stdin) {
-  waiting = Buffer.concat([waiting, piece]);
-  for (;;) {
-    const end = waiting.indexOf(10);
-    if (end < 0) break;
-    const scene = JSON.parse(waiting.subarray(0, end).toString());
-    const size = scene.planes * scene.width * scene.height * scene.times.length;
-    if (waiting.length < end + 1 + size) break;
-    play(scene, new Uint8Array(waiting.subarray(end + 1, end + 1 + size)));
-    waiting = waiting.subarray(end + 1 + size);
+
+const input = process.stdin[Symbol.asyncIterator]();
+let waiting = Buffer.alloc(0);
+
+// Returns the next bytes, so many or up to the end of a line, or null at the end. Pieces are put together once.
+async function take(wanted) {
+  const pieces = [waiting];
+  let length = waiting.length;
+  const complete = () => (wanted === "line" ? pieces.at(-1).includes(10) : length >= wanted);
+  while (!complete()) {
+    const { value, done } = await input.next();
+    if (done) return null;
+    pieces.push(value);
+    length += value.length;
   }
+  const all = Buffer.concat(pieces);
+  const end = wanted === "line" ? all.indexOf(10) + 1 : wanted;
+  waiting = all.subarray(end);
+  return all.subarray(0, end);
+}
+
+for (let head = await take("line"); head !== null; head = await take("line")) {
+  const scene = JSON.parse(head.toString());
+  play(scene, new Uint8Array(await take(scene.planes * scene.width * scene.height * scene.times.length)));
 }

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import json
-import shutil
-import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,69 +12,29 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bandbench.bench.application import BenchApplication
-from bandbench.npm_client import pinned_node
 from tests.bench_clock import Clock
 from tests.flash_counting import flashes
+from tests.flash_limiter import DIVISIONS, MOST_FLASHES, Frames, Limiter, counted_at, seen_at
 
-Frames = NDArray[np.uint8]
-Division = tuple[tuple[float, float], float]
-
-_SITE = Path(__file__).parents[1] / "site" / "static"
 _WIDTH, _HEIGHT = 84, 64
 # The picture as large as on a page of 1400 CSS pixels; one of its elements is five of them.
 _CSS = 5.0
 _WHOLE = {
     "left": 0, "top": 0, "width": _WIDTH, "height": _HEIGHT, "cssWidth": _CSS * _WIDTH, "cssHeight": _CSS * _HEIGHT,
 }  # fmt: skip
-# Cells in which flashes are counted: how large in CSS pixels, and how far the first is shifted.
-_DIVISIONS: list[Division] = [((12.0, 9.0), 0.4), ((25.0, 25.0), 0.0), ((60.0, 10.0), 0.6)]
-# PUB WCAG 2.2, success criterion 2.3.1.
-_MOST_FLASHES = 3.0
-
-
-class Limiter:
-    """The page's own module in a Node.js that goes on from scene to scene."""
-
-    def __init__(self) -> None:
-        node = shutil.which("node") or str(pinned_node())
-        script = Path(__file__).with_name("flashing_frames.mjs")
-        command = [node, str(script), str(_SITE / "flashing.mjs")]
-        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
-
-    def play(
-        self, frames: Frames, times_s: NDArray[np.float64], seen: list[dict[str, float]] | None = None
-    ) -> tuple[Frames, list[bool]]:
-        """Return what is drawn of these frames, grey or in colour, and in which anything was held back."""
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        grey = frames.ndim == 3
-        head = {"width": frames.shape[2], "height": frames.shape[1], "planes": 1 if grey else 3,
-                "seen": seen or [_WHOLE], "times": (1000.0 * times_s).tolist()}  # fmt: skip
-        planes = frames if grey else np.moveaxis(frames, -1, 1)
-        self._process.stdin.write(json.dumps(head).encode() + b"\n" + planes.tobytes())
-        self._process.stdin.flush()
-        told = json.loads(self._process.stdout.readline())
-        drawn = np.frombuffer(self._process.stdout.read(told["bytes"]), np.uint8)
-        return drawn.reshape(len(frames), *frames.shape[1:3], 4)[..., :3], told["atWork"]
-
-    def close(self) -> None:
-        """End it."""
-        with self._process:
-            pass
 
 
 @pytest.fixture(scope="module")
 def limiter() -> Iterator[Limiter]:
     """Return the limiter, in one process for all tests."""
-    one = Limiter()
+    one = Limiter(_WHOLE)
     yield one
     one.close()
 
 
 def counted(frames: Frames, times_s: NDArray[np.float64]) -> float:
     """Return the most flashes a second, by several divisions of the picture."""
-    shown = frames if frames.ndim == 4 else np.repeat(frames[..., None], 3, axis=-1)
-    return max(flashes(shown, times_s, (_CSS, _CSS), cell, shift) for cell, shift in _DIVISIONS)
+    return max(flashes(frames, times_s, (_CSS, _CSS), cell, shift) for cell, shift in DIVISIONS)
 
 
 @dataclass(frozen=True)
@@ -131,7 +87,7 @@ def test_no_scene_flashes_more_than_three_times_a_second(
 ) -> None:
     times_s = np.arange(int(2000 / period_ms)) * period_ms / 1000.0
     drawn, _ = limiter.play(scene(patches, times_s, grey, seed), times_s)
-    assert counted(drawn, times_s) <= _MOST_FLASHES
+    assert counted(drawn, times_s) <= MOST_FLASHES
 
 
 FLASHING = Patch(0.0, 0.0, 1.0, 1.0, ((0, 0, 0), (255, 255, 255)), 2, 0, 0)
@@ -145,7 +101,7 @@ def test_what_flashes_too_much_is_held_back_and_would_break_the_limit(limiter: L
     drawn, at_work = limiter.play(asked, TIMES_S)
     # DERIVED: every second or third of 30 frames a second is a change, two changes a flash.
     assert counted(asked, TIMES_S) == pytest.approx(30 / patch.frames_each / 2, abs=0.5)
-    assert counted(drawn, TIMES_S) <= _MOST_FLASHES
+    assert counted(drawn, TIMES_S) <= MOST_FLASHES
     # Four changes come first; from then on it is said to be at work, without a break.
     assert not any(at_work[: 5 * patch.frames_each])
     assert all(at_work[5 * patch.frames_each :])
@@ -200,22 +156,6 @@ def test_when_it_is_calm_the_picture_is_drawn_as_it_is_made(limiter: Limiter) ->
     assert np.array_equal(drawn[calm:, ..., 0], asked[calm:])
 
 
-def seen_at(frames: Frames, css_width: float) -> dict[str, float]:
-    """Return how the whole picture is seen so wide on the page, in CSS pixels."""
-    rows, columns = frames.shape[1:3]
-    return {"left": 0.0, "top": 0.0, "width": float(columns), "height": float(rows),
-            "cssWidth": css_width, "cssHeight": 0.75 * css_width}  # fmt: skip
-
-
-def counted_at(
-    frames: Frames, times_s: NDArray[np.float64], css_width: float, divisions: list[Division] = _DIVISIONS
-) -> float:
-    """Return the most flashes a second of grey pictures so wide on the page, by several divisions."""
-    shown = frames if frames.ndim == 4 else np.repeat(frames[..., None], 3, axis=-1)
-    size = (css_width / frames.shape[2], 0.75 * css_width / frames.shape[1])
-    return max(flashes(shown, times_s, size, cell, shift) for cell, shift in divisions)
-
-
 def test_a_dead_channels_noise_is_no_flashing(limiter: Limiter) -> None:
     # Every fourth band is noise, as wide as video lets it be: what one looks for must not be held back.
     chance = np.random.default_rng(6)
@@ -245,8 +185,8 @@ def test_a_servo_that_hunts_is_held_back(limiter: Limiter) -> None:
     times_s = np.linspace(0.0, (len(asked) - 1) * 1.001 / 30.0, len(asked))
     # Severity and size were found by a search for what escapes: on a page that gives the picture all its width.
     drawn, at_work = limiter.play(asked, times_s, [seen_at(asked, 620.0)])
-    assert counted_at(asked, times_s, 620.0, _DIVISIONS[:1]) > 2.0 * _MOST_FLASHES
-    assert counted_at(drawn, times_s, 620.0) <= _MOST_FLASHES
+    assert counted_at(asked, times_s, 620.0, DIVISIONS[:1]) > 2.0 * MOST_FLASHES
+    assert counted_at(drawn, times_s, 620.0) <= MOST_FLASHES
     assert at_work[-1]
 
 
@@ -258,4 +198,4 @@ def test_magnified_and_moved_about_it_goes_on_holding_back(limiter: Limiter) -> 
     assert all(at_work[20:])
     # What all these parts have in common, from the first move on.
     common = drawn[30:, :32, 30:42]
-    assert flashes(common, TIMES_S[30:], (2 * _CSS, 2 * _CSS)) <= _MOST_FLASHES
+    assert flashes(common, TIMES_S[30:], (2 * _CSS, 2 * _CSS)) <= MOST_FLASHES
