@@ -23,6 +23,10 @@ VENV = ROOT / ".venv"
 VENV_PYTHON = VENV / "bin" / "python"
 # Written last, with a digest of what the environment was made from.
 STAMP = VENV / "made-from.sha256"
+# Where all programs started from here keep what Python has compiled, also in an environment that asks Python to keep
+# nothing: each of the many that run the tests would compile all libraries anew. Out of sight of the checkout, and made
+# anew with the environment.
+BYTECODE = VENV / "bytecode"
 LOCK_FILE = ROOT / "requirements.lock"
 NPM_LOCK_FILE = ROOT / "site" / "bandbench" / "npm_client.lock"
 OLDEST_PYTHON = (3, 11)
@@ -37,6 +41,12 @@ class Failure(Exception):
 def say(text: str) -> None:
     """Print one line about what happens next, in order with what the started programs print."""
     print(text, flush=True)
+
+
+def keep_bytecode() -> None:
+    """Let every program that is started from here keep what it has compiled for the others (see `BYTECODE`)."""
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ["PYTHONPYCACHEPREFIX"] = str(BYTECODE)
 
 
 def run(*words: str | Path, env: dict[str, str] | None = None) -> None:
@@ -338,6 +348,7 @@ def main(words: list[str]) -> int:
         check_python()
         if name != "lock":
             setup()
+            keep_bytecode()
         RECIPES[name](arguments)
     except Failure as failure:
         print(f"\nbb.py: {failure}", file=sys.stderr)

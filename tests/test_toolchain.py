@@ -57,6 +57,19 @@ def test_both_packages_come_from_the_checkout(tmp_path: Path) -> None:
     assert [Path(line) for line in found.stdout.splitlines()] == expected
 
 
+def test_what_is_compiled_is_kept_for_the_next_program_beside_the_environment() -> None:
+    asked = "import sys; print(sys.dont_write_bytecode, sys.pycache_prefix)"
+    started = f"import bb; bb.keep_bytecode(); bb.run({sys.executable!r}, '-c', {asked!r})"
+    said = subprocess.run(
+        [sys.executable, "-c", started],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(ROOT)},
+    )
+    assert f"False {ROOT / '.venv' / 'bytecode'}" in said.stdout, said.stdout + said.stderr
+
+
 @pytest.mark.parametrize("path", LOCK_FILES, ids=lambda path: path.name)
 def test_lock_files_hold_hashes_and_no_addresses(path: Path) -> None:
     text = path.read_text()
