@@ -4,7 +4,7 @@ It is written for NumPy, and that is what the model is tested with. Whoever runs
 place of NumPy's: the browser does (see `bandbench.runtime.kernels`), where NumPy's arctangent alone would take a
 quarter of a frame's time. What is put there has to give the same numbers but for rounding.
 
-Contents: `Arithmetic`, `arithmetic`, `use_arithmetic`.
+Contents: `Arithmetic`, `arithmetic`, `use_arithmetic`, `line_ramps`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CACHED_SAMPLES", "Arithmetic", "arithmetic", "use_arithmetic"]
+__all__ = ["CACHED_SAMPLES", "Arithmetic", "arithmetic", "line_ramps", "use_arithmetic"]
 
 FloatArray = NDArray[np.float32]
 
@@ -87,6 +87,70 @@ class Arithmetic:
         for place in range(out.shape[-1]):
             np.multiply(rise, np.float32(place), out=part)
             np.add(part, start, out=out[..., place])
+
+    def filter_lines(
+        self,
+        lines: FloatArray,
+        response: NDArray[np.complex64] | None,
+        late_samples: NDArray[np.floating] | None,
+    ) -> NDArray[np.floating]:
+        """Return lines behind a filter, each read later by a shift of its own.
+
+        Parameters
+        ----------
+        lines : ndarray of float32, (lines, length)
+            An even number of samples each; their ends are joined.
+        response : ndarray of complex64, (length // 2 + 1,), optional
+            Gain from zero frequency to half the sample rate.
+        late_samples : ndarray, (lines,), optional
+            How much later each is read [samples].
+
+        Returns
+        -------
+        ndarray of float32, (lines, length)
+        """
+        length = lines.shape[1]
+        spectrum = np.fft.rfft(lines, axis=1)
+        if response is not None:
+            spectrum *= response
+        if late_samples is not None:
+            spectrum *= line_ramps(late_samples, length)
+        return np.fft.irfft(spectrum, length, axis=1)
+
+
+def line_ramps(shift_samples: NDArray[np.floating], length: int) -> NDArray[np.complex64]:
+    """Return, for each line, the spectrum that reads a block `shift` samples later.
+
+    Parameters
+    ----------
+    shift_samples : ndarray, (lines,)
+        Shift of each line [samples].
+    length : int
+        Samples in a block.
+
+    Returns
+    -------
+    ndarray of complex64, (lines, length // 2 + 1)
+        exp(2 pi i k shift / length). Made from two short series of powers: a complex exponential for every bin costs
+        ten times as much in the browser.
+    """
+    bins, step = length // 2 + 1, 32
+    angle = (2.0 * np.pi / length) * np.asarray(shift_samples, dtype=np.float64)
+    unit = np.exp(1j * angle)
+    fine, far = _powers(unit, step)
+    coarse, _ = _powers(far, -(-bins // step))
+    ramps: NDArray[np.complex64] = coarse.astype(np.complex64)[:, :, None] * fine.astype(np.complex64)[:, None, :]
+    return ramps.reshape(angle.size, -1)[:, :bins]
+
+
+def _powers(unit: NDArray[np.complex128], count: int) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Return the powers 0 to `count` - 1 of each value, (values, count), and the next if `count` is a power of two."""
+    powers = np.ones((unit.size, 1), dtype=np.complex128)
+    factor = unit
+    while powers.shape[1] < count:
+        powers = np.concatenate((powers, powers * factor[:, None]), axis=1)
+        factor = factor * factor
+    return powers[:, :count], factor
 
 
 _in_use = Arithmetic()

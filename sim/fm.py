@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from sim.arithmetic import arithmetic
 from sim.standards import Practice, Standard
-from sim.timebase import LineBlocks, line_lead, line_ramps, spline_compensation
+from sim.timebase import LineBlocks, line_lead, spline_compensation
 
 __all__ = [
     "OutputFilter",
@@ -224,11 +224,9 @@ class OutputFilter:
         line_error_s : ndarray, (lines,), optional
             Time-base error of each line as a whole [s]; positive reads later. It costs next to nothing here.
         """
-        spectrum = np.fft.rfft(self._cutter.cut(frequency_hz, self._offset_hz), axis=1)
-        spectrum *= self._response
-        if line_error_s is not None:
-            spectrum *= line_ramps(line_error_s * self._rate_hz, self._cutter.length)
-        return self._cutter.join(np.fft.irfft(spectrum, self._cutter.length, axis=1)).ravel()
+        late = None if line_error_s is None else line_error_s * self._rate_hz
+        blocks = self._cutter.cut(frequency_hz, self._offset_hz)
+        return self._cutter.join(arithmetic().filter_lines(blocks, self._response, late)).ravel()
 
 
 def demodulated_noise_density(frequency_hz: NDArray[np.float64], noise_to_carrier_per_hz: float) -> NDArray[np.float64]:

@@ -3,8 +3,8 @@
 A time-base error acts on the RF; moving the demodulated video instead is the same to first order in the wheel's slow
 motion (tests/test_recorder.py holds it to the RF chain).
 
-Contents: `spline_compensation`, `Displacement` (any smooth error), `line_lead`, `LineBlocks` and `line_ramps` (a frame
-as lines with margins, and the spectra that shift each), `shift_lines` (a constant shift a line).
+Contents: `spline_compensation`, `Displacement` (any smooth error), `line_lead`, `LineBlocks` (a frame as lines with
+margins), `shift_lines` (a constant shift a line).
 """
 
 from __future__ import annotations
@@ -19,7 +19,6 @@ __all__ = [
     "Displacement",
     "LineBlocks",
     "line_lead",
-    "line_ramps",
     "shift_lines",
     "spline_compensation",
 ]
@@ -224,41 +223,6 @@ def _next_fast_length(length: int) -> int:
         length += 1
 
 
-def line_ramps(shift_samples: NDArray[np.floating], length: int) -> NDArray[np.complex64]:
-    """Return, for each line, the spectrum that reads a block `shift` samples later.
-
-    Parameters
-    ----------
-    shift_samples : ndarray, (lines,)
-        Shift of each line [samples].
-    length : int
-        Samples in a block.
-
-    Returns
-    -------
-    ndarray of complex64, (lines, length // 2 + 1)
-        exp(2 pi i k shift / length). Made from two short series of powers: a complex exponential for every bin costs
-        ten times as much in the browser.
-    """
-    bins, step = length // 2 + 1, 32
-    angle = (2.0 * np.pi / length) * np.asarray(shift_samples, dtype=np.float64)
-    unit = np.exp(1j * angle)
-    fine, far = _powers(unit, step)
-    coarse, _ = _powers(far, -(-bins // step))
-    ramps: NDArray[np.complex64] = coarse.astype(np.complex64)[:, :, None] * fine.astype(np.complex64)[:, None, :]
-    return ramps.reshape(angle.size, -1)[:, :bins]
-
-
-def _powers(unit: NDArray[np.complex128], count: int) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-    """Return the powers 0 to `count` - 1 of each value, (values, count), and the next if `count` is a power of two."""
-    powers = np.ones((unit.size, 1), dtype=np.complex128)
-    factor = unit
-    while powers.shape[1] < count:
-        powers = np.concatenate((powers, powers * factor[:, None]), axis=1)
-        factor = factor * factor
-    return powers[:, :count], factor
-
-
 def shift_lines(video: FloatArray, shift_samples: NDArray[np.floating], lead: int) -> FloatArray:
     """Return video with each line read `shift` samples later, shape (lines, samples); see `LineBlocks` for `lead`.
 
@@ -271,6 +235,4 @@ def shift_lines(video: FloatArray, shift_samples: NDArray[np.floating], lead: in
     """
     lines, samples = video.shape
     cutter = LineBlocks(lines, samples, lead)
-    spectrum = np.fft.rfft(cutter.cut(video.ravel()), axis=1)
-    spectrum *= line_ramps(shift_samples, cutter.length)
-    return cutter.join(np.fft.irfft(spectrum, cutter.length, axis=1))
+    return cutter.join(arithmetic().filter_lines(cutter.cut(video.ravel()), None, shift_samples))

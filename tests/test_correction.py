@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sim.arithmetic import line_ramps
 from sim.dropout import DropoutPattern, compensate, dropout_level, lost_samples
 from sim.headwheel import GuideGeometry
 from sim.instruments import measure
@@ -16,7 +17,7 @@ from sim.output import sync_edges_s
 from sim.recorder import TAPES, Condition, Recorder, check_control
 from sim.signals import burst, make_signal
 from sim.standards import get_standard
-from sim.timebase import LineBlocks, line_ramps
+from sim.timebase import LineBlocks
 from tests.outside_checks import OutsideCheck
 
 STANDARD = get_standard("525/60")

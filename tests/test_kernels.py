@@ -54,6 +54,7 @@ class EngineKernels:
             "phase_steps": (*places, free, *numbers),
             "weighted_sums": (*places, *numbers[:2], free, *numbers[2:]),
             "fill_runs": (*places, free, *numbers),
+            "filter_lines": (places[0], numbers[0], free, *numbers[1:4], *places[1:3], *numbers[4:], *places[3:]),
         }[name]
         function(self.store, *arguments)
         written = bytes(self.memory.read(self.store, free, free + size))
@@ -70,6 +71,20 @@ class EngineKernels:
         read = 4 * segments * runs
         written = row * (segments - 1) + 4 * runs * length
         self.call("fill_runs", [(start, 0, read), (rise, 0, read)], (to, written), segments, runs, length, row)
+
+    def filter_lines(
+        self, lines: int, row: int, to: int, to_row: int, count: int, length: int,
+        response: int, units: int, units_row: int, turns: int, work: int,
+    ) -> None:  # fmt: skip
+        areas = [
+            (lines, 0, row * (count - 1) + 4 * length),
+            (response, 0, 8 * (length // 2 + 1)),
+            (units, 0, units_row + 4 * count),
+            (turns, 0, 8 * length),
+            (work, 0, 64 * length),
+        ]
+        written = (to, to_row * (count - 1) + 4 * length)
+        self.call("filter_lines", areas, written, row, to_row, count, length, units_row)
 
 
 ENGINE = EngineKernels()
@@ -173,6 +188,42 @@ def test_runs_are_those_of_numpy_to_the_last_bit_and_margins_are_left_alone(
     np.testing.assert_array_equal(filled[0][:, runs * length :], 7.0)
     exact = start[..., None] + rise[..., None] * np.arange(length)
     np.testing.assert_allclose(filled[0][:, : runs * length].reshape(exact.shape), exact, atol=1e-4)
+
+
+@given(
+    seed=st.integers(0, 2**32),
+    count=st.integers(8, 21),
+    length=st.sampled_from([64, 256, 1024]),
+    overlap=st.integers(0, 40),
+    filtered=st.booleans(),
+    late=st.booleans(),
+)
+def test_filtered_and_shifted_lines_are_those_of_numpy(
+    seed: int, count: int, length: int, overlap: int, filtered: bool, late: bool
+) -> None:
+    # Lines with margins share samples with their neighbours.
+    step = length - overlap
+    samples = noise(seed, count * step + overlap)
+    lines = np.lib.stride_tricks.sliding_window_view(samples, length)[::step][:count]
+    # The response of real weights: any but for its ends, which have no phase.
+    response = noise(seed + 1, length // 2 + 1, 2).view(np.complex64).ravel() if filtered else None
+    if response is not None:
+        response[[0, -1]] = response[[0, -1]].real
+    shifts = 20.0 * noise(seed + 2, count).astype(float) if late else None
+    calls = ENGINE.calls
+    quick = KERNELS.filter_lines(lines, response, shifts)
+    assert ENGINE.calls == calls + 2
+    exact = NUMPY.filter_lines(lines.astype(np.float64), response, shifts)
+    largest = np.abs(exact).max()
+    # Rounding of single precision: 1e-6 by the transforms, and the shift's turn adds up from bin to bin.
+    assert np.abs(quick - exact).max() < (1e-4 if late else 2e-6) * largest
+
+
+@pytest.mark.parametrize(("count", "length"), [(7, 64), (8, 1250), (9, 100)])
+def test_lines_for_which_there_is_no_kernel_are_filtered_all_the_same(count: int, length: int) -> None:
+    lines, shifts = noise(count, count, length), noise(1, count)
+    quick, exact = KERNELS.filter_lines(lines, None, shifts), NUMPY.filter_lines(lines, None, shifts)
+    np.testing.assert_array_equal(quick, exact)
 
 
 def test_a_frame_is_the_same_but_for_rounding() -> None:

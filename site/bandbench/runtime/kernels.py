@@ -24,6 +24,8 @@ KERNELS_TEXT, KERNELS_FILE = "kernels.wat", "kernels.wasm"
 FloatArray = NDArray[np.float32]
 
 _AT_ONCE = 4
+_LINES_AT_ONCE = 8
+_POWERS_OF_4 = (64, 256, 1024, 4096)
 
 
 class Kernels(Protocol):
@@ -38,6 +40,23 @@ class Kernels(Protocol):
     def fill_runs(self, start: int, rise: int, to: int, segments: int, runs: int, length: int, row: int, /) -> None:
         """Fill runs with straight lines."""
 
+    def filter_lines(
+        self,
+        lines: int,
+        row: int,
+        to: int,
+        to_row: int,
+        count: int,
+        length: int,
+        response: int,
+        units: int,
+        units_row: int,
+        turns: int,
+        work: int,
+        /,
+    ) -> None:
+        """Filter lines and shift them."""
+
 
 class KernelArithmetic(Arithmetic):
     """That of the kernels; NumPy's for what is left over of their vectors, and for arrays that lie otherwise.
@@ -51,7 +70,9 @@ class KernelArithmetic(Arithmetic):
     def __init__(self, kernels: Kernels) -> None:
         # Looked up once: each of them is an object of the browser's.
         self._phase_steps, self._weighted_sums = kernels.phase_steps, kernels.weighted_sums
-        self._fill_runs = kernels.fill_runs
+        self._fill_runs, self._filter_lines = kernels.fill_runs, kernels.filter_lines
+        # The last lines' length, the table of its transform, and room for two lines of eight.
+        self._length, self._turns, self._work = 0, np.empty(0, np.complex64), np.empty(0, np.float32)
 
     def phase_steps(self, envelope: NDArray[np.complex64], scale: float, offset: float) -> FloatArray:
         """Return by how much the phase of each sample is ahead of the one before, scaled."""
@@ -88,6 +109,36 @@ class KernelArithmetic(Arithmetic):
             super().fill_runs(start, rise, out)
             return
         self._fill_runs(_address(start), _address(rise), _address(out), segments, runs, length, out.strides[0])
+
+    def filter_lines(
+        self,
+        lines: FloatArray,
+        response: NDArray[np.complex64] | None,
+        late_samples: NDArray[np.floating] | None,
+    ) -> NDArray[np.floating]:
+        """Return lines behind a filter, each read later by a shift of its own."""
+        count, length = lines.shape
+        if count < _LINES_AT_ONCE or length not in _POWERS_OF_4 or lines.dtype != np.float32 or lines.strides[1] != 4:
+            return super().filter_lines(lines, response, late_samples)
+        if length != self._length:
+            self._length, self._work = length, np.empty(16 * length, np.float32)
+            self._turns = np.exp(-2j * np.pi / length * np.arange(length)).astype(np.complex64)
+        # There and back a transform makes everything `length` times as large; the two halves of a spectrum of two lines
+        # are taken apart by adding it to its mirror image.
+        gain = np.ones(length // 2 + 1, np.complex64) if response is None else response
+        gain = np.ascontiguousarray(gain * np.float32(0.5 / length), dtype=np.complex64)
+        late = np.zeros(count) if late_samples is None else np.asarray(late_samples, np.float64)
+        angle = (2.0 * np.pi / length) * late
+        units = np.array([np.cos(angle), np.sin(angle)], dtype=np.float32)
+        filtered = np.empty((count, length), dtype=np.float32)
+        (row, _), (to_row, _), (units_row, _) = lines.strides, filtered.strides, units.strides
+        read, to, unit, work = _address(lines), _address(filtered), _address(units), _address(self._work)
+        for first, some in ((0, count // _LINES_AT_ONCE * _LINES_AT_ONCE), (count - _LINES_AT_ONCE, _LINES_AT_ONCE)):
+            self._filter_lines(
+                read + row * first, row, to + to_row * first, to_row, some, length,
+                _address(gain), unit + 4 * first, units_row, _address(self._turns), work,
+            )  # fmt: skip
+        return filtered
 
 
 def _lies_in_a_row(array: NDArray[Any], dtype: type) -> bool:

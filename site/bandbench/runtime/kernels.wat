@@ -43,9 +43,9 @@
         (local.set $abs_re (f32x4.abs (local.get $re)))
         (local.set $abs_im (f32x4.abs (local.get $im)))
         (local.set $ratio (f32x4.div
-          (f32x4.min (local.get $abs_re) (local.get $abs_im))
-          (f32x4.max
-            (f32x4.max (local.get $abs_re) (local.get $abs_im))
+          (f32x4.pmin (local.get $abs_re) (local.get $abs_im))
+          (f32x4.pmax
+            (f32x4.pmax (local.get $abs_re) (local.get $abs_im))
             (f32x4.splat (f32.const 1e-37)))))
         (local.set $square (f32x4.mul (local.get $ratio) (local.get $ratio)))
         (local.set $angle (f32x4.splat (f32.const -0.0040545483)))
@@ -143,4 +143,264 @@
         (local.set $to (i32.add (local.get $to) (local.get $row)))
         (local.set $segments (i32.sub (local.get $segments) (i32.const 1)))
         (br $segment))))
+
+  ;; Lines behind a filter, each read later by a shift of its own: eight at a time, four beside each other in a vector as
+  ;; the real parts of one Fourier transform, and four as its imaginary parts.
+  ;; $from, $from_row: address of the first line, and bytes from a line to the next; $to, $to_row: where they go.
+  ;; $lines: how many, a multiple of 8. $length: samples of a line, a power of 4.
+  ;; $response: the filter at each bin from 0 to the middle one, complex64, over twice the length.
+  ;; $units, $units_row: cosine of each line's shift at bin 1, and bytes from there to its sine.
+  ;; $turns: exp(-2 pi i k / length) for each k, complex64. $work: room for twice a line of eight (64 bytes a sample).
+  (func (export "filter_lines")
+    (param $from i32) (param $from_row i32) (param $to i32) (param $to_row i32) (param $lines i32) (param $length i32)
+    (param $response i32) (param $units i32) (param $units_row i32) (param $turns i32) (param $work i32)
+    (local $other i32) (local $at i32)
+    (local.set $other (i32.add (local.get $work) (i32.shl (local.get $length) (i32.const 5))))
+    (block $done
+      (loop $next
+        (br_if $done (i32.eqz (local.get $lines)))
+        (call $spread (local.get $from) (local.get $from_row) (local.get $work) (local.get $length))
+        (call $spread
+          (i32.add (local.get $from) (i32.shl (local.get $from_row) (i32.const 2))) (local.get $from_row)
+          (i32.add (local.get $work) (i32.const 16)) (local.get $length))
+        (local.set $at
+          (call $transform (local.get $work) (local.get $other) (local.get $length) (local.get $turns)))
+        (call $filter
+          (local.get $at) (local.get $length) (local.get $response) (local.get $units) (local.get $units_row))
+        ;; Of a spectrum whose real and imaginary parts have changed places, the transform gives what the inverse would,
+        ;; with its parts in each other's place as well.
+        (local.set $at
+          (call $transform
+            (local.get $at)
+            (i32.sub (i32.add (local.get $work) (local.get $other)) (local.get $at))
+            (local.get $length) (local.get $turns)))
+        (call $gather (i32.add (local.get $at) (i32.const 16)) (local.get $to) (local.get $to_row) (local.get $length))
+        (call $gather
+          (local.get $at)
+          (i32.add (local.get $to) (i32.shl (local.get $to_row) (i32.const 2))) (local.get $to_row) (local.get $length))
+        (local.set $from (i32.add (local.get $from) (i32.shl (local.get $from_row) (i32.const 3))))
+        (local.set $to (i32.add (local.get $to) (i32.shl (local.get $to_row) (i32.const 3))))
+        (local.set $units (i32.add (local.get $units) (i32.const 32)))
+        (local.set $lines (i32.sub (local.get $lines) (i32.const 8)))
+        (br $next))))
+
+  ;; Puts four lines beside each other: a vector for each sample, 32 bytes apart.
+  (func $spread (param $from i32) (param $row i32) (param $to i32) (param $length i32)
+    (local $end i32) (local $a v128) (local $b v128) (local $c v128) (local $d v128)
+    (local $ab_low v128) (local $ab_high v128) (local $cd_low v128) (local $cd_high v128)
+    (local.set $end (i32.add (local.get $from) (i32.shl (local.get $length) (i32.const 2))))
+    (loop $next
+      (local.set $a (v128.load (local.get $from)))
+      (local.set $b (v128.load (i32.add (local.get $from) (local.get $row))))
+      (local.set $c (v128.load (i32.add (local.get $from) (i32.shl (local.get $row) (i32.const 1)))))
+      (local.set $d (v128.load (i32.add (local.get $from) (i32.mul (local.get $row) (i32.const 3)))))
+      (local.set $ab_low (i8x16.shuffle 0 1 2 3 16 17 18 19 4 5 6 7 20 21 22 23 (local.get $a) (local.get $b)))
+      (local.set $ab_high (i8x16.shuffle 8 9 10 11 24 25 26 27 12 13 14 15 28 29 30 31 (local.get $a) (local.get $b)))
+      (local.set $cd_low (i8x16.shuffle 0 1 2 3 16 17 18 19 4 5 6 7 20 21 22 23 (local.get $c) (local.get $d)))
+      (local.set $cd_high (i8x16.shuffle 8 9 10 11 24 25 26 27 12 13 14 15 28 29 30 31 (local.get $c) (local.get $d)))
+      (v128.store (local.get $to)
+        (i8x16.shuffle 0 1 2 3 4 5 6 7 16 17 18 19 20 21 22 23 (local.get $ab_low) (local.get $cd_low)))
+      (v128.store offset=32 (local.get $to)
+        (i8x16.shuffle 8 9 10 11 12 13 14 15 24 25 26 27 28 29 30 31 (local.get $ab_low) (local.get $cd_low)))
+      (v128.store offset=64 (local.get $to)
+        (i8x16.shuffle 0 1 2 3 4 5 6 7 16 17 18 19 20 21 22 23 (local.get $ab_high) (local.get $cd_high)))
+      (v128.store offset=96 (local.get $to)
+        (i8x16.shuffle 8 9 10 11 12 13 14 15 24 25 26 27 28 29 30 31 (local.get $ab_high) (local.get $cd_high)))
+      (local.set $from (i32.add (local.get $from) (i32.const 16)))
+      (local.set $to (i32.add (local.get $to) (i32.const 128)))
+      (br_if $next (i32.lt_u (local.get $from) (local.get $end)))))
+
+  ;; Takes four lines apart again.
+  (func $gather (param $from i32) (param $to i32) (param $row i32) (param $length i32)
+    (local $end i32) (local $a v128) (local $b v128) (local $c v128) (local $d v128)
+    (local $ab_low v128) (local $ab_high v128) (local $cd_low v128) (local $cd_high v128)
+    (local.set $end (i32.add (local.get $to) (i32.shl (local.get $length) (i32.const 2))))
+    (loop $next
+      (local.set $a (v128.load (local.get $from)))
+      (local.set $b (v128.load offset=32 (local.get $from)))
+      (local.set $c (v128.load offset=64 (local.get $from)))
+      (local.set $d (v128.load offset=96 (local.get $from)))
+      (local.set $ab_low (i8x16.shuffle 0 1 2 3 16 17 18 19 4 5 6 7 20 21 22 23 (local.get $a) (local.get $b)))
+      (local.set $ab_high (i8x16.shuffle 8 9 10 11 24 25 26 27 12 13 14 15 28 29 30 31 (local.get $a) (local.get $b)))
+      (local.set $cd_low (i8x16.shuffle 0 1 2 3 16 17 18 19 4 5 6 7 20 21 22 23 (local.get $c) (local.get $d)))
+      (local.set $cd_high (i8x16.shuffle 8 9 10 11 24 25 26 27 12 13 14 15 28 29 30 31 (local.get $c) (local.get $d)))
+      (v128.store (local.get $to)
+        (i8x16.shuffle 0 1 2 3 4 5 6 7 16 17 18 19 20 21 22 23 (local.get $ab_low) (local.get $cd_low)))
+      (v128.store (i32.add (local.get $to) (local.get $row))
+        (i8x16.shuffle 8 9 10 11 12 13 14 15 24 25 26 27 28 29 30 31 (local.get $ab_low) (local.get $cd_low)))
+      (v128.store (i32.add (local.get $to) (i32.shl (local.get $row) (i32.const 1)))
+        (i8x16.shuffle 0 1 2 3 4 5 6 7 16 17 18 19 20 21 22 23 (local.get $ab_high) (local.get $cd_high)))
+      (v128.store (i32.add (local.get $to) (i32.mul (local.get $row) (i32.const 3)))
+        (i8x16.shuffle 8 9 10 11 12 13 14 15 24 25 26 27 28 29 30 31 (local.get $ab_high) (local.get $cd_high)))
+      (local.set $from (i32.add (local.get $from) (i32.const 128)))
+      (local.set $to (i32.add (local.get $to) (i32.const 16)))
+      (br_if $next (i32.lt_u (local.get $to) (local.get $end)))))
+
+  ;; Four Fourier transforms beside each other, by steps that each take four parts together and put what comes of them in
+  ;; its right order (Stockham's). $x: the samples, 16 bytes of real parts and 16 of imaginary ones each; $y: room for as
+  ;; many. The result is where the address that is returned says.
+  (func $transform (param $x i32) (param $y i32) (param $length i32) (param $turns i32) (result i32)
+    (local $stride i32) (local $whole i32) (local $quarter i32)
+    (local $from i32) (local $to i32) (local $row_end i32) (local $end i32) (local $turn i32) (local $turn_step i32)
+    (local $w1_re v128) (local $w1_im v128) (local $w2_re v128) (local $w2_im v128)
+    (local $w3_re v128) (local $w3_im v128)
+    (local $a_re v128) (local $a_im v128) (local $b_re v128) (local $b_im v128)
+    (local $c_re v128) (local $c_im v128) (local $d_re v128) (local $d_im v128)
+    (local $ac_re v128) (local $ac_im v128) (local $bd_re v128) (local $bd_im v128) (local $re v128) (local $im v128)
+    (local.set $whole (i32.shl (local.get $length) (i32.const 5)))
+    (local.set $quarter (i32.shl (local.get $length) (i32.const 3)))
+    (local.set $stride (i32.const 32))
+    (loop $stage
+      (local.set $from (local.get $x))
+      (local.set $end (i32.add (local.get $x) (local.get $quarter)))
+      (local.set $to (local.get $y))
+      (local.set $turn (i32.const 0))
+      (local.set $turn_step (i32.shr_u (local.get $stride) (i32.const 2)))
+      (loop $part
+        (local.set $w1_re (v128.load32_splat (i32.add (local.get $turns) (local.get $turn))))
+        (local.set $w1_im (v128.load32_splat offset=4 (i32.add (local.get $turns) (local.get $turn))))
+        (local.set $w2_re
+          (v128.load32_splat (i32.add (local.get $turns) (i32.shl (local.get $turn) (i32.const 1)))))
+        (local.set $w2_im
+          (v128.load32_splat offset=4 (i32.add (local.get $turns) (i32.shl (local.get $turn) (i32.const 1)))))
+        (local.set $w3_re
+          (v128.load32_splat (i32.add (local.get $turns) (i32.mul (local.get $turn) (i32.const 3)))))
+        (local.set $w3_im
+          (v128.load32_splat offset=4 (i32.add (local.get $turns) (i32.mul (local.get $turn) (i32.const 3)))))
+        (local.set $row_end (i32.add (local.get $from) (local.get $stride)))
+        (loop $along
+          (local.set $a_re (v128.load (local.get $from)))
+          (local.set $a_im (v128.load offset=16 (local.get $from)))
+          (local.set $b_re (v128.load (i32.add (local.get $from) (local.get $quarter))))
+          (local.set $b_im (v128.load offset=16 (i32.add (local.get $from) (local.get $quarter))))
+          (local.set $c_re (v128.load (i32.add (local.get $from) (i32.shl (local.get $quarter) (i32.const 1)))))
+          (local.set $c_im
+            (v128.load offset=16 (i32.add (local.get $from) (i32.shl (local.get $quarter) (i32.const 1)))))
+          (local.set $d_re (v128.load (i32.add (local.get $from) (i32.mul (local.get $quarter) (i32.const 3)))))
+          (local.set $d_im
+            (v128.load offset=16 (i32.add (local.get $from) (i32.mul (local.get $quarter) (i32.const 3)))))
+          ;; Of two parts half a period apart, the sum,
+          (local.set $ac_re (f32x4.add (local.get $a_re) (local.get $c_re)))
+          (local.set $ac_im (f32x4.add (local.get $a_im) (local.get $c_im)))
+          (local.set $bd_re (f32x4.add (local.get $b_re) (local.get $d_re)))
+          (local.set $bd_im (f32x4.add (local.get $b_im) (local.get $d_im)))
+          ;; and the difference.
+          (local.set $a_re (f32x4.sub (local.get $a_re) (local.get $c_re)))
+          (local.set $a_im (f32x4.sub (local.get $a_im) (local.get $c_im)))
+          (local.set $b_re (f32x4.sub (local.get $b_re) (local.get $d_re)))
+          (local.set $b_im (f32x4.sub (local.get $b_im) (local.get $d_im)))
+          (v128.store (local.get $to) (f32x4.add (local.get $ac_re) (local.get $bd_re)))
+          (v128.store offset=16 (local.get $to) (f32x4.add (local.get $ac_im) (local.get $bd_im)))
+          ;; The differences, the second one turned back by a quarter.
+          (local.set $re (f32x4.add (local.get $a_re) (local.get $b_im)))
+          (local.set $im (f32x4.sub (local.get $a_im) (local.get $b_re)))
+          (v128.store (i32.add (local.get $to) (local.get $stride)) (f32x4.sub
+            (f32x4.mul (local.get $re) (local.get $w1_re)) (f32x4.mul (local.get $im) (local.get $w1_im))))
+          (v128.store offset=16 (i32.add (local.get $to) (local.get $stride)) (f32x4.add
+            (f32x4.mul (local.get $re) (local.get $w1_im)) (f32x4.mul (local.get $im) (local.get $w1_re))))
+          (local.set $re (f32x4.sub (local.get $ac_re) (local.get $bd_re)))
+          (local.set $im (f32x4.sub (local.get $ac_im) (local.get $bd_im)))
+          (v128.store (i32.add (local.get $to) (i32.shl (local.get $stride) (i32.const 1))) (f32x4.sub
+            (f32x4.mul (local.get $re) (local.get $w2_re)) (f32x4.mul (local.get $im) (local.get $w2_im))))
+          (v128.store offset=16 (i32.add (local.get $to) (i32.shl (local.get $stride) (i32.const 1))) (f32x4.add
+            (f32x4.mul (local.get $re) (local.get $w2_im)) (f32x4.mul (local.get $im) (local.get $w2_re))))
+          (local.set $re (f32x4.sub (local.get $a_re) (local.get $b_im)))
+          (local.set $im (f32x4.add (local.get $a_im) (local.get $b_re)))
+          (v128.store (i32.add (local.get $to) (i32.mul (local.get $stride) (i32.const 3))) (f32x4.sub
+            (f32x4.mul (local.get $re) (local.get $w3_re)) (f32x4.mul (local.get $im) (local.get $w3_im))))
+          (v128.store offset=16 (i32.add (local.get $to) (i32.mul (local.get $stride) (i32.const 3))) (f32x4.add
+            (f32x4.mul (local.get $re) (local.get $w3_im)) (f32x4.mul (local.get $im) (local.get $w3_re))))
+          (local.set $from (i32.add (local.get $from) (i32.const 32)))
+          (local.set $to (i32.add (local.get $to) (i32.const 32)))
+          (br_if $along (i32.lt_u (local.get $from) (local.get $row_end))))
+        (local.set $to (i32.add (local.get $to) (i32.mul (local.get $stride) (i32.const 3))))
+        (local.set $turn (i32.add (local.get $turn) (local.get $turn_step)))
+        (br_if $part (i32.lt_u (local.get $from) (local.get $end))))
+      (local.set $from (local.get $x))
+      (local.set $x (local.get $y))
+      (local.set $y (local.get $from))
+      (local.set $stride (i32.shl (local.get $stride) (i32.const 2)))
+      (br_if $stage (i32.lt_u (local.get $stride) (local.get $whole))))
+    (local.get $x))
+
+  ;; The filter and the shifts, on a spectrum of two times four real lines, in its place; real and imaginary parts change
+  ;; places.
+  (func $filter (param $low i32) (param $length i32) (param $response i32) (param $units i32) (param $row i32)
+    (local $high i32)
+    (local $u_re v128) (local $u_im v128) (local $v_re v128) (local $v_im v128)
+    (local $a_turn_re v128) (local $a_turn_im v128) (local $b_turn_re v128) (local $b_turn_im v128)
+    (local $h_re v128) (local $h_im v128) (local $g_re v128) (local $g_im v128)
+    (local $low_re v128) (local $low_im v128) (local $high_re v128) (local $high_im v128)
+    (local $a_re v128) (local $a_im v128) (local $b_re v128) (local $b_im v128) (local $re v128) (local $im v128)
+    (local.set $u_re (v128.load (local.get $units)))
+    (local.set $u_im (v128.load (i32.add (local.get $units) (local.get $row))))
+    (local.set $v_re (v128.load offset=16 (local.get $units)))
+    (local.set $v_im (v128.load offset=16 (i32.add (local.get $units) (local.get $row))))
+    (local.set $a_turn_re (f32x4.splat (f32.const 1)))
+    (local.set $b_turn_re (f32x4.splat (f32.const 1)))
+    ;; Bin 0 is real in both fours of lines, and no shift turns it.
+    (local.set $h_re (v128.load32_splat (local.get $response)))
+    (local.set $h_re (f32x4.add (local.get $h_re) (local.get $h_re)))
+    (local.set $re (f32x4.mul (v128.load (local.get $low)) (local.get $h_re)))
+    (v128.store (local.get $low) (f32x4.mul (v128.load offset=16 (local.get $low)) (local.get $h_re)))
+    (v128.store offset=16 (local.get $low) (local.get $re))
+    (local.set $high (i32.add (local.get $low) (i32.shl (i32.sub (local.get $length) (i32.const 1)) (i32.const 5))))
+    (local.set $low (i32.add (local.get $low) (i32.const 32)))
+    (local.set $response (i32.add (local.get $response) (i32.const 8)))
+    (loop $next
+      ;; One bin further, the shift turns further.
+      (local.set $re (f32x4.sub
+        (f32x4.mul (local.get $a_turn_re) (local.get $u_re)) (f32x4.mul (local.get $a_turn_im) (local.get $u_im))))
+      (local.set $a_turn_im (f32x4.add
+        (f32x4.mul (local.get $a_turn_re) (local.get $u_im)) (f32x4.mul (local.get $a_turn_im) (local.get $u_re))))
+      (local.set $a_turn_re (local.get $re))
+      (local.set $re (f32x4.sub
+        (f32x4.mul (local.get $b_turn_re) (local.get $v_re)) (f32x4.mul (local.get $b_turn_im) (local.get $v_im))))
+      (local.set $b_turn_im (f32x4.add
+        (f32x4.mul (local.get $b_turn_re) (local.get $v_im)) (f32x4.mul (local.get $b_turn_im) (local.get $v_re))))
+      (local.set $b_turn_re (local.get $re))
+      ;; Of the spectrum at a bin and at its mirror image, the even part is that of the first four lines, twice,
+      (local.set $low_re (v128.load (local.get $low)))
+      (local.set $low_im (v128.load offset=16 (local.get $low)))
+      (local.set $high_re (v128.load (local.get $high)))
+      (local.set $high_im (v128.load offset=16 (local.get $high)))
+      (local.set $a_re (f32x4.add (local.get $low_re) (local.get $high_re)))
+      (local.set $a_im (f32x4.sub (local.get $low_im) (local.get $high_im)))
+      ;; the odd part that of the others.
+      (local.set $b_re (f32x4.add (local.get $low_im) (local.get $high_im)))
+      (local.set $b_im (f32x4.sub (local.get $high_re) (local.get $low_re)))
+      (local.set $h_re (v128.load32_splat (local.get $response)))
+      (local.set $h_im (v128.load32_splat offset=4 (local.get $response)))
+      (local.set $g_re (f32x4.sub
+        (f32x4.mul (local.get $a_turn_re) (local.get $h_re)) (f32x4.mul (local.get $a_turn_im) (local.get $h_im))))
+      (local.set $g_im (f32x4.add
+        (f32x4.mul (local.get $a_turn_re) (local.get $h_im)) (f32x4.mul (local.get $a_turn_im) (local.get $h_re))))
+      (local.set $re (f32x4.sub
+        (f32x4.mul (local.get $a_re) (local.get $g_re)) (f32x4.mul (local.get $a_im) (local.get $g_im))))
+      (local.set $a_im (f32x4.add
+        (f32x4.mul (local.get $a_re) (local.get $g_im)) (f32x4.mul (local.get $a_im) (local.get $g_re))))
+      (local.set $a_re (local.get $re))
+      (local.set $g_re (f32x4.sub
+        (f32x4.mul (local.get $b_turn_re) (local.get $h_re)) (f32x4.mul (local.get $b_turn_im) (local.get $h_im))))
+      (local.set $g_im (f32x4.add
+        (f32x4.mul (local.get $b_turn_re) (local.get $h_im)) (f32x4.mul (local.get $b_turn_im) (local.get $h_re))))
+      (local.set $re (f32x4.sub
+        (f32x4.mul (local.get $b_re) (local.get $g_re)) (f32x4.mul (local.get $b_im) (local.get $g_im))))
+      (local.set $b_im (f32x4.add
+        (f32x4.mul (local.get $b_re) (local.get $g_im)) (f32x4.mul (local.get $b_im) (local.get $g_re))))
+      (local.set $b_re (local.get $re))
+      ;; In the middle a bin is its own mirror image: of either four lines only what is real is left.
+      (if (i32.eq (local.get $low) (local.get $high))
+        (then
+          (v128.store (local.get $low) (local.get $b_re))
+          (v128.store offset=16 (local.get $low) (local.get $a_re)))
+        (else
+          (v128.store (local.get $low) (f32x4.add (local.get $a_im) (local.get $b_re)))
+          (v128.store offset=16 (local.get $low) (f32x4.sub (local.get $a_re) (local.get $b_im)))
+          (v128.store (local.get $high) (f32x4.sub (local.get $b_re) (local.get $a_im)))
+          (v128.store offset=16 (local.get $high) (f32x4.add (local.get $a_re) (local.get $b_im)))))
+      (local.set $response (i32.add (local.get $response) (i32.const 8)))
+      (local.set $low (i32.add (local.get $low) (i32.const 32)))
+      (local.set $high (i32.sub (local.get $high) (i32.const 32)))
+      (br_if $next (i32.le_u (local.get $low) (local.get $high)))))
 )
