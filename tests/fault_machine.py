@@ -61,6 +61,7 @@ def after_care(setup: str, condition: Condition) -> Condition:
     if setup not in _CARE:
         return condition
     station = Station(Recorder(signal="flat", condition=condition), seed=SEED)
+    station.heard = False
     care_for(station, _CARE[setup])
     return station.recorder.condition
 
@@ -77,6 +78,8 @@ def care_for(station: Station, act: str) -> None:
 def station_in(setup: str, condition: Condition) -> Station:
     """A machine that has run as the set-up says."""
     station = Station(Recorder(signal="bars", condition=after_care(setup, condition), seed=SEED), seed=SEED)
+    # The meters work out the sound that they read (see `Station.heard`).
+    station.heard = False
     match setup:
         case "running":
             station.make_ready("stop")

@@ -24,6 +24,7 @@ STANDARD = get_standard("525/60")
 
 def station_in(mode: str, condition: Condition | None = None, controls: Mapping[str, float] | None = None) -> Station:
     station = Station(Recorder(signal="flat", condition=condition, controls=controls, seed=6), seed=3)
+    station.heard = False
     station.make_ready(mode)
     station.advance(0.5)
     return station

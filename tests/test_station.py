@@ -36,6 +36,7 @@ def station_with(
     controls: Mapping[str, float] | None = None,
 ) -> Station:
     station = Station(Recorder(signal=signal, condition=condition, controls=controls, seed=3), seed=3)
+    station.heard = False
     if reel is None:
         station.make_ready(mode)
     else:
@@ -55,6 +56,7 @@ def test_from_rest_to_a_steady_picture(outside_check: OutsideCheck) -> None:
     took_s = []
     for seed in range(12):
         station = Station(Recorder(signal="bars"), seed=seed)
+        station.heard = False
         station.make_ready("stop")
         station.do("play")
         while station.wheel.lock_time_s is None:
@@ -170,6 +172,7 @@ def test_tone_recorded_with_the_picture_is_heard_with_it() -> None:
     record(station, 3.0)
     station.make_ready("play", station.deck.position_m - 0.5)
     station.sound.choose_source("programme", "silence")
+    station.heard = True
     station.take_sound()
     station.advance(1.0)
     blocks = station.take_sound()
