@@ -5,7 +5,7 @@ Contents: `TimeBase`, `time_base`, `Demodulator`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -74,11 +74,18 @@ def time_base(
     schedule, standard : PassSchedule, Standard
         Where the wheel is at each sample.
     """
-    recording = np.arange(schedule.passes) % 4
-    error = time_base_error(machine, head_of_pass(match, schedule.passes), standard, schedule)
-    error -= time_base_error(recorded, recording, standard, schedule)
-    slope = time_base_slope(machine, standard, schedule)
-    slope -= time_base_slope(recorded, standard, schedule)
+    # In all but the heads an error is in proportion to the geometry: that of the difference is their difference.
+    apart = replace(
+        machine,
+        inward_um=machine.inward_um - recorded.inward_um,
+        height_um=machine.height_um - recorded.height_um,
+        stretch_ppm=machine.stretch_ppm - recorded.stretch_ppm,
+    )
+    error = time_base_error(apart, head_of_pass(match, schedule.passes), standard, schedule)
+    if any(recorded.head_timing_ns):
+        recording = np.arange(schedule.passes) % 4
+        error -= schedule.per_sample(np.asarray(recorded.head_timing_ns)[recording] * 1e-9)
+    slope = time_base_slope(apart, standard, schedule)
     segment = standard.samples_per_line // _SEGMENTS_PER_LINE
     return TimeBase(error, slope, standard.sample_rate_hz, segment, -schedule.switch_lead % segment)
 

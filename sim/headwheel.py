@@ -219,8 +219,10 @@ def time_base_slope(
     schedule = schedule or pass_schedule(standard)
     inward_s, height_s = _displacements_s(geometry, standard)
     rate = schedule.angle_rate_rad_per_s
-    slope = (schedule.cosine + np.float32(_MEAN_COSINE)) * np.float32(inward_s * rate)
-    slope += schedule.sine * np.float32(height_s * rate)
+    slope = schedule.cosine * np.float32(inward_s * rate)
+    slope += np.float32(_MEAN_COSINE * inward_s * rate)
+    if height_s:
+        slope += schedule.sine * np.float32(height_s * rate)
     return slope
 
 

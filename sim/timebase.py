@@ -128,11 +128,13 @@ class Displacement:
     def __init__(self, error_s: FloatArray, rate_hz: float, segment: int, first: int) -> None:
         shift = np.roll(error_s * np.float32(rate_hz), -first).reshape(-1, segment)
         limit = self._PAD - segment - _TAPS
-        if not np.isfinite(shift).all() or np.abs(shift).max() > limit:
+        lowest, highest = shift.min(axis=1), shift.max(axis=1)
+        # What is no number is neither.
+        if not (lowest >= -limit).all() or not (highest <= limit).all():
             raise ValueError(f"time-base error beyond {limit / rate_hz * 1e6:.0f} us cannot be read")
-        lowest = np.floor(shift.min(axis=1))
+        lowest = np.floor(lowest)
         shift -= lowest[:, None]
-        span = int(shift.max())
+        span = int((highest - lowest).max())
         # Each segment is read with what the taps reach beyond it; there the weights are 0.
         self._width = segment + _TAPS + span - 1
         self._taps = _taps_along(shift, span, self._width).reshape(_TAPS + span, -1)
