@@ -12,13 +12,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CACHED_SAMPLES", "Arithmetic", "arithmetic", "line_ramps", "use_arithmetic"]
+__all__ = ["CACHED_SAMPLES", "SPLINE_TAPS", "Arithmetic", "arithmetic", "line_ramps", "use_arithmetic"]
 
 FloatArray = NDArray[np.float32]
 
 CACHED_SAMPLES = 65536
 """Samples that are worked on at a time where each goes through many steps: more would not stay in the processor's
 cache, fewer would leave Python more to do than NumPy. It takes half the time of working on a whole frame."""
+
+SPLINE_TAPS = 6
+"""Samples of which a quintic B-spline makes one."""
 
 
 class Arithmetic:
@@ -72,21 +75,42 @@ class Arithmetic:
                 part += work
         return total
 
-    def fill_runs(self, start: FloatArray, rise: FloatArray, out: FloatArray) -> None:
-        """Fill runs with straight lines.
+    def spline_taps(self, shift: FloatArray, span: int, width: int, run: int) -> FloatArray:
+        """Return the weights of a quintic B-spline's taps along segments that are read later by a changing shift.
 
         Parameters
         ----------
-        start, rise : ndarray of float32, (segments, runs)
-            First value of each run, and by how much each value is larger than the one before.
-        out : ndarray of float32, (segments, runs, length)
-            Where they go; the runs of a segment lie one behind the other, segments may lie apart.
+        shift : ndarray of float32, (segments, segment)
+            Shift against the first tap's place [samples], 0 or more and less than `span` + 1.
+        span : int
+            By how many whole samples a shift may be larger than another of its segment.
+        width : int
+            Samples of a segment with its margin, in which all weights are 0.
+        run : int
+            Samples, a divisor of those of a segment, over which each weight is a straight line between its ends.
+
+        Returns
+        -------
+        ndarray of float32, (SPLINE_TAPS + span, segments, width)
         """
-        part = np.empty_like(rise)
-        # All runs at once, place by place: what NumPy does in one go must be long, above all in the browser.
-        for place in range(out.shape[-1]):
-            np.multiply(rise, np.float32(place), out=part)
-            np.add(part, start, out=out[..., place])
+        segments, segment = shift.shape
+        runs = shift.reshape(segments, segment // run, run)
+        ends = np.stack((runs[..., 0], runs[..., -1]))
+        step = ends.astype(np.int8)
+        weights = _spline_weights(ends - step)
+        taps = np.zeros((SPLINE_TAPS + span, segments, width), dtype=np.float32)
+        at_ends, part = np.empty_like(ends), np.empty_like(ends[0])
+        for tap, along_tap in enumerate(taps):
+            at_ends.fill(0.0)
+            for extra in range(max(0, tap - SPLINE_TAPS + 1), min(span, tap) + 1):
+                np.copyto(at_ends, weights[tap - extra], where=step == extra)
+            start, rise = at_ends[0], (at_ends[1] - at_ends[0]) / np.float32(max(run - 1, 1))
+            lines = along_tap[:, :segment].reshape(runs.shape)
+            # All runs at once, place by place: what NumPy does in one go must be long, above all in the browser.
+            for place in range(run):
+                np.multiply(rise, np.float32(place), out=part)
+                np.add(part, start, out=lines[..., place])
+        return taps
 
     def filter_lines(
         self,
@@ -116,6 +140,22 @@ class Arithmetic:
         if late_samples is not None:
             spectrum *= line_ramps(late_samples, length)
         return np.fft.irfft(spectrum, length, axis=1)
+
+
+def _spline_weights(t: FloatArray) -> tuple[FloatArray, ...]:
+    """Return the six weights of a quintic B-spline at the fraction t behind its third point."""
+    t2 = t * t
+    t3, t4 = t2 * t, t2 * t2
+    t5 = t4 * t
+    scale = np.float32(1.0 / 120.0)
+    return (
+        (1.0 - 5.0 * t + 10.0 * t2 - 10.0 * t3 + 5.0 * t4 - t5) * scale,
+        (26.0 - 50.0 * t + 20.0 * t2 + 20.0 * t3 - 20.0 * t4 + 5.0 * t5) * scale,
+        (66.0 - 60.0 * t2 + 30.0 * t4 - 10.0 * t5) * scale,
+        (26.0 + 50.0 * t + 20.0 * t2 - 20.0 * t3 - 20.0 * t4 + 10.0 * t5) * scale,
+        (1.0 + 5.0 * t + 10.0 * t2 + 10.0 * t3 + 5.0 * t4 - 5.0 * t5) * scale,
+        t5 * scale,
+    )
 
 
 def line_ramps(shift_samples: NDArray[np.floating], length: int) -> NDArray[np.complex64]:

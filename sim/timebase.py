@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.arithmetic import arithmetic
+from sim.arithmetic import SPLINE_TAPS, arithmetic
 from sim.standards import Standard
 
 __all__ = [
@@ -25,8 +25,7 @@ __all__ = [
 
 FloatArray = NDArray[np.float32]
 
-_TAPS = 6  # of the quintic B-spline
-_LONGEST_RUN = 13  # MODEL: samples over which a tap's weight is taken for a straight line
+_LONGEST_RUN = 13  # MODEL: samples over which a tap's weight is taken for a straight line, at the most
 
 
 def spline_compensation(cycles_per_sample: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -42,55 +41,6 @@ def spline_compensation(cycles_per_sample: NDArray[np.floating]) -> NDArray[np.f
     """
     w = 2.0 * np.pi * np.asarray(cycles_per_sample, dtype=np.float64)
     return np.asarray(120.0 / (66.0 + 52.0 * np.cos(w) + 2.0 * np.cos(2.0 * w)))
-
-
-def _spline_weights(t: FloatArray) -> tuple[FloatArray, ...]:
-    """Return the six weights of a quintic B-spline at the fraction t behind its third point."""
-    t2 = t * t
-    t3, t4 = t2 * t, t2 * t2
-    t5 = t4 * t
-    scale = np.float32(1.0 / 120.0)
-    return (
-        (1.0 - 5.0 * t + 10.0 * t2 - 10.0 * t3 + 5.0 * t4 - t5) * scale,
-        (26.0 - 50.0 * t + 20.0 * t2 + 20.0 * t3 - 20.0 * t4 + 5.0 * t5) * scale,
-        (66.0 - 60.0 * t2 + 30.0 * t4 - 10.0 * t5) * scale,
-        (26.0 + 50.0 * t + 20.0 * t2 - 20.0 * t3 - 20.0 * t4 + 10.0 * t5) * scale,
-        (1.0 + 5.0 * t + 10.0 * t2 + 10.0 * t3 + 5.0 * t4 - 5.0 * t5) * scale,
-        t5 * scale,
-    )
-
-
-def _taps_along(shift: FloatArray, span: int, width: int) -> FloatArray:
-    """Return the weights of a quintic B-spline's taps along segments that are read later by a slowly changing shift.
-
-    Parameters
-    ----------
-    shift : ndarray of float32, (segments, segment)
-        Shift against the first tap's place [samples], 0 or more and less than `span` + 1.
-    span : int
-        By how many whole samples a shift may be larger than another of its segment.
-    width : int
-        Samples of a segment with its margin, in which all weights are 0.
-
-    Returns
-    -------
-    ndarray of float32, (_TAPS + span, segments, width)
-    """
-    segments, segment = shift.shape
-    run = max(length for length in range(1, _LONGEST_RUN + 1) if segment % length == 0)
-    runs = shift.reshape(segments, segment // run, run)
-    ends = np.stack((runs[..., 0], runs[..., -1]))
-    step = ends.astype(np.int8)
-    weights = _spline_weights(ends - step)
-    taps = np.zeros((_TAPS + span, segments, width), dtype=np.float32)
-    at_ends = np.empty_like(ends)
-    for tap, along_tap in enumerate(taps):
-        at_ends.fill(0.0)
-        for extra in range(max(0, tap - _TAPS + 1), min(span, tap) + 1):
-            np.copyto(at_ends, weights[tap - extra], where=step == extra)
-        start, rise = at_ends[0], (at_ends[1] - at_ends[0]) / np.float32(max(run - 1, 1))
-        arithmetic().fill_runs(start, rise, along_tap[:, :segment].reshape(runs.shape))
-    return taps
 
 
 class Displacement:
@@ -127,7 +77,7 @@ class Displacement:
 
     def __init__(self, error_s: FloatArray, rate_hz: float, segment: int, first: int) -> None:
         shift = np.roll(error_s * np.float32(rate_hz), -first).reshape(-1, segment)
-        limit = self._PAD - segment - _TAPS
+        limit = self._PAD - segment - SPLINE_TAPS
         lowest, highest = shift.min(axis=1), shift.max(axis=1)
         # What is no number is neither.
         if not (lowest >= -limit).all() or not (highest <= limit).all():
@@ -136,8 +86,10 @@ class Displacement:
         shift -= lowest[:, None]
         span = int((highest - lowest).max())
         # Each segment is read with what the taps reach beyond it; there the weights are 0.
-        self._width = segment + _TAPS + span - 1
-        self._taps = _taps_along(shift, span, self._width).reshape(_TAPS + span, -1)
+        self._width = segment + SPLINE_TAPS + span - 1
+        run = max(length for length in range(1, _LONGEST_RUN + 1) if segment % length == 0)
+        taps = arithmetic().spline_taps(shift, span, self._width, run)
+        self._taps = taps.reshape(len(taps), -1)
         self._first = first
         self._segment = segment
         begin = np.arange(shift.shape[0], dtype=np.intp) * segment + first + self._PAD - 2

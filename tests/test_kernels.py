@@ -15,6 +15,7 @@ import wasmtime
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.interpolate import BSpline
 
 from bandbench.build_kernels import KernelsError, assembled_kernels
 from bandbench.runtime.kernels import KernelArithmetic
@@ -53,7 +54,7 @@ class EngineKernels:
         arguments = {
             "phase_steps": (*places, free, *numbers),
             "weighted_sums": (*places, *numbers[:2], free, *numbers[2:]),
-            "fill_runs": (*places, free, *numbers),
+            "spline_taps": (places[0], free, *numbers, *places[1:]),
             "filter_lines": (places[0], numbers[0], free, *numbers[1:4], *places[1:3], *numbers[4:], *places[3:]),
         }[name]
         function(self.store, *arguments)
@@ -67,10 +68,11 @@ class EngineKernels:
         areas = [(values, 0, 4 * (count + taps - 1)), (weights, 0, row * (taps - 1) + 4 * count)]
         self.call("weighted_sums", areas, (to, 4 * count), row, taps, count)
 
-    def fill_runs(self, start: int, rise: int, to: int, segments: int, runs: int, length: int, row: int) -> None:
-        read = 4 * segments * runs
-        written = row * (segments - 1) + 4 * runs * length
-        self.call("fill_runs", [(start, 0, read), (rise, 0, read)], (to, written), segments, runs, length, row)
+    def spline_taps(
+        self, shift: int, to: int, segments: int, runs: int, length: int, margin: int, taps: int, row: int, work: int
+    ) -> None:
+        areas = [(shift, 0, 4 * segments * runs * length), (work, 0, 128)]
+        self.call("spline_taps", areas, (to, row * taps), segments, runs, length, margin, taps, row)
 
     def filter_lines(
         self, lines: int, row: int, to: int, to_row: int, count: int, length: int,
@@ -172,22 +174,35 @@ def test_weighted_sums_are_those_of_numpy_to_the_last_bit(seed: int, count: int,
     seed=st.integers(0, 2**32),
     segments=st.integers(1, 5),
     runs=st.integers(1, 6),
-    length=st.integers(1, 13),
+    run=st.integers(4, 13),
+    span=st.integers(0, 10),
     margin=st.integers(0, 9),
 )
-def test_runs_are_those_of_numpy_to_the_last_bit_and_margins_are_left_alone(
-    seed: int, segments: int, runs: int, length: int, margin: int
-) -> None:
-    start, rise = noise(seed, segments, runs), noise(seed + 1, segments, runs)
-    filled = []
-    for each in (KERNELS, NUMPY):
-        rows = np.full((segments, runs * length + margin), 7.0, np.float32)
-        each.fill_runs(start, rise, rows[:, : runs * length].reshape(segments, runs, length))
-        filled.append(rows)
-    np.testing.assert_array_equal(filled[0], filled[1])
-    np.testing.assert_array_equal(filled[0][:, runs * length :], 7.0)
-    exact = start[..., None] + rise[..., None] * np.arange(length)
-    np.testing.assert_allclose(filled[0][:, : runs * length].reshape(exact.shape), exact, atol=1e-4)
+def test_spline_taps_are_those_of_numpy(seed: int, segments: int, runs: int, run: int, span: int, margin: int) -> None:
+    chance = np.random.default_rng(seed)
+    shift = chance.uniform(0.0, span + 0.999, (segments, runs * run)).astype(np.float32)
+    calls = ENGINE.calls
+    quick = KERNELS.spline_taps(shift, span, runs * run + margin, run)
+    assert ENGINE.calls == calls + 1
+    # Weights of a spline are 0 to 66/120.
+    np.testing.assert_allclose(quick, NUMPY.spline_taps(shift, span, runs * run + margin, run), atol=2e-7)
+
+
+def test_spline_taps_where_each_line_begins_and_ends_are_those_of_scipy() -> None:
+    shift = np.linspace(0.0, 1.99, 8, dtype=np.float32).reshape(1, 8)
+    taps = KERNELS.spline_taps(shift, 1, 8, 4)[:, 0]
+    spline = BSpline.basis_element(np.arange(7.0) - 3.0, extrapolate=False)
+    for sample in (0, 3, 4, 7):
+        # Tap k stands two samples before the place that the shift tells, and k after that.
+        expected = np.nan_to_num(spline(np.arange(7) - 2.0 - float(shift[0, sample])))
+        np.testing.assert_allclose(taps[:, sample], expected, atol=1e-6)
+
+
+def test_taps_for_which_there_is_no_kernel_are_worked_out_all_the_same() -> None:
+    for run, span in ((3, 0), (4, 11)):
+        shift = np.full((2, 12), 0.5, np.float32)
+        quick, exact = KERNELS.spline_taps(shift, span, 20, run), NUMPY.spline_taps(shift, span, 20, run)
+        np.testing.assert_array_equal(quick, exact)
 
 
 @given(

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.arithmetic import Arithmetic, use_arithmetic
+from sim.arithmetic import SPLINE_TAPS, Arithmetic, use_arithmetic
 
 __all__ = ["KERNELS_FILE", "KERNELS_TEXT", "KernelArithmetic", "Kernels", "start"]
 
@@ -25,6 +25,7 @@ FloatArray = NDArray[np.float32]
 
 _AT_ONCE = 4
 _LINES_AT_ONCE = 8
+_MOST_TAPS = 16
 _POWERS_OF_4 = (64, 256, 1024, 4096)
 
 
@@ -37,8 +38,10 @@ class Kernels(Protocol):
     def weighted_sums(self, values: int, weights: int, row: int, taps: int, to: int, count: int, /) -> None:
         """Work out weighted sums."""
 
-    def fill_runs(self, start: int, rise: int, to: int, segments: int, runs: int, length: int, row: int, /) -> None:
-        """Fill runs with straight lines."""
+    def spline_taps(
+        self, shift: int, to: int, segments: int, runs: int, length: int, margin: int, taps: int, row: int, work: int, /
+    ) -> None:
+        """Work out the weights of a spline's taps."""
 
     def filter_lines(
         self,
@@ -70,7 +73,7 @@ class KernelArithmetic(Arithmetic):
     def __init__(self, kernels: Kernels) -> None:
         # Looked up once: each of them is an object of the browser's.
         self._phase_steps, self._weighted_sums = kernels.phase_steps, kernels.weighted_sums
-        self._fill_runs, self._filter_lines = kernels.fill_runs, kernels.filter_lines
+        self._spline_taps, self._filter_lines = kernels.spline_taps, kernels.filter_lines
         # The last lines' length, the table of its transform, and room for two lines of eight.
         self._length, self._turns, self._work = 0, np.empty(0, np.complex64), np.empty(0, np.float32)
 
@@ -101,14 +104,19 @@ class KernelArithmetic(Arithmetic):
             self._weighted_sums(read + by, weighed + by, weights.strides[0], taps, to + by, length)
         return sums
 
-    def fill_runs(self, start: FloatArray, rise: FloatArray, out: FloatArray) -> None:
-        """Fill runs with straight lines."""
-        segments, runs, length = out.shape
-        in_rows = out.dtype == np.float32 and out.strides[1:] == (4 * length, 4)
-        if not (in_rows and out.size and _lies_in_a_row(start, np.float32) and _lies_in_a_row(rise, np.float32)):
-            super().fill_runs(start, rise, out)
-            return
-        self._fill_runs(_address(start), _address(rise), _address(out), segments, runs, length, out.strides[0])
+    def spline_taps(self, shift: FloatArray, span: int, width: int, run: int) -> FloatArray:
+        """Return the weights of a quintic B-spline's taps along segments that are read later by a changing shift."""
+        (segments, segment), count = shift.shape, SPLINE_TAPS + span
+        if run < _AT_ONCE or count > _MOST_TAPS or not _lies_in_a_row(shift, np.float32):
+            return super().spline_taps(shift, span, width, run)
+        taps = np.empty((count, segments, width), dtype=np.float32)
+        taps[..., segment:] = 0.0
+        work = np.empty(2 * _MOST_TAPS, dtype=np.float32)
+        self._spline_taps(
+            _address(shift), _address(taps), segments, segment // run, run, 4 * (width - segment),
+            count, taps.strides[0], _address(work),
+        )  # fmt: skip
+        return taps
 
     def filter_lines(
         self,

@@ -114,35 +114,113 @@
         (local.set $to (i32.add (local.get $to) (i32.const 16)))
         (br $next))))
 
-  ;; Straight lines: `segments` times `runs` runs of `length` values, the runs of a segment one behind the other.
-  ;; $start, $rise: addresses of each run's first value, and of by how much each value is larger than the one before.
-  ;; $row: bytes from a segment of $to to the next.
-  (func (export "fill_runs")
-    (param $start i32) (param $rise i32) (param $to i32)
-    (param $segments i32) (param $runs i32) (param $length i32) (param $row i32)
-    (local $at i32) (local $end i32) (local $run i32) (local $place f32) (local $first f32) (local $step f32)
+  ;; Weights of a spline's taps along `segments` times `runs` runs of `length` samples, 4 or more: straight lines between
+  ;; the ends of each run.
+  ;; $shift: address of how much later each sample is read. $to: where the first tap's weights go. $margin: bytes after
+  ;; each segment there, left as they are. $taps: how many, 16 at the most, and $row: bytes from a tap to the next.
+  ;; $work: room for 32 values.
+  (func (export "spline_taps")
+    (param $shift i32) (param $to i32) (param $segments i32) (param $runs i32) (param $length i32) (param $margin i32)
+    (param $taps i32) (param $row i32) (param $work i32)
+    (local $run i32) (local $tap i32) (local $at i32) (local $last i32)
+    (local $first v128) (local $rise v128) (local $per v128) (local $place v128)
+    (local.set $per (f32x4.splat
+      (f32.div (f32.const 1) (f32.convert_i32_u (i32.sub (local.get $length) (i32.const 1))))))
     (block $done
       (loop $segment
         (br_if $done (i32.eqz (local.get $segments)))
-        (local.set $at (local.get $to))
         (local.set $run (local.get $runs))
         (loop $next
-          (local.set $first (f32.load (local.get $start)))
-          (local.set $step (f32.load (local.get $rise)))
-          (local.set $place (f32.const 0))
-          (local.set $end (i32.add (local.get $at) (i32.shl (local.get $length) (i32.const 2))))
+          ;; Which taps there are depends on how many whole samples the shift has: the others have no weight.
+          (local.set $at (i32.const 0))
+          (loop $empty
+            (v128.store (i32.add (local.get $work) (local.get $at)) (v128.const i32x4 0 0 0 0))
+            (local.set $at (i32.add (local.get $at) (i32.const 16)))
+            (br_if $empty (i32.lt_u (local.get $at) (i32.const 128))))
+          (call $spline (f32.load (local.get $shift)) (local.get $work))
+          (local.set $shift (i32.add (local.get $shift) (i32.shl (local.get $length) (i32.const 2))))
+          (call $spline
+            (f32.load (i32.sub (local.get $shift) (i32.const 4))) (i32.add (local.get $work) (i32.const 64)))
+          (local.set $tap (i32.const 0))
           (loop $along
-            (f32.store (local.get $at) (f32.add (f32.mul (local.get $step) (local.get $place)) (local.get $first)))
-            (local.set $place (f32.add (local.get $place) (f32.const 1)))
-            (local.set $at (i32.add (local.get $at) (i32.const 4)))
-            (br_if $along (i32.lt_u (local.get $at) (local.get $end))))
-          (local.set $start (i32.add (local.get $start) (i32.const 4)))
-          (local.set $rise (i32.add (local.get $rise) (i32.const 4)))
+            (local.set $at (i32.add (local.get $work) (i32.shl (local.get $tap) (i32.const 2))))
+            (local.set $first (v128.load32_splat (local.get $at)))
+            (local.set $rise (f32x4.mul
+              (f32x4.sub (v128.load32_splat offset=64 (local.get $at)) (local.get $first)) (local.get $per)))
+            (local.set $at (i32.add (local.get $to) (i32.mul (local.get $tap) (local.get $row))))
+            (local.set $last
+              (i32.add (local.get $at) (i32.shl (i32.sub (local.get $length) (i32.const 4)) (i32.const 2))))
+            (local.set $place (v128.const f32x4 0 1 2 3))
+            (block $filled
+              (loop $four
+                (br_if $filled (i32.ge_u (local.get $at) (local.get $last)))
+                (v128.store (local.get $at)
+                  (f32x4.add (local.get $first) (f32x4.mul (local.get $rise) (local.get $place))))
+                (local.set $place (f32x4.add (local.get $place) (v128.const f32x4 4 4 4 4)))
+                (local.set $at (i32.add (local.get $at) (i32.const 16)))
+                (br $four)))
+            ;; The last four, in part once more.
+            (local.set $place (f32x4.add
+              (v128.const f32x4 -4 -3 -2 -1) (f32x4.splat (f32.convert_i32_u (local.get $length)))))
+            (v128.store (local.get $last)
+              (f32x4.add (local.get $first) (f32x4.mul (local.get $rise) (local.get $place))))
+            (local.set $tap (i32.add (local.get $tap) (i32.const 1)))
+            (br_if $along (i32.lt_u (local.get $tap) (local.get $taps))))
+          (local.set $to (i32.add (local.get $to) (i32.shl (local.get $length) (i32.const 2))))
           (local.set $run (i32.sub (local.get $run) (i32.const 1)))
           (br_if $next (local.get $run)))
-        (local.set $to (i32.add (local.get $to) (local.get $row)))
+        (local.set $to (i32.add (local.get $to) (local.get $margin)))
         (local.set $segments (i32.sub (local.get $segments) (i32.const 1)))
         (br $segment))))
+
+  ;; The six weights of a quintic B-spline for one shift, the first for the tap at its whole samples.
+  (func $spline (param $shift f32) (param $to i32)
+    (local $t f32) (local $weight f32)
+    (local.set $t (f32.trunc (local.get $shift)))
+    (local.set $to (i32.add (local.get $to) (i32.shl (i32.trunc_sat_f32_u (local.get $t)) (i32.const 2))))
+    (local.set $t (f32.sub (local.get $shift) (local.get $t)))
+    (local.set $weight (f32.const -1))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 5)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const -10)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 10)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const -5)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 1)))
+    (f32.store (local.get $to) (f32.mul (local.get $weight) (f32.const 0.008333334)))
+    (local.set $weight (f32.const 5))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const -20)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 20)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 20)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const -50)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 26)))
+    (f32.store offset=4 (local.get $to) (f32.mul (local.get $weight) (f32.const 0.008333334)))
+    (local.set $weight (f32.const -10))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 30)))
+    (local.set $weight (f32.mul (local.get $weight) (local.get $t)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const -60)))
+    (local.set $weight (f32.mul (local.get $weight) (local.get $t)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 66)))
+    (f32.store offset=8 (local.get $to) (f32.mul (local.get $weight) (f32.const 0.008333334)))
+    (local.set $weight (f32.const 10))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const -20)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const -20)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 20)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 50)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 26)))
+    (f32.store offset=12 (local.get $to) (f32.mul (local.get $weight) (f32.const 0.008333334)))
+    (local.set $weight (f32.const -5))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 5)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 10)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 10)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 5)))
+    (local.set $weight (f32.add (f32.mul (local.get $weight) (local.get $t)) (f32.const 1)))
+    (f32.store offset=16 (local.get $to) (f32.mul (local.get $weight) (f32.const 0.008333334)))
+    (local.set $weight (f32.const 1))
+    (local.set $weight (f32.mul (local.get $weight) (local.get $t)))
+    (local.set $weight (f32.mul (local.get $weight) (local.get $t)))
+    (local.set $weight (f32.mul (local.get $weight) (local.get $t)))
+    (local.set $weight (f32.mul (local.get $weight) (local.get $t)))
+    (local.set $weight (f32.mul (local.get $weight) (local.get $t)))
+    (f32.store offset=20 (local.get $to) (f32.mul (local.get $weight) (f32.const 0.008333334))))
 
   ;; Lines behind a filter, each read later by a shift of its own: eight at a time, four beside each other in a vector as
   ;; the real parts of one Fourier transform, and four as its imaginary parts.
