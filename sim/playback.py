@@ -167,17 +167,26 @@ def head_phases(standard: Standard, peak_deg: float, seed: int) -> NDArray[np.co
 
 
 def _off_tape(
-    envelope: ComplexArray, match: TrackMatch, bow_m: float, schedule: PassSchedule, standard: Standard
+    envelope: ComplexArray,
+    match: TrackMatch,
+    bow_m: float,
+    schedule: PassSchedule,
+    standard: Standard,
+    where: slice | None = None,
 ) -> ComplexArray:
-    """Return the envelope as the heads read it: own track and, beyond the guard band, its neighbour."""
+    """Return the envelope as the heads read it, `where` it is wanted: own track and its neighbour beyond the guard."""
     own: NDArray[np.float32] | np.complex64 = np.complex64(match.own)
     neighbour: NDArray[np.float32] | np.complex64 = np.complex64(match.neighbour)
     if bow_m:
-        own, neighbour = overlaps_along(match, bow_m, schedule.along)
-    read: ComplexArray = envelope * own
+        own, neighbour = overlaps_along(match, bow_m, schedule.along if where is None else schedule.along[where])
+    read: ComplexArray = (envelope if where is None else envelope[where]) * own
     if np.any(neighbour):
         shift = round(standard.samples_per_frame / standard.passes_per_frame) * match.neighbour_step
-        read += np.roll(envelope, -shift) * neighbour
+        if where is None:
+            beside = np.roll(envelope, -shift)
+        else:
+            beside = envelope.take(np.arange(where.start, where.stop) + shift, mode="wrap")
+        read += beside * neighbour
     return read
 
 
@@ -303,15 +312,17 @@ def single_head_signal(
     envelope, noise, match, bow_m, channel, schedule, standard, practice
         As for `switched_signal` and `add_noise`.
     """
-    read = _off_tape(envelope, match, bow_m, schedule, standard)
-    count = read.size
+    count = envelope.size
     turn = 4.0 * count / schedule.passes
     first = int(np.flatnonzero(head_of_pass(match, schedule.passes) == head)[0])
-    centre = (first + 0.5) * turn / 4.0
-    position = (np.arange(count) - centre + turn / 2.0) % turn - turn / 2.0
-    on_tape = np.abs(position) <= turn * FOOTPRINT.head_arc_deg / 720.0
-    read[~on_tape] = 0.0
-    read *= np.complex64(channel.signal)
+    half = turn * FOOTPRINT.head_arc_deg / 720.0
+    read = np.zeros_like(envelope)
+    # What is over one end of the frame is at the other: it is played as a loop.
+    for centre in (first + 0.5) * turn / 4.0 + turn * np.arange(-1, schedule.passes // 4 + 1):
+        where = slice(max(0, math.ceil(centre - half)), min(count, math.floor(centre + half) + 1))
+        if where.start < where.stop:
+            read[where] = _off_tape(envelope, match, bow_m, schedule, standard, where)
+            read[where] *= np.complex64(channel.signal)
     total = noise * np.complex64(channel.noise)
     total[2:-2] += read
     total[:2] += read[-2:]
