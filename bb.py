@@ -207,6 +207,11 @@ def recipe_test(arguments: list[str]) -> None:
 
 # Waits for the machine most of the time: a wheel takes a minute to come to rest.
 WAITING_TESTS = "tests/browser/test_transport.py"
+# The longest go first, so that no lot is left alone with one at the end.
+LONG_TESTS = tuple(
+    f"tests/browser/test_{name}.py"
+    for name in ("records", "site_foundation", "bench_page", "reporting", "console", "monitoring", "recovery")
+)
 
 
 def tests_side_by_side() -> None:
@@ -217,7 +222,8 @@ def tests_side_by_side() -> None:
     python = (str(VENV_PYTHON), "-m")
     pytest = ("pytest", "--durations=15")
     files = [str(path.relative_to(ROOT)) for path in sorted((ROOT / "tests" / "browser").glob("test_*.py"))]
-    waiting = deque((*pytest, name) for name in files if name != WAITING_TESTS)
+    long_first = sorted(files, key=lambda name: LONG_TESTS.index(name) if name in LONG_TESTS else len(LONG_TESTS))
+    waiting = deque((*pytest, name) for name in long_first if name != WAITING_TESTS)
     speaking = threading.Lock()
     failed: list[str] = []
 
