@@ -23,7 +23,7 @@ NOTE = "The displaced bands were the ones that turned to noise."
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    made = still_context(browser, accept_downloads=True)
+    made = still_context(browser, keeps_copy=True, accept_downloads=True)
     yield made
     made.close()
 

@@ -13,13 +13,22 @@ START_LIMIT_MS = 240_000
 """Loading takes some 10 s on an idle machine of two cores; a busy one gets its time."""
 
 
-def still_context(browser: Browser, **options: Any) -> BrowserContext:
+# A browser without service workers keeps no copy of the site.
+_KEEP_NO_COPY = "delete Navigator.prototype.serviceWorker;"
+
+
+def still_context(browser: Browser, keeps_copy: bool = False, **options: Any) -> BrowserContext:
     """Return a new visitor's browser, of somebody who asks for little motion.
 
     The bench's picture follows the controls there and else stands still until a test lets it run: a moving one takes a
     core of the machine for as long as its page is open, and every answer of the page waits for the frame in the making.
+    Nor does it keep a copy of the site for use without a network, unless that is asked for: to fetch and store every
+    file once more takes a fifth of a start, for each test that begins with a new visitor.
     """
-    return browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce", **options)
+    context = browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce", **options)
+    if not keeps_copy:
+        context.add_init_script(_KEEP_NO_COPY)
+    return context
 
 
 @dataclass
