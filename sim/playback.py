@@ -327,4 +327,6 @@ def single_head_signal(
     total[2:-2] += read
     total[:2] += read[-2:]
     total[-2:] += read[:2]
+    if not channel.equaliser_db:
+        return total[2:-2]
     return equalise(total, equaliser_taps(channel.equaliser_db, standard, practice))

@@ -153,6 +153,8 @@ class ScopeView(View):
             background_fill_alpha=0.7,
             level="overlay",
         )
+        self._ticker = FixedTicker(ticks=[])
+        plot.yaxis[0].ticker = plot.ygrid[0].ticker = self._ticker
         self._plot = plot
         self.pane = pn.pane.Bokeh(plot, sizing_mode="stretch_both", margin=0)
 
@@ -356,9 +358,9 @@ class ScopeView(View):
         plot = self._plot
         if plot.yaxis[0].axis_label != y_label:
             count = int((self.y_range.end - lowest) / step + 1e-6) + 1
+            # Never another ticker: Bokeh would go through all of the page's models again.
+            self._ticker.ticks = [round(lowest + step * number, 3) for number in range(count)]
             plot.yaxis[0].axis_label = y_label
-            plot.yaxis[0].ticker = FixedTicker(ticks=[round(lowest + step * number, 3) for number in range(count)])
-            plot.ygrid[0].ticker = plot.yaxis[0].ticker
         plot.xaxis[0].axis_label = x_label
 
     def update(self, readings: Readings) -> None:
