@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from types import MappingProxyType
 
 import numpy as np
@@ -258,11 +259,10 @@ def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standar
     if all(current == 100.0 for current in current_pct):
         return envelope
     schedule = pass_schedule(standard)
-    wave = wavelength_m(envelope_frequency_hz(standard), FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz))
     result = np.empty_like(envelope)
     head_of_sample = schedule.pass_of_sample % 4
     for head, current in enumerate(current_pct):
-        gain = (10.0 ** (record_current_db(current, wave) / 20.0)).astype(np.float32)
+        gain = _gain_of_current(current, standard)
         if gain.min() == gain.max():
             # Up to the best current all waves lose alike.
             written = envelope * gain[0]
@@ -270,6 +270,16 @@ def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standar
             written = np.fft.ifft(spectrum_of(envelope) * gain).astype(np.complex64)
         np.copyto(result, written, where=head_of_sample == head)
     return result
+
+
+# One current is turned at a time: those of the other heads are kept.
+@lru_cache(maxsize=4)
+def _gain_of_current(current_pct: float, standard: Standard) -> NDArray[np.float32]:
+    """Return what a record current leaves of each bin of an envelope's FFT."""
+    wave = wavelength_m(envelope_frequency_hz(standard), FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz))
+    gain = (10.0 ** (record_current_db(current_pct, wave) / 20.0)).astype(np.float32)
+    gain.setflags(write=False)
+    return gain
 
 
 def _tape_level(tape: TapeSpec, standard: Standard) -> NDArray[np.float32] | None:
