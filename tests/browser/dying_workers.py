@@ -134,9 +134,12 @@ class Death:
             worker.evaluate(self.script)
 
 
+# Python says so itself, unless it is what passes arrays between the languages that finds none.
+_NO_MEMORY = "MemoryError|memory access out of bounds"
+
 DEATHS = {
     "exception": Death("ZeroDivisionError: planted", _NEXT_FRAME.format(body=_RAISE)),
-    "memory": Death("MemoryError", script=_REFUSE_MEMORY),
+    "memory": Death(_NO_MEMORY, script=_REFUSE_MEMORY),
     "trap": Death("memory access out of bounds", _NEXT_FRAME.format(body=_READ_OUTSIDE)),
     "endless loop": Death("No message for", script=_LOOP, silent=True),
     "terminated": Death("No message for", script=_CLOSE, silent=True),
@@ -144,8 +147,7 @@ DEATHS = {
 
 PICTURE_DEATHS = {
     "exception": Death("ZeroDivisionError: planted", _NEXT_ORDER.format(body=_RAISE)),
-    # An order's bytes are too much for it before Python could say so.
-    "memory": Death("MemoryError|memory access out of bounds", script=_REFUSE_MEMORY),
+    "memory": Death(_NO_MEMORY, script=_REFUSE_MEMORY),
     "trap": Death("memory access out of bounds", _NEXT_ORDER.format(body=_READ_OUTSIDE)),
     "endless loop": Death("", script=_LOOP, silent=True),
     "terminated": Death("", script=_CLOSE, silent=True),

@@ -1,11 +1,12 @@
 """What a page shows and says, read through every shadow root, for the tests of its languages.
 
-Contents: `UNWRAPPED` (texts outside the brackets of the pseudo language), `CUT_OFF` (texts that do not fit).
+Contents: `UNWRAPPED` (texts outside the brackets of the pseudo language), `CUT_OFF` (texts that do not fit),
+`DRAWN_OVER` (words of a drawing that go beyond it or lie over each other).
 """
 
 from __future__ import annotations
 
-__all__ = ["CUT_OFF", "UNWRAPPED"]
+__all__ = ["CUT_OFF", "DRAWN_OVER", "UNWRAPPED"]
 
 _WALK = """
   const all = [];
@@ -85,5 +86,34 @@ CUT_OFF = (
     if (hides && element.scrollWidth > element.clientWidth + 1) found.add(`${where} is cut off: ${said}`);
   }
   return [...found];
+}"""
+)
+
+DRAWN_OVER = (
+    "() => {"
+    + _WALK
+    + """
+  const found = [];
+  // Numbers may go out of sight with what they number.
+  const isWord = (element) => /\\p{L}{3}/u.test(element.textContent) && shown(element);
+  for (const drawing of all) {
+    if (drawing.tagName !== "svg" || !shown(drawing)) continue;
+    const whole = drawing.getBoundingClientRect();
+    const words = [...drawing.querySelectorAll("text")].filter(isWord)
+      .map((element) => ({ said: element.textContent.trim(), box: element.getBoundingClientRect() }));
+    for (const [place, { said, box }] of words.entries()) {
+      const over = Math.max(box.right - whole.right, whole.left - box.left);
+      if (over > 2) found.push(`${said} goes ${over.toFixed(0)} px beyond its drawing`);
+      for (const other of words.slice(place + 1)) {
+        const across = Math.min(box.right, other.box.right) - Math.max(box.left, other.box.left);
+        const down = Math.min(box.bottom, other.box.bottom) - Math.max(box.top, other.box.top);
+        // Lines of a text stand close: their boxes meet, their letters do not.
+        if (across > 3 && down > 0.4 * Math.min(box.height, other.box.height)) {
+          found.push(`${said} and ${other.said} lie over each other in a drawing`);
+        }
+      }
+    }
+  }
+  return found;
 }"""
 )

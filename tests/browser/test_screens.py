@@ -65,3 +65,12 @@ def test_a_judge_finds_what_does_not_fit_what_axe_finds_and_what_the_console_say
     assert verdict.console == ["error: oh"]
     page.set_content(GOOD % "")
     assert Judge().look(watched, "good").findings == 0
+
+
+def test_a_judge_finds_words_of_a_drawing_that_go_beyond_it_or_lie_over_each_other(page: Page) -> None:
+    drawn = '<svg width="200" height="60"><text x="5" y="20">Capstan</text><text x="%d" y="%d">Reference</text></svg>'
+    watched = WatchedPage(page, "")
+    for place, said in (((20, 24), "lie over each other"), ((180, 50), "beyond its drawing"), ((5, 40), "")):
+        page.set_content(GOOD % drawn % place)
+        found = Judge().look(watched, "drawing").narrow
+        assert any(said in one for one in found) if said else found == [], found

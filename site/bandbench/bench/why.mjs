@@ -284,7 +284,7 @@ const DRAWINGS = {
       for (const block of d.blocks) {
         const [bx, by] = places[block.name];
         nodes.push(s("rect", { class: "block", x: bx, y: by, width: 92, height: 82, rx: 4 }));
-        wrapped(block.title, 16).forEach((row, i) => nodes.push(text(bx + 46, by + 15 + 13 * i, row, "middle small")));
+        wrapped(block.title, 13).forEach((row, i) => nodes.push(text(bx + 46, by + 15 + 13 * i, row, "middle small")));
         const value = block.value === null ? "" : `${figure(block.value, block.unit === "µs" || block.unit === "rev/s" ? 2 : 1)} ${block.unit}`;
         nodes.push(text(bx + 46, by + 74, value, "middle strong-text", { "data-block": block.name }));
       }

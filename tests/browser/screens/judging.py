@@ -16,7 +16,7 @@ from typing import Any
 from playwright.sync_api import Page
 
 from tests.browser.accessibility import axe_problems
-from tests.browser.reading_texts import CUT_OFF
+from tests.browser.reading_texts import CUT_OFF, DRAWN_OVER
 from tests.browser.screens.keyboard import Walk, walk_through
 from tests.browser.watching import WatchedPage
 
@@ -134,7 +134,7 @@ class Judge:
 def _unfit(page: Page) -> list[str]:
     # Drawings fit themselves to the page's width a moment after it has changed.
     page.wait_for_timeout(600)
-    return [*page.evaluate(CUT_OFF), *page.evaluate(_SCROLLERS)]
+    return [*page.evaluate(CUT_OFF), *page.evaluate(_SCROLLERS), *page.evaluate(DRAWN_OVER)]
 
 
 _COLUMNS = ("screen", "axe", "320 px", "200 %", "stops", "not reached", "no focus seen", "hidden", "trap", "console")
