@@ -113,9 +113,9 @@ class Death:
     told : str
         What is then told of it, as a pattern: in the page's details, or of a picture worker in the console.
     python : str
-        Run in the worker, if it dies of that with its next picture.
+        Run in the worker first.
     script : str
-        JavaScript run in the worker, if it dies of that.
+        JavaScript run in the worker then.
     silent : bool
         Whether nothing is heard of it but silence.
     """
@@ -134,12 +134,18 @@ class Death:
             worker.evaluate(self.script)
 
 
+# Otherwise a bench that empties its caches now and then may go on with what they held, as it should.
+_FREE_NOTHING = """
+from bandbench.bench.application import BenchApplication
+BenchApplication.free_memory = lambda self: False
+"""
+
 # Python says so itself, unless it is what passes arrays between the languages that finds none.
 _NO_MEMORY = "MemoryError|memory access out of bounds"
 
 DEATHS = {
     "exception": Death("ZeroDivisionError: planted", _NEXT_FRAME.format(body=_RAISE)),
-    "memory": Death(_NO_MEMORY, script=_REFUSE_MEMORY),
+    "memory": Death(_NO_MEMORY, _FREE_NOTHING, _REFUSE_MEMORY),
     "trap": Death("memory access out of bounds", _NEXT_FRAME.format(body=_READ_OUTSIDE)),
     "endless loop": Death("No message for", script=_LOOP, silent=True),
     "terminated": Death("No message for", script=_CLOSE, silent=True),
