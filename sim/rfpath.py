@@ -58,6 +58,25 @@ class OffTape:
     single_head: Callable[[int], ComplexArray]
 
 
+@dataclass(frozen=True, eq=False)
+class _Source:
+    """Of what a signal is switched."""
+
+    envelopes: list[ComplexArray]
+    channels: tuple[ChannelSettings, ...]
+    schedule: PassSchedule
+    switch_jump_deg: float
+
+    def is_that_of(self, other: _Source) -> bool:
+        """Tell whether the same is switched in the same way."""
+        return (
+            all(own is its for own, its in zip(self.envelopes, other.envelopes, strict=True))
+            and self.channels == other.channels
+            and self.schedule is other.schedule
+            and self.switch_jump_deg == other.switch_jump_deg
+        )
+
+
 class RfPath:
     """Heads, channels and switcher; what no control moved is kept from frame to frame.
 
@@ -78,17 +97,18 @@ class RfPath:
         self._noise_power = noise_to_carrier * standard.sample_rate_hz
         self._reader = HeadReader(standard, practice)
         self._envelopes: list[ComplexArray] = []
-        # What comes off the switcher where heads and tracks meet in a certain way.
+        # What comes off the switcher where heads and tracks meet in a certain way, and of what it was switched.
         self._switched: dict[TrackMatch, ComplexArray] = {}
+        self._source: _Source | None = None
 
     def clear(self) -> None:
-        """Forget what was switched: channels, contact or switcher are set anew."""
+        """Look at everything again: heads, channels, contact or switcher may be set anew."""
         self._envelopes = []
-        self._switched = {}
 
     def clear_recording(self) -> None:
         """Forget what was read as well: another recording lies under the heads."""
         self._reader.clear()
+        self._switched, self._source = {}, None
         self.clear()
 
     def play(
@@ -143,6 +163,11 @@ class RfPath:
         if not self._envelopes:
             tips, inward_um = map(condition.tip, range(4)), adjustment.geometry.inward_um
             self._envelopes = [self._reader.read(recorded.envelope, tip, inward_um, schedule) for tip in tips]
+            source = _Source(self._envelopes, channels, schedule, condition.switch_jump_deg)
+            # A guide that is moved a little presses the tips no less firmly: the heads read the same.
+            if self._source is None or not source.is_that_of(self._source):
+                self._switched = {}
+            self._source = source
         parts = {match: 1.0} if recorded.track_bow_m else whole_tracks(match)
         kept, self._switched = self._switched, {}
         for part in parts:

@@ -365,3 +365,16 @@ def test_a_programme_of_the_wrong_shape_is_refused_and_the_old_one_kept() -> Non
     with pytest.raises(BandbenchError, match="finite"):
         recorder.load_programme(np.full((525, 910), np.nan, dtype=np.float32))
     assert recorder.play_frame(0).demod[100, 300:700].mean() == pytest.approx(50.0, abs=0.3)
+
+
+def test_what_is_kept_from_frame_to_frame_is_what_a_machine_just_set_up_reads() -> None:
+    moved = Recorder(seed=3)
+    walk = [
+        ("guide_position_um", 5.0), ("guide_position_um", 150.0), ("guide_position_um", -150.0),
+        ("channel_gain_db_1", -3.0), ("channel_eq_db_2", 2.0), ("channel_on_3", 0.0), ("channel_on_3", 1.0),
+        ("switch_timing_us", 3.0), ("tracking_phase_deg", 30.0), ("guide_position_um", 0.0), ("channel_gain_db_1", 0.0),
+    ]  # fmt: skip
+    for name, value in walk:
+        moved.set_control(name, value)
+        fresh = Recorder(seed=3, controls=moved.controls)
+        np.testing.assert_array_equal(moved.play_frame(2).rf, fresh.play_frame(2).rf, f"{name} at {value}")
