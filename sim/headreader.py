@@ -38,7 +38,7 @@ class HeadReader:
     def __init__(self, standard: Standard, practice: Practice) -> None:
         self._standard, self._practice = standard, practice
         self._tip_speed = FOOTPRINT.tip_speed_m_per_s(standard.wheel_rate_hz)
-        self._kept: dict[tuple[HeadTip, bytes], ComplexArray] = {}
+        self._kept: dict[tuple[HeadTip, bytes, bytes], ComplexArray] = {}
 
     def clear(self) -> None:
         """Forget what was read: another recording lies under the heads."""
@@ -60,7 +60,8 @@ class HeadReader:
         """
         sine = np.sin(np.linspace(-HALF_PASS_RAD, HALF_PASS_RAD, _CONTACT_POINTS))
         spacing_um = contact_spacing_um(tip, inward_um, sine)
-        key = (tip, spacing_um.tobytes())
+        # Where along its pass a head is matters to one that lifts on its way.
+        key = (tip, spacing_um.tobytes(), schedule.switch_sample.tobytes() if np.ptp(spacing_um) > 0.0 else b"")
         if key not in self._kept:
             if len(self._kept) >= _MOST_KEPT:
                 self._kept.clear()
