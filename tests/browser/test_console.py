@@ -180,6 +180,8 @@ def test_mark_freeze_and_rewind(bench: BenchPage, console: Console) -> None:
     bench.until(lambda: abs(bench.number("rf_level_db_3")) < 0.5, "a machine in order")
     console.key("f")
     bench.until(lambda: console.text("#frozen") == "The picture is frozen.", "the frozen picture")
+    # What was on its way to the screen is still drawn.
+    bench.page.wait_for_timeout(500)
     frames = bench.frames
     bench.page.wait_for_timeout(700)
     assert bench.frames == frames
