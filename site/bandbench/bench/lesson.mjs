@@ -23,27 +23,36 @@ function choosePage(words, send) {
 
 function briefingPage(model, words, send) {
   const title = h("h3", { tabindex: -1 });
-  const body = h("div");
+  const none = h("p", {}, words.none);
+  const minutes = h("p", { class: "about" });
+  const permitted = h("p", { class: "set-for-you" });
+  const objectives = h("details", {}, h("summary", {}, words.objectives), list("ul", []));
+  const cautions = h("details", { "data-part": "cautions" }, h("summary", {}, words.cautions), list("ul", []));
+  let briefing = h("div");
+  // Only what is told of a lesson is made anew: what is pressed stays where it is while the finger is on it.
+  const body = h("div", {}, minutes, permitted, briefing,
+    h("p", {}, button(words.begin, () => send("begin"), { class: "main", "data-do": "begin" })),
+    // Folded, so that the course below is in sight.
+    objectives, cautions, h("p", {}, paperButton(words.job_sheet, "job")));
   const show = () => {
     const { lesson } = model;
-    if (!lesson.title) {
-      setText(title, words.learn);
-      body.replaceChildren(h("p", {}, words.none));
-      return;
+    none.hidden = Boolean(lesson.title);
+    body.hidden = !lesson.title;
+    setText(title, lesson.title || words.learn);
+    if (!lesson.title) return;
+    setText(minutes, fill(words.minutes, { minutes: lesson.minutes }));
+    setText(permitted, model.permitted.text ?? "");
+    permitted.hidden = permitted.textContent === "";
+    const told = prose(lesson.briefing);
+    briefing.replaceWith(told);
+    briefing = told;
+    for (const [folded, items] of [[objectives, lesson.objectives], [cautions, lesson.cautions]]) {
+      folded.lastChild.replaceWith(list("ul", items));
+      folded.open = false;
     }
-    setText(title, lesson.title);
-    body.replaceChildren(
-      h("p", { class: "about" }, fill(words.minutes, { minutes: lesson.minutes })),
-      model.permitted.text ? h("p", { class: "set-for-you" }, model.permitted.text) : "",
-      prose(lesson.briefing),
-      h("p", {}, button(words.begin, () => send("begin"), { class: "main", "data-do": "begin" })),
-      // Folded, so that the course below is in sight.
-      h("details", {}, h("summary", {}, words.objectives), list("ul", lesson.objectives)),
-      h("details", { "data-part": "cautions" }, h("summary", {}, words.cautions), list("ul", lesson.cautions)),
-      h("p", {}, paperButton(words.job_sheet, "job")));
   };
   follow(model, ["lesson", "permitted"], show);
-  return { title, element: h("div", { class: "briefing" }, title, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
+  return { title, element: h("div", { class: "briefing" }, title, none, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
 function stepSection(model, words, send) {
