@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import os
 import re
 import subprocess
 import sys
 from pathlib import Path
+from string import Formatter
 from typing import Any
 
 import pytest
@@ -117,6 +119,7 @@ def test_texts_are_installed_whole_and_before_the_first_is_said() -> None:
 
 
 _ATTEMPT = """
+import ast
 import json
 from datetime import UTC, datetime
 from bandbench.bench.faults import FAULTS
@@ -197,3 +200,22 @@ def test_what_is_logged_scored_and_reported_is_the_same_in_every_language() -> N
             assert all(one and one != same for one, same in zip(theirs, ours, strict=True)), theirs
         if "guide-position.toml" in language_texts(language).data:
             assert all(one != same for one, same in zip(other["seen"], english["seen"], strict=True))
+
+
+def test_who_says_a_text_gives_what_it_asks_for() -> None:
+    """Each text that is named where it is said, by `say` or `wording`, gets a value for every place in it."""
+    texts = {**language_texts(ENGLISH).words, **wording.ENGLISH}
+    said = 0
+    for path in (path for part in ("sim", "site/bandbench") for path in (ROOT / part).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
+                continue
+            if node.func.id not in ("say", "wording") or any(value.arg is None for value in node.keywords):
+                continue
+            match node.args:
+                case [ast.Constant(value=str(key))] if key in texts:
+                    wanted = {name for _, name, _, _ in Formatter().parse(texts[key]) if name is not None}
+                    lacking = wanted - {str(value.arg) for value in node.keywords}
+                    assert not lacking, f"{path.name}:{node.lineno}: {key} lacks {sorted(lacking)}"
+                    said += 1
+    assert said > 500

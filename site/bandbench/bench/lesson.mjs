@@ -28,7 +28,7 @@ function briefingPage(model, words, send) {
   const permitted = h("p", { class: "set-for-you" });
   const objectives = h("details", {}, h("summary", {}, words.objectives), list("ul", []));
   const cautions = h("details", { "data-part": "cautions" }, h("summary", {}, words.cautions), list("ul", []));
-  let briefing = h("div");
+  const briefing = h("div");
   // Only what is told of a lesson is made anew: what is pressed stays where it is while the finger is on it.
   const body = h("div", {}, minutes, permitted, briefing,
     h("p", {}, button(words.begin, () => send("begin"), { class: "main", "data-do": "begin" })),
@@ -43,9 +43,7 @@ function briefingPage(model, words, send) {
     setText(minutes, fill(words.minutes, { minutes: lesson.minutes }));
     setText(permitted, model.permitted.text ?? "");
     permitted.hidden = permitted.textContent === "";
-    const told = prose(lesson.briefing);
-    briefing.replaceWith(told);
-    briefing = told;
+    briefing.replaceChildren(prose(lesson.briefing));
     for (const [folded, items] of [[objectives, lesson.objectives], [cautions, lesson.cautions]]) {
       folded.lastChild.replaceWith(list("ul", items));
       folded.open = false;

@@ -194,7 +194,7 @@ def _read(
             if row.profile != profile:
                 raise table.refusal("profile", say("refused.other_learner"), _DAMAGED)
             if row.id in rows:
-                raise table.refusal("id", say("refused.second_time"), _DAMAGED)
+                raise table.refusal("id", say("refused.second_time", part=part), _DAMAGED)
         except DataError as error:
             number = item.get("id") if isinstance(item, Mapping) else None
             known = number if isinstance(number, str) and _ID.fullmatch(number) else ""
