@@ -56,13 +56,18 @@ _answer
 # The machine's time against the clock, for a machine that runs by it: none in a lesson that holds it. It is brought up
 # to date first, as by each turn of the page's loop: a browser that has to wait for the processor is no drift.
 _CLOCK_SAMPLE = """
-import gc, json, time
+import gc, json, time, weakref
 from bandbench.bench.application import BenchApplication
 _bench = next(one for one in gc.get_objects() if type(one) is BenchApplication).bench
 _now_s = time.monotonic()
 _bench.advance(_now_s)
 _station = _bench.station
-_answer = json.dumps([None if _bench.held else id(_station), _station.time_s, _now_s])
+# Machines are told apart by number: where one was in memory, the next may be.
+_known, _number = globals().get("_machine", (lambda: None, 0))
+if _known() is not _station:
+    _number += 1
+_machine = weakref.ref(_station), _number
+_answer = json.dumps([None if _bench.held else _number, _station.time_s, _now_s])
 del _bench, _station
 _answer
 """
