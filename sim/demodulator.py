@@ -83,8 +83,8 @@ def time_base(
     )
     error = time_base_error(apart, head_of_pass(match, schedule.passes), standard, schedule)
     if any(recorded.head_timing_ns):
-        recording = np.arange(schedule.passes) % 4
-        error -= schedule.per_sample(np.asarray(recorded.head_timing_ns)[recording] * 1e-9)
+        heads = GuideGeometry(head_timing_ns=recorded.head_timing_ns)
+        error -= time_base_error(heads, np.arange(schedule.passes) % 4, standard, schedule)
     slope = time_base_slope(apart, standard, schedule)
     segment = standard.samples_per_line // _SEGMENTS_PER_LINE
     return TimeBase(error, slope, standard.sample_rate_hz, segment, -schedule.switch_lead % segment)

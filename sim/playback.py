@@ -40,6 +40,9 @@ LIMITER_NOISE_DB = -50.0
 # The equaliser acts about the carrier of this video level, half-way from blanking to white (MODEL).
 _EQUALISER_CENTRE = 0.5
 
+# Of a frame.
+_WHOLE = slice(None)
+
 
 @dataclass(frozen=True)
 class ChannelSettings:
@@ -172,21 +175,21 @@ def _off_tape(
     bow_m: float,
     schedule: PassSchedule,
     standard: Standard,
-    where: slice | None = None,
+    where: slice = _WHOLE,
 ) -> ComplexArray:
     """Return the envelope as the heads read it, `where` it is wanted: own track and its neighbour beyond the guard."""
     own: NDArray[np.float32] | np.complex64 = np.complex64(match.own)
     neighbour: NDArray[np.float32] | np.complex64 = np.complex64(match.neighbour)
     if bow_m:
-        own, neighbour = overlaps_along(match, bow_m, schedule.along if where is None else schedule.along[where])
-    read: ComplexArray = (envelope if where is None else envelope[where]) * own
+        own, neighbour = overlaps_along(match, bow_m, schedule.along[where])
+    read: ComplexArray = envelope[where] * own
     if np.any(neighbour):
         shift = round(standard.samples_per_frame / standard.passes_per_frame) * match.neighbour_step
-        if where is None:
-            beside = np.roll(envelope, -shift)
+        # Picking sample by sample is worth it for a part alone.
+        if where == _WHOLE:
+            read += np.roll(envelope, -shift) * neighbour
         else:
-            beside = envelope.take(np.arange(where.start, where.stop) + shift, mode="wrap")
-        read += beside * neighbour
+            read += envelope.take(np.arange(where.start, where.stop) + shift, mode="wrap") * neighbour
     return read
 
 

@@ -21,35 +21,41 @@ function choosePage(words, send) {
     h("div", { class: "modes" }, ["learn", "practise", "demonstrate"].map((name) => mode(words, name, send)))) };
 }
 
+// What help is permitted, where somebody has set that.
+function setForYou(model, classes) {
+  const text = h("p", { class: classes });
+  follow(model, ["permitted"], () => {
+    setText(text, model.permitted.text ?? "");
+    text.hidden = text.textContent === "";
+  });
+  return text;
+}
+
 function briefingPage(model, words, send) {
   const title = h("h3", { tabindex: -1 });
   const none = h("p", {}, words.none);
   const minutes = h("p", { class: "about" });
-  const permitted = h("p", { class: "set-for-you" });
   const objectives = h("details", {}, h("summary", {}, words.objectives), list("ul", []));
   const cautions = h("details", { "data-part": "cautions" }, h("summary", {}, words.cautions), list("ul", []));
   const briefing = h("div");
   // Only what is told of a lesson is made anew: what is pressed stays where it is while the finger is on it.
-  const body = h("div", {}, minutes, permitted, briefing,
+  const body = h("div", {}, minutes, setForYou(model, "set-for-you"), briefing,
     h("p", {}, button(words.begin, () => send("begin"), { class: "main", "data-do": "begin" })),
     // Folded, so that the course below is in sight.
     objectives, cautions, h("p", {}, paperButton(words.job_sheet, "job")));
-  const show = () => {
+  follow(model, ["lesson"], () => {
     const { lesson } = model;
     none.hidden = Boolean(lesson.title);
     body.hidden = !lesson.title;
     setText(title, lesson.title || words.learn);
     if (!lesson.title) return;
     setText(minutes, fill(words.minutes, { minutes: lesson.minutes }));
-    setText(permitted, model.permitted.text ?? "");
-    permitted.hidden = permitted.textContent === "";
     briefing.replaceChildren(prose(lesson.briefing));
     for (const [folded, items] of [[objectives, lesson.objectives], [cautions, lesson.cautions]]) {
       folded.lastChild.replaceWith(list("ul", items));
       folded.open = false;
     }
-  };
-  follow(model, ["lesson", "permitted"], show);
+  });
   return { title, element: h("div", { class: "briefing" }, title, none, body, h("p", {}, button(words.change, () => send("mode", null), { class: "quiet", "data-do": "leave" }))) };
 }
 
@@ -205,17 +211,12 @@ function stepsPage(model, words, send) {
   const stage = h("p", { class: "about lesson-stage" });
   follow(model, ["stage"], () => setText(stage, model.stage));
   const briefing = h("div");
-  const permitted = h("p", { class: "about set-for-you" });
-  follow(model, ["permitted"], () => {
-    setText(permitted, model.permitted.text ?? "");
-    permitted.hidden = permitted.textContent === "";
-  });
   follow(model, ["lesson", "seed"], () => {
     setText(title, model.lesson.title ?? "");
     setText(seed, fill(words.seed, { seed: model.seed }));
     briefing.replaceChildren(...(model.lesson.briefing ? [prose(model.lesson.briefing), h("h4", {}, words.cautions), list("ul", model.lesson.cautions)] : []));
   });
-  return { title, element: h("div", { class: "steps" }, title, seed, permitted, stage,
+  return { title, element: h("div", { class: "steps" }, title, seed, setForYou(model, "about set-for-you"), stage,
     stepSection(model, words, send), questionSection(model, words, send), checkSection(model, words, send), hintSection(model, words, send),
     h("details", {}, h("summary", {}, words.briefing), briefing),
     h("p", {}, paperButton(words.job_sheet, "job")),
