@@ -21,7 +21,8 @@ from sim.training.attempt import attempt_from_json
 __all__ = ["what_does_not_hold"]
 
 # Numbers that are none have no place in any text that is shown.
-# None may begin a sentence; alone, or inside of one, it is Python's.
+# None may begin a sentence; alone, or inside of one, it is Python's. Answers that a lesson offers may hold the word and
+# stand anywhere: they are taken out first (`_offered`).
 _NO_NUMBER = re.compile(r"\b(nan|NaN|inf|Infinity)\b|-inf\b|(?<!^)(?<!\")\bNone\b|^None$|\"None\"|\bundefined\b")
 # Texts of people and lessons may hold any word.
 _FREE = frozenset({"words", "_esm"})
@@ -41,14 +42,30 @@ def _parts(application: BenchApplication) -> Iterator[Part]:
                 yield part
 
 
+def _offered(application: BenchApplication) -> list[str]:
+    """Return the answers of all lessons that would look like Python's words inside of a sentence."""
+    questions = (question for lesson in application.bench.lessons.values() for question in lesson.questions)
+    return [
+        option
+        for question in questions
+        for option in question.options
+        if _NO_NUMBER.search(f"{question.title}: {option}")
+    ]
+
+
 def _texts(application: BenchApplication) -> Iterator[str]:
+    offered = _offered(application)
     for part in _parts(application):
         for name, value in part.param.values().items():
             if name in _FREE or name.startswith("_"):
                 continue
             for text in _strings(value):
-                if found := _NO_NUMBER.search(text):
-                    yield f"{type(part).__name__}.{name} shows {found.group()!r}: {text[:200]!r}"
+                rest = text
+                for answer in offered:
+                    rest = rest.replace(answer, "")
+                if found := _NO_NUMBER.search(rest):
+                    around = rest[max(0, found.start() - 100) : found.end() + 100]
+                    yield f"{type(part).__name__}.{name} shows {found.group()!r}: {around!r}"
                 if text.startswith(("{", "[")):
                     yield from _json_problems(f"{type(part).__name__}.{name}", text)
 
