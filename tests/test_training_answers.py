@@ -262,7 +262,7 @@ def test_right_signals_with_a_wrong_answer_are_not_a_pass_and_the_reason_says_so
     assert not score.passed
     assert parts(score) == {"result": True, "diagnosis": False, "order_and_care": True}
     assert score.points == 0.75
-    assert score.reason == "The cause: RF noise, not right: it is Tracking off."
+    assert score.reason == "The cause: not right (answered: RF noise; right: Tracking off)."
 
 
 def test_unanswered_questions_are_not_a_pass() -> None:

@@ -75,9 +75,11 @@ class AnswerResult:
         """The whole result in one sentence."""
         if self.given is None:
             return wording("answers.not_answered", title=self.question.title)
+        # An answer that is a sentence ends with a stop of its own.
+        given, right = self.given_text.rstrip("."), self.right_text.rstrip(".")
         if self.passed:
-            return wording("answer.right", title=self.question.title, given=self.given_text)
-        return wording("answer.wrong", title=self.question.title, given=self.given_text, right=self.right_text)
+            return wording("answer.right", title=self.question.title, given=given)
+        return wording("answer.wrong", title=self.question.title, given=given, right=right)
 
 
 def takes_many(lesson: Lesson, question: Question) -> bool:
