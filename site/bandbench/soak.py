@@ -26,11 +26,13 @@ GROWTH_BOUNDS = {
     "page_heap_mb": 3.0,
     "page_nodes": 400.0,
     "page_listeners": 400.0,
-    "wasm_mb": 40.0,
+    "wasm_used_mb": 10.0,
+    "wasm_steps": 1.0,
     "python_objects": 3000.0,
 }
-"""By how much each may grow from the early rounds to the last. The worker's memory (`wasm_mb`) never shrinks and grows
-by a fifth when it must."""
+"""By how much each may grow from the early rounds to the last. The worker's memory as a whole (`wasm_mb`) never shrinks
+and grows by a fifth each time it must, so that a peak a few bytes higher than all before takes tens of megabytes: what
+is in use shows a leak (`wasm_used_mb`), and steps are counted: one may be such a peak, a second is growth."""
 
 DRIFT_BOUND_S = 0.1
 """By how much the machine's time may differ from the clock, each time it has been brought up to date: a few steps."""
@@ -45,6 +47,16 @@ import gc
 gc.collect()
 len(gc.get_objects())
 """
+# The worker's memory and how much of it the C library's allocator has handed out [bytes]: the eighth number of what it
+# says of itself (`struct mallinfo`, uordblks).
+_WASM_BYTES = """() => {
+  const module = self.bandbench.pyodide._module;
+  const told = module._malloc(40);
+  module._mallinfo(told);
+  const used = module.HEAPU32[told / 4 + 7];
+  module._free(told);
+  return [module.HEAPU8.length, used];
+}"""
 _DECK = """
 import gc
 from bandbench.bench.application import BenchApplication
@@ -111,8 +123,9 @@ class Sample:
         Pictures shown a second in the round.
     page_heap_mb, page_nodes, page_listeners : float
         The page's scripts' memory after a collection, its nodes and what listens to them.
-    wasm_mb : float
-        The worker's memory, Python and its arrays.
+    wasm_mb, wasm_used_mb, wasm_steps : float
+        The worker's memory, how much of it Python and its arrays have in use, and how often it has grown by a step
+        since the page was opened.
     python_objects : float
         What Python's collector knows, after a collection.
     drift_s : float
@@ -125,6 +138,8 @@ class Sample:
     page_nodes: float
     page_listeners: float
     wasm_mb: float
+    wasm_used_mb: float
+    wasm_steps: float
     python_objects: float
     drift_s: float
 
@@ -164,6 +179,7 @@ class Soaker:
         self._devtools.send("Performance.enable")
         self._stretch: tuple[int, float, float] | None = None
         self.drift_s = 0.0
+        self._wasm_mb = self._wasm_steps = 0.0
 
     def _hear(self, kind: str, text: str) -> None:
         if kind in ("error", "warning"):
@@ -286,7 +302,10 @@ class Soaker:
         heap = self._devtools.send("Runtime.getHeapUsage")
         counts = self._devtools.send("Memory.getDOMCounters")
         objects = python(self.page, _OBJECTS)
-        wasm = self.page.workers[0].evaluate("self.bandbench.pyodide._module.HEAPU8.length")
+        wasm_mb, used_mb = (size / 1e6 for size in self.page.workers[0].evaluate(_WASM_BYTES))
+        if wasm_mb > self._wasm_mb:
+            self._wasm_steps += 1.0
+            self._wasm_mb = wasm_mb
         drift_s, self.drift_s = self.drift_s, 0.0
         return Sample(
             minutes=minutes,
@@ -294,7 +313,9 @@ class Soaker:
             page_heap_mb=heap["usedSize"] / 1e6,
             page_nodes=float(counts["nodes"]),
             page_listeners=float(counts["jsEventListeners"]),
-            wasm_mb=wasm / 1e6,
+            wasm_mb=wasm_mb,
+            wasm_used_mb=used_mb,
+            wasm_steps=self._wasm_steps,
             python_objects=float(objects),
             drift_s=drift_s,
         )
