@@ -208,7 +208,7 @@ def test_taps_for_which_there_is_no_kernel_are_worked_out_all_the_same() -> None
 @given(
     seed=st.integers(0, 2**32),
     count=st.integers(8, 21),
-    length=st.sampled_from([64, 256, 1024]),
+    length=st.sampled_from([64, 256, 320, 1024, 1280]),
     overlap=st.integers(0, 40),
     filtered=st.booleans(),
     late=st.booleans(),

@@ -26,7 +26,8 @@ FloatArray = NDArray[np.float32]
 _AT_ONCE = 4
 _LINES_AT_ONCE = 8
 _MOST_TAPS = 16
-_POWERS_OF_4 = (64, 256, 1024, 4096)
+# Powers of 4, and five times one.
+_LENGTHS = (64, 256, 320, 1024, 1280, 4096)
 
 
 class Kernels(Protocol):
@@ -126,7 +127,7 @@ class KernelArithmetic(Arithmetic):
     ) -> NDArray[np.floating]:
         """Return lines behind a filter, each read later by a shift of its own."""
         count, length = lines.shape
-        if count < _LINES_AT_ONCE or length not in _POWERS_OF_4 or lines.dtype != np.float32 or lines.strides[1] != 4:
+        if count < _LINES_AT_ONCE or length not in _LENGTHS or lines.dtype != np.float32 or lines.strides[1] != 4:
             return super().filter_lines(lines, response, late_samples)
         if length != self._length:
             self._length, self._work = length, np.empty(16 * length, np.float32)

@@ -225,7 +225,7 @@
   ;; Lines behind a filter, each read later by a shift of its own: eight at a time, four beside each other in a vector as
   ;; the real parts of one Fourier transform, and four as its imaginary parts.
   ;; $from, $from_row: address of the first line, and bytes from a line to the next; $to, $to_row: where they go.
-  ;; $lines: how many, a multiple of 8. $length: samples of a line, a power of 4.
+  ;; $lines: how many, a multiple of 8. $length: samples of a line, a power of 4 or five times one.
   ;; $response: the filter at each bin from 0 to the middle one, complex64, over twice the length.
   ;; $units, $units_row: cosine of each line's shift at bin 1, and bytes from there to its sine.
   ;; $turns: exp(-2 pi i k / length) for each k, complex64. $work: room for twice a line of eight (64 bytes a sample).
@@ -328,6 +328,14 @@
     (local.set $whole (i32.shl (local.get $length) (i32.const 5)))
     (local.set $quarter (i32.shl (local.get $length) (i32.const 3)))
     (local.set $stride (i32.const 32))
+    ;; A power of 4 has one bit, five times one has two.
+    (if (i32.gt_u (i32.popcnt (local.get $length)) (i32.const 1))
+      (then
+        (call $fifths (local.get $x) (local.get $y) (local.get $length) (local.get $turns))
+        (local.set $from (local.get $x))
+        (local.set $x (local.get $y))
+        (local.set $y (local.get $from))
+        (local.set $stride (i32.const 160))))
     (loop $stage
       (local.set $from (local.get $x))
       (local.set $end (i32.add (local.get $x) (local.get $quarter)))
@@ -400,6 +408,99 @@
       (local.set $stride (i32.shl (local.get $stride) (i32.const 2)))
       (br_if $stage (i32.lt_u (local.get $stride) (local.get $whole))))
     (local.get $x))
+
+  ;; The first step of a transform whose length is five times a power of 4: it takes five parts together, as $transform
+  ;; does four. Its result is in $y.
+  (func $fifths (param $x i32) (param $y i32) (param $length i32) (param $turns i32)
+    (local $fifth i32) (local $end i32) (local $turn i32)
+    (local $a_re v128) (local $a_im v128) (local $b_re v128) (local $b_im v128) (local $c_re v128) (local $c_im v128)
+    (local $d_re v128) (local $d_im v128) (local $e_re v128) (local $e_im v128)
+    (local $near_re v128) (local $near_im v128) (local $far_re v128) (local $far_im v128)
+    (local.set $fifth (i32.div_u (i32.shl (local.get $length) (i32.const 5)) (i32.const 5)))
+    (local.set $end (i32.add (local.get $x) (local.get $fifth)))
+    (loop $next
+      (local.set $a_re (v128.load (local.get $x)))
+      (local.set $a_im (v128.load offset=16 (local.get $x)))
+      ;; Parts as far before as behind: their sums and differences.
+      (local.set $b_re (v128.load (i32.add (local.get $x) (local.get $fifth))))
+      (local.set $b_im (v128.load offset=16 (i32.add (local.get $x) (local.get $fifth))))
+      (local.set $c_re (v128.load (i32.add (local.get $x) (i32.mul (local.get $fifth) (i32.const 2)))))
+      (local.set $c_im (v128.load offset=16 (i32.add (local.get $x) (i32.mul (local.get $fifth) (i32.const 2)))))
+      (local.set $d_re (v128.load (i32.add (local.get $x) (i32.mul (local.get $fifth) (i32.const 3)))))
+      (local.set $d_im (v128.load offset=16 (i32.add (local.get $x) (i32.mul (local.get $fifth) (i32.const 3)))))
+      (local.set $e_re (v128.load (i32.add (local.get $x) (i32.mul (local.get $fifth) (i32.const 4)))))
+      (local.set $e_im (v128.load offset=16 (i32.add (local.get $x) (i32.mul (local.get $fifth) (i32.const 4)))))
+      (local.set $near_re (f32x4.add (local.get $b_re) (local.get $e_re)))
+      (local.set $far_re (f32x4.add (local.get $c_re) (local.get $d_re)))
+      (local.set $b_re (f32x4.sub (local.get $b_re) (local.get $e_re)))
+      (local.set $c_re (f32x4.sub (local.get $c_re) (local.get $d_re)))
+      (local.set $near_im (f32x4.add (local.get $b_im) (local.get $e_im)))
+      (local.set $far_im (f32x4.add (local.get $c_im) (local.get $d_im)))
+      (local.set $b_im (f32x4.sub (local.get $b_im) (local.get $e_im)))
+      (local.set $c_im (f32x4.sub (local.get $c_im) (local.get $d_im)))
+      (v128.store (local.get $y)
+        (f32x4.add (local.get $a_re) (f32x4.add (local.get $near_re) (local.get $far_re))))
+      (v128.store offset=16 (local.get $y)
+        (f32x4.add (local.get $a_im) (f32x4.add (local.get $near_im) (local.get $far_im))))
+      ;; Cosines and sines of 72 and 144 degrees.
+      (local.set $d_re (f32x4.add (local.get $a_re) (f32x4.add
+        (f32x4.mul (local.get $near_re) (f32x4.splat (f32.const 0.309016994)))
+        (f32x4.mul (local.get $far_re) (f32x4.splat (f32.const -0.809016994))))))
+      (local.set $e_re (f32x4.add (local.get $a_re) (f32x4.add
+        (f32x4.mul (local.get $near_re) (f32x4.splat (f32.const -0.809016994)))
+        (f32x4.mul (local.get $far_re) (f32x4.splat (f32.const 0.309016994))))))
+      (local.set $near_re (f32x4.add
+        (f32x4.mul (local.get $b_re) (f32x4.splat (f32.const 0.951056516)))
+        (f32x4.mul (local.get $c_re) (f32x4.splat (f32.const 0.587785252)))))
+      (local.set $far_re (f32x4.add
+        (f32x4.mul (local.get $b_re) (f32x4.splat (f32.const 0.587785252)))
+        (f32x4.mul (local.get $c_re) (f32x4.splat (f32.const -0.951056516)))))
+      (local.set $d_im (f32x4.add (local.get $a_im) (f32x4.add
+        (f32x4.mul (local.get $near_im) (f32x4.splat (f32.const 0.309016994)))
+        (f32x4.mul (local.get $far_im) (f32x4.splat (f32.const -0.809016994))))))
+      (local.set $e_im (f32x4.add (local.get $a_im) (f32x4.add
+        (f32x4.mul (local.get $near_im) (f32x4.splat (f32.const -0.809016994)))
+        (f32x4.mul (local.get $far_im) (f32x4.splat (f32.const 0.309016994))))))
+      (local.set $near_im (f32x4.add
+        (f32x4.mul (local.get $b_im) (f32x4.splat (f32.const 0.951056516)))
+        (f32x4.mul (local.get $c_im) (f32x4.splat (f32.const 0.587785252)))))
+      (local.set $far_im (f32x4.add
+        (f32x4.mul (local.get $b_im) (f32x4.splat (f32.const 0.587785252)))
+        (f32x4.mul (local.get $c_im) (f32x4.splat (f32.const -0.951056516)))))
+      (call $store_turned
+        (i32.add (local.get $y) (i32.const 32))
+        (f32x4.add (local.get $d_re) (local.get $near_im))
+        (f32x4.sub (local.get $d_im) (local.get $near_re))
+        (i32.add (local.get $turns) (local.get $turn)))
+      (call $store_turned
+        (i32.add (local.get $y) (i32.const 64))
+        (f32x4.add (local.get $e_re) (local.get $far_im))
+        (f32x4.sub (local.get $e_im) (local.get $far_re))
+        (i32.add (local.get $turns) (i32.mul (local.get $turn) (i32.const 2))))
+      (call $store_turned
+        (i32.add (local.get $y) (i32.const 96))
+        (f32x4.sub (local.get $e_re) (local.get $far_im))
+        (f32x4.add (local.get $e_im) (local.get $far_re))
+        (i32.add (local.get $turns) (i32.mul (local.get $turn) (i32.const 3))))
+      (call $store_turned
+        (i32.add (local.get $y) (i32.const 128))
+        (f32x4.sub (local.get $d_re) (local.get $near_im))
+        (f32x4.add (local.get $d_im) (local.get $near_re))
+        (i32.add (local.get $turns) (i32.mul (local.get $turn) (i32.const 4))))
+      (local.set $turn (i32.add (local.get $turn) (i32.const 8)))
+      (local.set $x (i32.add (local.get $x) (i32.const 32)))
+      (local.set $y (i32.add (local.get $y) (i32.const 160)))
+      (br_if $next (i32.lt_u (local.get $x) (local.get $end)))))
+
+  ;; Four complex values, turned by what stands at $turn.
+  (func $store_turned (param $to i32) (param $re v128) (param $im v128) (param $turn i32)
+    (local $w_re v128) (local $w_im v128)
+    (local.set $w_re (v128.load32_splat (local.get $turn)))
+    (local.set $w_im (v128.load32_splat offset=4 (local.get $turn)))
+    (v128.store (local.get $to) (f32x4.sub
+      (f32x4.mul (local.get $re) (local.get $w_re)) (f32x4.mul (local.get $im) (local.get $w_im))))
+    (v128.store offset=16 (local.get $to) (f32x4.add
+      (f32x4.mul (local.get $re) (local.get $w_im)) (f32x4.mul (local.get $im) (local.get $w_re)))))
 
   ;; The filter and the shifts, on a spectrum of two times four real lines, in its place; real and imaginary parts change
   ;; places.
