@@ -170,7 +170,7 @@ def _next_fast_length(length: int) -> int:
 
     The browser's kernels transform the former (`bandbench.runtime.kernels`): 1024 for 525/60 and 1280 for 625/50.
     """
-    quick = min(by * 4**power for by in (1, 5) for power in range(3, 12) if by * 4**power >= length)
+    quick = min(by << bits for by in (1, 5) for bits in range(6, 24, 2) if by << bits >= length)
     if quick <= 1.05 * length:
         return quick
     while True:
