@@ -22,6 +22,8 @@ ComplexArray = NDArray[np.complex64]
 _FLAT_DB = 0.01
 # Readings of the tape by differently worn heads that are kept; a moving guide would make a new one at every step.
 _MOST_KEPT = 8
+# Points of the band at which a response is looked at first: it has no feature narrower than a tenth of it.
+_RESPONSE_POINTS = 129
 # Points along a pass at which contact is worked out; it changes smoothly with the wheel's angle.
 _CONTACT_POINTS = 37
 
@@ -77,11 +79,11 @@ class HeadReader:
         schedule: PassSchedule,
     ) -> ComplexArray:
         mean_um = float(spacing_um.mean())
-        frequency_hz = envelope_frequency_hz(self._standard)
-        gain = head_response(tip, mean_um, frequency_hz, self._tip_speed, FOOTPRINT.track_width_m)
         envelope = recorded
-        if np.abs(20.0 * np.log10(np.abs(gain))).max() > _FLAT_DB:
-            envelope = as_read_by(envelope, gain)
+        # Whether there is anything to it shows at some points of the band; a good head need not be worked out at all.
+        some_hz = np.linspace(0.0, self._standard.sample_rate_hz, _RESPONSE_POINTS)
+        if np.abs(20.0 * np.log10(np.abs(self._response(tip, mean_um, some_hz)))).max() > _FLAT_DB:
+            envelope = as_read_by(envelope, self._response(tip, mean_um, envelope_frequency_hz(self._standard)))
         if np.ptp(spacing_um) > 0.0:
             # Where the tip lifts, the level falls as at the carrier; the response stays that of the mean.
             carrier_hz = self._practice.blanking_hz + 0.5 * self._practice.white_deviation_hz
@@ -90,3 +92,6 @@ class HeadReader:
             level = np.interp(schedule.sine, sine, 10.0 ** (along_db / 20.0))
             envelope = envelope * level.astype(np.float32)
         return envelope
+
+    def _response(self, tip: HeadTip, mean_um: float, frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+        return head_response(tip, mean_um, frequency_hz, self._tip_speed, FOOTPRINT.track_width_m)

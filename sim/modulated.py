@@ -28,9 +28,10 @@ _spectrum: list[tuple[NDArray[np.complex64], NDArray[np.complexfloating]]] = []
 
 
 def spectrum_of(envelope: NDArray[np.complex64]) -> NDArray[np.complexfloating]:
-    """Return the discrete Fourier transform of what `modulated` returned, (samples,); do not write into it."""
+    """Return the Fourier transform, scaled to keep the power, of what `modulated` returned; do not write into it."""
     if not _spectrum or _spectrum[0][0] is not envelope:
-        _spectrum[:] = [(envelope, np.fft.fft(envelope))]
+        # NumPy transforms single precision in double, unless the result is scaled.
+        _spectrum[:] = [(envelope, np.fft.fft(envelope, norm="ortho"))]
     return _spectrum[0][1]
 
 

@@ -195,7 +195,10 @@ def _off_tape(
 
 def as_read_by(envelope: ComplexArray, gain: NDArray[np.complexfloating]) -> ComplexArray:
     """Return an envelope behind a head's response, given at the frequencies of `sim.fm.envelope_frequency_hz`."""
-    return np.fft.ifft(np.fft.fft(envelope) * gain.astype(np.complex64)).astype(np.complex64)
+    # NumPy transforms single precision in double, unless the result is scaled: with "ortho" it is, both ways.
+    spectrum = np.fft.fft(envelope, norm="ortho")
+    spectrum *= gain.astype(np.complex64)
+    return np.fft.ifft(spectrum, norm="ortho").astype(np.complex64)
 
 
 def switched_signal(

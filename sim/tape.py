@@ -267,7 +267,7 @@ def _by_current(envelope: NDArray[np.complex64], current_pct: FourHeads, standar
             # Up to the best current all waves lose alike.
             written = envelope * gain[0]
         else:
-            written = np.fft.ifft(spectrum_of(envelope) * gain).astype(np.complex64)
+            written = np.fft.ifft(spectrum_of(envelope) * gain, norm="ortho").astype(np.complex64)
         np.copyto(result, written, where=head_of_sample == head)
     return result
 

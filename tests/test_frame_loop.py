@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import selectors
 import time
 from typing import cast
 
@@ -402,30 +403,41 @@ def test_a_picture_worker_that_keeps_silent_is_given_up_and_the_picture_goes_on(
     assert dismissed[0] >= PATIENCE_TICKS * TICK_PERIOD_S
 
 
+class NoWaiting(selectors.SelectSelector):
+    """What an event loop waits with: here time is let pass without waiting."""
+
+    passed_s = 0.0
+
+    def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+        self.passed_s += timeout or 0.0
+        return super().select(0)
+
+
 @pytest.mark.parametrize(("frame_s", "called"), [(0.025, False), (0.05, True)])
 def test_help_is_called_for_only_where_the_picture_is_too_slow(frame_s: float, called: bool) -> None:
-    clock_s = 0.0
+    waiting = NoWaiting()
     calls: list[float] = []
 
     def clock() -> float:
         # Whoever looks at it has taken a moment.
-        nonlocal clock_s
-        clock_s += 1e-4
-        return clock_s
+        waiting.passed_s += 1e-4
+        return waiting.passed_s
 
     def frame() -> FrameImage:
-        nonlocal clock_s
-        clock_s += frame_s
+        waiting.passed_s += frame_s
         return FRAME
 
     def send(sequence: int, _frame: FrameImage) -> None:
         loop.acknowledge(sequence)
-        if clock_s > 2 * HELP_AFTER_S:
+        if waiting.passed_s > 2 * HELP_AFTER_S:
             loop.stop()
 
     loop = FrameLoop(
-        frame, lambda _: None, send, clock, next_order=lambda: None, call_help=lambda: calls.append(clock_s)
+        frame, lambda _: None, send, clock, next_order=lambda: None, call_help=lambda: calls.append(waiting.passed_s)
     )
-    asyncio.run(loop.run())
+    events = asyncio.SelectorEventLoop(waiting)
+    events.time = clock  # type: ignore[method-assign]
+    with asyncio.Runner(loop_factory=lambda: events) as runner:
+        runner.run(loop.run())
     assert bool(calls) is called
     assert all(at_s >= HELP_AFTER_S for at_s in calls)

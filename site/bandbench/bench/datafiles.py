@@ -1,6 +1,7 @@
 """The data files that came with the bench: TOML in the folder ``lessons`` beside the package `sim`.
 
-Contents: `FOLDER`, `data_names`, `read_data`, `read_toml`; `PARSED` and `parsed`, the form in which the site has them.
+Contents: `FOLDER`, `data_names`, `read_data`, `data_stamp`, `read_toml`; `PARSED` and `parsed`, the form in which the
+site has them.
 
 TOML is the one source, and where the files are they are read. The built site does not have them: it has what they say
 as one file of JSON, which the browser's Python reads more than ten times as fast.
@@ -14,7 +15,7 @@ from pathlib import Path
 
 import sim
 
-__all__ = ["FOLDER", "PARSED", "data_names", "parsed", "read_data", "read_toml"]
+__all__ = ["FOLDER", "PARSED", "data_names", "data_stamp", "parsed", "read_data", "read_toml"]
 
 FOLDER = Path(sim.__file__).parents[1] / "lessons"
 
@@ -49,6 +50,11 @@ def read_data(path: Path) -> object:
     import pickle
 
     return pickle.loads(_pickled(path.read_text("utf-8")))
+
+
+def data_stamp(path: Path) -> str:
+    """Return what tells whether a data file still says the same: its text, and nothing in the built site."""
+    return path.read_text("utf-8") if path.is_file() else ""
 
 
 @lru_cache(maxsize=128)

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
-from bandbench.bench.datafiles import FOLDER, data_names, read_data
+from bandbench.bench.datafiles import FOLDER, data_names, data_stamp, read_data
 from bandbench.bench.faults import FAULTS
 from bandbench.bench.overlays import data_language, shown_options, texts_of, translated
 from sim.training.course import Course, CourseGroup, course_of, parse_course
@@ -35,11 +36,17 @@ def read_lessons(folder: Path = FOLDER) -> dict[str, Lesson]:
     for name in data_names(folder):
         if name in NOT_LESSONS:
             continue
-        path = folder / name
-        lesson = _with_options(parse_lesson(translated(path, read_data(path)), name), path)
-        require_names(lesson, FAULTS)
+        lesson = _lesson_in(folder / name, data_stamp(folder / name))
         lessons[lesson.id] = lesson
     return lessons
+
+
+@lru_cache(maxsize=128)
+def _lesson_in(path: Path, _stamp: str) -> Lesson:
+    """Return the lesson in a file; kept while the file is the same: whoever makes a second bench need not wait."""
+    lesson = _with_options(parse_lesson(translated(path, read_data(path)), path.name), path)
+    require_names(lesson, FAULTS)
+    return lesson
 
 
 def _with_options(lesson: Lesson, path: Path) -> Lesson:

@@ -6,6 +6,7 @@ Contents: `WORDS`, `say` and `words_of`. ``{name}`` is filled in.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from types import MappingProxyType
 
 from bandbench.bench.languages import language_texts
@@ -22,4 +23,10 @@ def say(key: str, **values: object) -> str:
 
 def words_of(prefix: str) -> dict[str, str]:
     """Return the texts whose keys begin with ``prefix.``, by the rest of their key."""
-    return {key.removeprefix(f"{prefix}."): text for key, text in WORDS.items() if key.startswith(f"{prefix}.")}
+    return dict(_words_of(prefix))
+
+
+@cache
+def _words_of(prefix: str) -> Mapping[str, str]:
+    lead = f"{prefix}."
+    return {key[len(lead) :]: text for key, text in WORDS.items() if key.startswith(lead)}
