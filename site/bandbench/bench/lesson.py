@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import param
 
 from bandbench.bench.faults import FAULTS
-from bandbench.bench.readings import Readings, reading_label, typeset
+from bandbench.bench.readings import Readings, reading_label, typeset, unit_sign
 from bandbench.bench.stagewords import stage_sentence
 from bandbench.bench.view import Action, Part, View, script
 from bandbench.bench.words import say
@@ -126,7 +126,7 @@ def _question_data(session: Session) -> list[dict[str, Any]]:
                 "title": question.title,
                 "text": typeset(question.text),
                 "kind": question.kind,
-                "unit": question.unit,
+                "unit": unit_sign(question.unit) if question.unit else "",
                 "many": takes_many(lesson, question),
                 "options": [
                     [answer, typeset(words)]

@@ -32,21 +32,10 @@ export function render({ model, el }) {
     single("scallop_us", labels.scallop_us, abouts.scallop_us, "centred", 0.5),
     single("noise_db", labels.noise_db, abouts.noise_db, "level", 1));
   const closed = h("p", { class: "about" }, words.closed);
-  const addedTitle = h("h3", { class: "added-title" }, words.added);
-  const addedList = h("dl", { class: "readings added" });
-  const part = h("div", { class: "part meters" }, list, heads, addedTitle, addedList, closed);
+  const part = h("div", { class: "part meters" }, list, heads, closed);
   el.append(part);
 
-  // What the lesson reads beyond the rest: a name, a value and, where there is none, why.
-  let added = [];
-  follow(model, ["added"], () => {
-    added = model.added.map((name) => ({ name, value: h("span", { class: "value", "data-reading": name }), reason: h("span", { class: "reason" }) }));
-    addedList.replaceChildren(...added.map(({ name, value, reason }) =>
-      h("div", { class: "reading", "data-name": name, title: abouts[name] }, h("dt", {}, labels[name]), h("dd", {}, value, reason))));
-    addedTitle.hidden = addedList.hidden = added.length === 0;
-  });
-
-  follow(model, ["readings", "revision", "added"], () => {
+  follow(model, ["readings", "revision"], () => {
     part.dataset.revision = model.revision;
     const readings = JSON.parse(model.readings);
     for (const { name, value, bar: own } of shown) {
@@ -56,13 +45,6 @@ export function render({ model, el }) {
       value.classList.toggle("none", now.text === null);
       setAttribute(value, "title", now.reason);
       own.show(now.share);
-    }
-    for (const { name, value, reason } of added) {
-      const now = readings[name];
-      if (now === undefined) continue;
-      setText(value, now.text ?? words.none);
-      value.classList.toggle("none", now.text === null);
-      setText(reason, now.text === null ? now.reason ?? "" : "");
     }
   });
   follow(model, ["zones"], () => {

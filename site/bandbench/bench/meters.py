@@ -1,4 +1,4 @@
-"""The instruments: RF of the four heads, tracking meter, geometry of the bands, noise; and what a lesson adds."""
+"""The instruments: RF of the four heads, tracking meter, geometry of the bands, noise; what a lesson adds to them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from sim.machine_readings import MACHINE_READINGS
 if TYPE_CHECKING:
     from bandbench.bench.bench import Bench
 
-__all__ = ["Meters", "MetersView"]
+__all__ = ["AddedReadings", "Meters", "MetersView"]
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,6 @@ class Meters(Part):
         Where the lesson wants a reading, as shares of its bar's range.
     needed : list of str
         Readings that the lesson needs.
-    added : list of str
-        Readings that the lesson needs beyond those that are always shown.
     revision : int
         The bench's count of control changes when the readings were taken: whoever waits for the effect of a control
         sees here that it is in.
@@ -73,10 +71,28 @@ class Meters(Part):
     scales = param.Dict(default={})
     zones = param.Dict(default={})
     needed = param.List(default=[])
-    added = param.List(default=[])
     revision = param.Integer(default=0)
 
     _esm = script("meters")
+
+
+class AddedReadings(Part):
+    """Readings that the lesson needs beyond those that are always shown.
+
+    Attributes
+    ----------
+    labels, abouts, readings
+        As for `Meters`, without a bar.
+    names : list of str
+        Which they are, in their order; none where the lesson adds nothing.
+    """
+
+    labels = param.Dict(default={})
+    abouts = param.Dict(default={})
+    readings = param.String(default="{}")
+    names = param.List(default=[])
+
+    _esm = script("added")
 
 
 def _scale_of(name: str) -> Scale | None:
@@ -114,18 +130,18 @@ class MetersView(View):
     def __init__(self, bench: Bench, act: Callable[[Action], str | None]) -> None:
         super().__init__(bench, act)
         names = (*MACHINE_READINGS, *MEASUREMENTS)
-        self.meters = Meters(
-            self.receive,
-            words=self.words,
-            labels={name: reading_label(name) for name in names},
-            abouts={name: typeset(_about(name)) for name in names},
-            scales=_scales(),
-        )
+        told = {
+            "words": self.words,
+            "labels": {name: reading_label(name) for name in names},
+            "abouts": {name: typeset(_about(name)) for name in names},
+        }
+        self.meters = Meters(self.receive, scales=_scales(), **told)
+        self.added = AddedReadings(self.receive, **told)
         self.refresh()
 
     def roots(self) -> dict[str, Any]:
-        """Return the meters."""
-        return {"instruments": self.meters}
+        """Return the meters, and what the lesson adds."""
+        return {"instruments": self.meters, "readings": self.added}
 
     def receive(self, message: Mapping[str, Any]) -> None:
         """Refuse: the meters have nothing to press."""
@@ -137,8 +153,8 @@ class MetersView(View):
         needed = [name for name in bench.readings if bench.needs_instrument(name)]
         if bench.needs_instrument("tracking_meter"):
             needed.append("tracking")
-        added = [name for name in bench.readings if name not in DEFAULT_READINGS]
-        self.meters.param.update(needed=needed, added=added, zones=self._zones())
+        self.meters.param.update(needed=needed, zones=self._zones())
+        self.added.names = [name for name in bench.readings if name not in DEFAULT_READINGS]
 
     def _zones(self) -> dict[str, list[float]]:
         """Return where the lesson wants its readings; nowhere while they are to be found out or proven."""
@@ -160,8 +176,7 @@ class MetersView(View):
         if not self.bench.readings_shown:
             # What is put away does not go to the page at all.
             away = {"text": None, "share": None, "reason": say("meters.away")}
-            names = (*readings.values, "tracking")
-            self.meters.param.update(readings=json.dumps(dict.fromkeys(names, away)), revision=readings.revision)
+            self._show(dict.fromkeys((*readings.values, "tracking"), away), readings.revision)
             return
         for name, value in readings.values.items():
             scale = _scale_of(name)
@@ -172,4 +187,11 @@ class MetersView(View):
             "share": _TRACKING_SCALE.share(readings.tracking_pct),
             "reason": None,
         }
-        self.meters.param.update(readings=json.dumps(shown), revision=readings.revision)
+        self._show(shown, readings.revision)
+
+    def _show(self, shown: Mapping[str, Mapping[str, object]], revision: int) -> None:
+        always, added = (
+            {name: one for name, one in shown.items() if (_scale_of(name) is None) == own} for own in (False, True)
+        )
+        self.meters.param.update(readings=json.dumps(always), revision=revision)
+        self.added.readings = json.dumps(added)
