@@ -15,10 +15,25 @@ from typing import Any
 import pytest
 
 from bandbench.bench.datafiles import FOLDER, read_toml
-from bandbench.bench.languages import ENGLISH, SIM, LanguageError, browser_json, flat_texts, language_texts
+from bandbench.bench.languages import (
+    ENGLISH,
+    SIM,
+    WORDS_FOLDER,
+    LanguageError,
+    browser_json,
+    flat_texts,
+    language_texts,
+)
 from bandbench.bench.overlays import data_texts, with_texts
 from bandbench.command import main
-from bandbench.words import alike_words, data_files, overlay_problems, table_problems
+from bandbench.words import (
+    alike_words,
+    data_files,
+    original_problems,
+    overlay_problems,
+    signed_originals,
+    table_problems,
+)
 from sim import wording
 from sim.training.assignment import LANGUAGES
 from tests.pseudo_locale import pseudo
@@ -30,7 +45,9 @@ OTHERS = [name for name in LANGUAGES if name != ENGLISH]
 @pytest.mark.parametrize("language", OTHERS)
 def test_a_language_has_every_text_and_no_other(language: str) -> None:
     texts, words = language_texts(language), f"{language}.toml"
-    assert list(table_problems(language_texts(ENGLISH).words, texts.words, words, alike_words(language))) == []
+    english = language_texts(ENGLISH).words
+    assert list(table_problems(english, texts.words, words, alike_words(language))) == []
+    assert list(original_problems(english, texts.words, signed_originals(language), words, "en.toml")) == []
 
 
 @pytest.mark.parametrize("language", OTHERS)
@@ -79,6 +96,25 @@ def test_every_text_of_sim_is_said_and_every_text_said_is_there() -> None:
     # Keys that are put together from a name, and units.
     begun = ("unit.", *re.findall(r"""f["']([a-z_.]+)\{""", code))
     assert [key for key in wording.ENGLISH if key not in said and not key.startswith(begun)] == []
+
+
+def test_a_page_text_that_changes_in_english_is_told_until_the_language_is_signed_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "originals-de.txt").write_bytes((WORDS_FOLDER / "originals-de.txt").read_bytes())
+    monkeypatch.setattr("bandbench.words.WORDS_FOLDER", tmp_path)
+    english = dict(language_texts(ENGLISH).words)
+    english["controls.on"] = "switched on"
+    (found,) = original_problems(english, language_texts("de").words, signed_originals("de"), "de.toml", "en.toml")
+    assert re.match(r"de\.toml, controls\.on: the English text is new or has changed.*'switched on'$", found)
+    lines = (tmp_path / "originals-de.txt").read_text("utf-8").replace("controls.on ", "controls.on 0")
+    (tmp_path / "originals-de.txt").write_text(lines, "utf-8")
+    assert main(["words", "--language", "de", "renew", str(WORDS_FOLDER / "en.toml")]) == 0
+    assert "controls.on: signed as the translation of 'on'" in capsys.readouterr().out
+    assert (tmp_path / "originals-de.txt").read_bytes() == (WORDS_FOLDER / "originals-de.txt").read_bytes()
+    (tmp_path / "originals-de.txt").write_text("controls.on\n", "utf-8")
+    with pytest.raises(LanguageError, match=r"line 1: 'controls\.on' is no key and a digest"):
+        signed_originals("de")
 
 
 def test_what_is_wrong_with_a_table_is_told() -> None:

@@ -1,8 +1,9 @@
 """``bandbench words``: check the texts in other languages, and write what is to be translated.
 
-The page's texts stand in ``site/words/LANGUAGE.toml``. Those of a data file of ``lessons/`` stand in an overlay,
-``lessons/LANGUAGE/`` and the same name: a table ``[texts]`` by key (see `bandbench.bench.overlays`), and a table
-``[originals]`` with a digest of the English text that each translates, by which the check sees which have changed.
+The page's texts stand in ``site/words/LANGUAGE.toml``, and in ``originals-LANGUAGE.txt`` beside it a digest of the
+English text that each translates, by which the check sees which have changed. Those of a data file of ``lessons/``
+stand in an overlay, ``lessons/LANGUAGE/`` and the same name: a table ``[texts]`` by key (see
+`bandbench.bench.overlays`), and a table ``[originals]`` with the same digests.
 """
 
 from __future__ import annotations
@@ -19,11 +20,16 @@ from bandbench.bench.languages import ENGLISH, WORDS_FOLDER, LanguageError, flat
 from bandbench.bench.overlays import PLACEHOLDER, data_texts, placeholders, text_digest
 from sim.training.assignment import LANGUAGES
 
-__all__ = ["add_arguments", "alike_words", "data_files", "overlay_problems", "run", "table_problems"]
+__all__ = [
+    "add_arguments", "alike_words", "data_files", "original_problems", "overlay_problems", "run", "signed_originals",
+    "table_problems",
+]  # fmt: skip
 
 _HEAD = "# {title} of lessons/{name}, by key. How to work on this file: DEVELOPERS.md, “Add a language, add a text”.\n"
 # One letter alone is a formula's sign or a test point, and digits are no words.
 _WORD = re.compile(r"[^\W\d_]{2,}")
+_PAGE = WORDS_FOLDER / f"{ENGLISH}.toml"
+_SIGNED = "# Which English text each of {name} translates. Written by `bandbench words renew site/words/en.toml`.\n"
 _ORIGINALS = "\n# Which English text each translates. Written by `bandbench words renew`, never by hand.\n[originals]\n"
 
 
@@ -37,10 +43,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("files", nargs="*", type=Path, metavar="FILE", help="data files such as lessons/x.toml (all)")
     for name, text in (
         ("skeleton", "write an overlay with the English texts, to be translated"),
-        ("renew", "after translating what has changed: sign an overlay's texts as those of the English file as it is"),
+        ("renew", "after translating what has changed: sign a language's texts as those of the English file as it is"),
     ):
         one = actions.add_parser(name, help=text)
-        one.add_argument("files", nargs="+", type=Path, metavar="FILE", help="data files, such as lessons/x.toml")
+        also = "; or site/words/en.toml for the page's" if name == "renew" else ""
+        one.add_argument("files", nargs="+", type=Path, metavar="FILE", help=f"data files: lessons/x.toml{also}")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -57,6 +64,9 @@ def run(arguments: argparse.Namespace) -> int:
     if not language:
         raise LanguageError("There is no second language yet: say which with --language, as in --language de.")
     for path in arguments.files:
+        if arguments.action == "renew" and path.resolve() == _PAGE.resolve():
+            _renew_page(language)
+            continue
         name = _data_name(path)
         (_skeleton if arguments.action == "skeleton" else _renew)(language, name)
     return 0
@@ -91,7 +101,9 @@ def _check(language: str, files: list[str]) -> Iterator[str]:
     if not files:
         words = WORDS_FOLDER / f"{language}.toml"
         theirs = language_texts(language).words if words.is_file() else {}
-        yield from table_problems(language_texts(ENGLISH).words, theirs, words.name, alike_words(language))
+        english = language_texts(ENGLISH).words
+        yield from table_problems(english, theirs, words.name, alike_words(language))
+        yield from original_problems(english, theirs, signed_originals(language), words.name, "site/words/en.toml")
         for path in sorted((FOLDER / language).rglob("*.toml")):
             name = path.relative_to(FOLDER / language).as_posix()
             if name not in data_files():
@@ -150,12 +162,55 @@ def overlay_problems(language: str, name: str) -> Iterator[str]:
         yield f"{source}: lacks the table [texts] or [originals]."
         return
     yield from table_problems(english, flat_texts(texts, source), source, alike_words(language))
+    yield from original_problems(english, texts, originals, source, f"lessons/{name}")
+
+
+def original_problems(
+    english: Mapping[str, str], other: Collection[str], signed: Mapping[str, str], source: str, file: str
+) -> Iterator[str]:
+    """Yield which texts of a language are not signed as those of the English texts in `file` as they are now."""
     for key, text in english.items():
-        if key in texts and originals.get(key) != text_digest(text):
+        if key in other and signed.get(key) != text_digest(text):
             yield (
-                f"{source}, {key}: the English text has changed since; translate it, then `bandbench words renew`. "
-                f"English: {text!r}"
+                f"{source}, {key}: the English text is new or has changed; translate it, then sign it: "
+                f"`bandbench words renew {file}`. English: {text!r}"
             )
+
+
+def signed_originals(language: str) -> dict[str, str]:
+    """Return, by the keys of the page's texts, digests of the English that a language translates; none if unsigned.
+
+    Raises
+    ------
+    LanguageError
+        If a line of the file is no key and a digest.
+    """
+    path = _signed_file(language)
+    lines = path.read_text("utf-8").splitlines() if path.is_file() else []
+    signed: dict[str, str] = {}
+    for number, line in enumerate(lines, 1):
+        if line.startswith("#"):
+            continue
+        key, separator, digest = line.partition(" ")
+        if not separator:
+            raise LanguageError(f"{path.name}, line {number}: {line!r} is no key and a digest; renew the file.")
+        signed[key] = digest
+    return signed
+
+
+def _signed_file(language: str) -> Path:
+    return WORDS_FOLDER / f"originals-{language}.txt"
+
+
+def _renew_page(language: str) -> None:
+    english, theirs = language_texts(ENGLISH).words, language_texts(language).words
+    signed = signed_originals(language)
+    for key, text in english.items():
+        if key in theirs and signed.get(key) != text_digest(text):
+            print(f"{key}: signed as the translation of {text!r}")
+    lines = [_SIGNED.format(name=f"{language}.toml")]
+    lines += [f"{key} {text_digest(text)}\n" for key, text in english.items() if key in theirs]
+    _signed_file(language).write_text("".join(lines), "utf-8")
 
 
 def _skeleton(language: str, name: str) -> None:
