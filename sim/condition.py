@@ -44,6 +44,15 @@ class ConditionError(BandbenchError):
     """A hidden condition or a fault severity that makes no sense."""
 
 
+def _names_of(kind: type[Condition | Part]) -> tuple[tuple[str, bool], ...]:
+    """Return the fields of a kind of condition, and of each whether it has one value a head."""
+    return tuple((entry.name, isinstance(entry.default, tuple)) for entry in fields(kind))
+
+
+# Looked up once: thousands of conditions are made where starts are dealt to be counted.
+_NAMES: dict[type, tuple[tuple[str, bool], ...]] = {}
+
+
 @dataclass(frozen=True)
 class Condition:
     """The machine's hidden state; every default is a perfect machine.
@@ -215,17 +224,16 @@ class Condition:
     new_sync_pct: float = _VIDEO.new_sync_pct
 
     def __post_init__(self) -> None:
-        for entry in fields(self):
-            value = getattr(self, entry.name)
-            per_head = isinstance(entry.default, tuple)
+        for name, per_head in _NAMES[Condition]:
+            value = getattr(self, name)
             values = tuple(value) if per_head else (value,)
             if per_head and len(values) != 4:
-                raise ConditionError(f"condition '{entry.name}': needs four values, one a head, got {value!r}")
-            if not all(math.isfinite(item) for item in values):
-                raise ConditionError(f"condition '{entry.name}': {value!r} is not finite")
-            lowest = _LOWEST.get(entry.name)
+                raise ConditionError(f"condition '{name}': needs four values, one a head, got {value!r}")
+            if not all(map(math.isfinite, values)):
+                raise ConditionError(f"condition '{name}': {value!r} is not finite")
+            lowest = _LOWEST.get(name)
             if lowest is not None and min(values) < lowest:
-                raise ConditionError(f"condition '{entry.name}': {value!r} is below {lowest:g}")
+                raise ConditionError(f"condition '{name}': {value!r} is below {lowest:g}")
         for name in ("air_pump_failed", "vacuum_pump_failed"):
             if getattr(self, name) not in (0.0, 1.0):
                 raise ConditionError(f"condition '{name}': {getattr(self, name)!r} is neither 0 nor 1")
@@ -261,10 +269,11 @@ class Condition:
         return self._part(VideoCondition, "")
 
     def _part(self, kind: type[Part], prefix: str) -> Part:
-        missing = [prefix + entry.name for entry in fields(kind) if not hasattr(self, prefix + entry.name)]
+        names = [name for name, _ in _NAMES[kind]]
+        missing = [prefix + name for name in names if not hasattr(self, prefix + name)]
         if missing:
             raise ConditionError(f"{kind.__name__} has {', '.join(missing)}: give Condition (sim/condition.py) it too")
-        values = {entry.name: getattr(self, prefix + entry.name) for entry in fields(kind)}
+        values = {name: getattr(self, prefix + name) for name in names}
         return kind(**{name: bool(value) if name.endswith("_failed") else value for name, value in values.items()})
 
     def tip(self, head: int) -> HeadTip:
@@ -276,3 +285,13 @@ class Condition:
             azimuth_deg=self.head_azimuth_deg[head],
             resonance_hz=self.head_resonance_mhz[head] * 1e6,
         )
+
+
+_NAMES |= {
+    ServoCondition: _names_of(ServoCondition),
+    DeckCondition: _names_of(DeckCondition),
+    SoundCondition: _names_of(SoundCondition),
+    TapeCondition: _names_of(TapeCondition),
+    VideoCondition: _names_of(VideoCondition),
+    Condition: _names_of(Condition),
+}

@@ -15,13 +15,14 @@ import pytest
 
 from bandbench.bench.faults import FAULTS
 from bandbench.lessons import LESSONS_FOLDER, lesson_files, read_lesson
+from sim.condition import Condition
 from sim.controls import CONTROLS
 from sim.training.answers import answer_options, right_answer, takes_many
 from sim.training.attempt import Attempt, CheckSubmitted, ControlMoved, Event, QuestionAnswered
-from sim.training.deal import deal, draw
+from sim.training.deal import deal, drawn_faults
 from sim.training.lesson import Lesson
 from sim.training.lint import solution_attempt
-from sim.training.machine import Machine, Start, on_step
+from sim.training.machine import DealtFault, Machine, Start, on_step
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
 
@@ -132,14 +133,14 @@ def test_knobs_and_answers_at_random_fail_in_a_thousand_attempts() -> None:
     assert parts["result"] <= ATTEMPTS // 100
 
 
-def dealt_faults(lesson: Lesson, seed: int) -> Start:
+def dealt_faults(lesson: Lesson, seed: int) -> tuple[DealtFault, ...]:
     """What a seed deals of the catalogue, without the rest: each is drawn from a stream of its own."""
-    return draw(replace(lesson, start_controls={}, start_condition={}), seed, 0, FAULTS)
+    return drawn_faults(lesson, seed, 0, FAULTS)
 
 
 def named(lesson: Lesson, seed: int) -> tuple[frozenset[str], ...]:
     """The right answers to every question whose answer is dealt: what one would have to say by rote."""
-    start = dealt_faults(lesson, seed)
+    start = Start(seed, 0, {}, Condition(), dealt_faults(lesson, seed))
     catalogue = cast(Machine, SimpleNamespace(faults=FAULTS))
     answers = (right_answer(lesson, one, start, catalogue) for one in lesson.questions if one.answer_from)
     return tuple(frozenset((answer or "").split("+")) for answer in answers)
@@ -153,7 +154,7 @@ def by_rote(lesson: Lesson, seeds: int) -> Counter[tuple[frozenset[str], ...]]:
 def test_what_is_dealt_without_the_rest_is_what_is_dealt() -> None:
     for seed in SEEDS:
         assert dealt(seed).draw == 0
-        assert dealt_faults(assessment(), seed).faults == dealt(seed).faults
+        assert dealt_faults(assessment(), seed) == dealt(seed).faults
 
 
 def test_the_best_of_all_diagnoses_said_every_time_fails_even_with_all_else_right() -> None:

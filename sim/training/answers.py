@@ -15,6 +15,7 @@ import re
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -106,6 +107,7 @@ def answer_options(
     return tuple(sorted(words.items(), key=lambda option: _lot(start.seed, f"{question.name}:{option[0]}")))
 
 
+@lru_cache(maxsize=4096)
 def _lot(seed: int, name: str) -> float:
     return float(np.random.default_rng([seed, zlib.crc32(name.encode())]).random())
 

@@ -1,7 +1,7 @@
 """Dealing a lesson's start from a seed: the mis-set controls and the hidden condition of the machine.
 
-Contents: `check_seed`, `draw` (one draw), `deal` (draws until there is work to do) , `dealable` and
-`fault_pool` (what a lesson can deal of the fault catalogue).
+Contents: `check_seed`, `draw` (one draw), `drawn_faults` (its faults alone), `deal` (draws until there is work to do),
+`dealable` and `fault_pool` (what a lesson can deal of the fault catalogue).
 """
 
 from __future__ import annotations
@@ -26,7 +26,10 @@ from sim.training.parts import LARGEST_SEED
 from sim.training.reader import LessonError, Problem
 from sim.training.run import machine_for
 
-__all__ = ["MOST_DRAWS", "check_seed", "deal", "dealable", "draw", "fault_pool"]
+__all__ = ["MOST_DRAWS", "check_seed", "deal", "dealable", "draw", "drawn_faults", "fault_pool"]
+
+# Starts that a machine of a lesson remembers: every score of a log asks again what its seed deals.
+_MOST_KNOWN = 256
 
 MOST_DRAWS = 20
 """Draws before a lesson is refused for dealing nothing but finished work."""
@@ -94,8 +97,11 @@ def dealable(lesson: Lesson, faults: Mapping[str, FaultSpec]) -> tuple[FaultSpec
     return tuple({fault.name: fault for fault in (*always, *drawn)}.values())
 
 
-def _drawn_faults(lesson: Lesson, seed: int, number: int, faults: Mapping[str, FaultSpec]) -> tuple[DealtFault, ...]:
-    """Draw the faults of a start; each candidate draws its own lot: a new one leaves the others' order alone."""
+def drawn_faults(lesson: Lesson, seed: int, number: int, faults: Mapping[str, FaultSpec]) -> tuple[DealtFault, ...]:
+    """Return the faults that `draw` deals, without the rest.
+
+    Each candidate draws its own lot: a new one leaves the others' order alone.
+    """
     dealt = []
     for name, spread in lesson.start_faults.items():
         _known_fault(lesson, f"start.faults.{name}", name, faults)
@@ -164,7 +170,7 @@ def draw(lesson: Lesson, seed: int, number: int = 0, faults: Mapping[str, FaultS
             hidden[entry.name] = _drawn(lesson.start_condition[entry.name], seed, number, entry.name)
     # The names are Condition's own and the values finite; the dictionary's value type cannot say so.
     condition = Condition(**hidden)  # type: ignore[arg-type]
-    dealt = _drawn_faults(lesson, seed, number, faults)
+    dealt = drawn_faults(lesson, seed, number, faults)
     for fault in dealt:
         condition = apply_fault(condition, faults[fault.name], fault.severity)
     return Start(seed, number, MappingProxyType(controls), condition, dealt)
@@ -193,9 +199,16 @@ def deal(lesson: Lesson, seed: int, machine: LessonMachine | None = None) -> Sta
         If the seed is not usable.
     """
     machine = machine or machine_for(lesson)
+    check_seed(seed)
+    known = machine.dealt if machine.lesson is lesson else {}
+    if seed in known:
+        return known[seed]
     for number in range(MOST_DRAWS):
         start = draw(lesson, seed, number, machine.faults)
         if not lesson.checks or _leaves_work(lesson, machine, start):
+            if len(known) >= _MOST_KNOWN:
+                known.clear()
+            known[seed] = start
             return start
     what = f"leave too little to do (must fail: {known_names(lesson.must_fail) or 'any check'})"
     raise LessonError(

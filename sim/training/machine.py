@@ -126,6 +126,8 @@ class LessonMachine(ABC):
     def __init__(self, lesson: Lesson, faults: Mapping[str, FaultSpec]) -> None:
         self.lesson = lesson
         self.faults = faults
+        # What its seeds deal, as far as `sim.training.deal.deal` has been asked.
+        self.dealt: dict[int, Start] = {}
         self.frame_rate_hz = get_standard(lesson.standard).frame_rate_hz
 
     def frame_index(self, at_s: float) -> int:

@@ -54,9 +54,15 @@ def content_digest(files: Mapping[str, bytes]) -> str:
     return digest.hexdigest()
 
 
+_compressed: dict[bytes, bytes] = {}
+
+
 def compressed(content: bytes) -> bytes:
-    """Return the content as gzip without a time in it."""
-    return gzip.compress(content, compresslevel=9, mtime=0)
+    """Return the content as gzip without a time in it; kept, for a build asks for it up to three times."""
+    digest = hashlib.sha256(content).digest()
+    if digest not in _compressed:
+        _compressed[digest] = gzip.compress(content, compresslevel=9, mtime=0)
+    return _compressed[digest]
 
 
 def write_site(output: Path, files: Mapping[str, bytes]) -> None:
