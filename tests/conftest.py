@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from bandbench.browser_finder import CHROMIUM_FLAGS, find_chromium
 
@@ -40,12 +40,18 @@ def chromium_path() -> Path:
 
 
 @pytest.fixture(scope="module")
-def browser(chromium_path: Path) -> Iterator[Browser]:
-    """Return a headless Chromium with a profile of its own; one a module.
+def playwright(chromium_path: Path) -> Iterator[Playwright]:
+    """Return what starts browsers, made ready with the browser; one a module.
 
     Not one a session: while Playwright runs, its event loop keeps any other test from starting one.
     """
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=chromium_path, args=list(CHROMIUM_FLAGS))
-        yield chromium
-        chromium.close()
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser(playwright: Playwright, chromium_path: Path) -> Iterator[Browser]:
+    """Return a headless Chromium with a profile of its own."""
+    chromium = playwright.chromium.launch(executable_path=chromium_path, args=list(CHROMIUM_FLAGS))
+    yield chromium
+    chromium.close()

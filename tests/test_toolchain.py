@@ -12,11 +12,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Error, Playwright
 
 import bb
 from bandbench import browser_finder, npm_client, system_packages
-from bandbench.browser_finder import BrowserNotFoundError, find_chromium
+from bandbench.browser_finder import CHROMIUM_FLAGS, BrowserNotFoundError, find_chromium
 from bandbench.cache import cache_folder
 from bandbench.npm_client import NpmClientError, find_npm
 
@@ -309,3 +309,15 @@ def test_browser_of_this_machine_runs(browser: Browser) -> None:
     page.set_content("<title>bench</title><p id=sum></p><script>sum.textContent = 6 * 7</script>")
     assert page.title() == "bench"
     assert page.text_content("#sum") == "42"
+
+
+def test_what_playwright_disables_in_chromium_is_in_our_list_too(playwright: Playwright, tmp_path: Path) -> None:
+    told = tmp_path / "told"
+    noting = program(tmp_path / "chromium", f'printf "%s\\n" "$@" >"{told}"')
+    with pytest.raises(Error):
+        playwright.chromium.launch(executable_path=noting, args=list(CHROMIUM_FLAGS))
+    name = "--disable-features="
+    lists = [set(word.removeprefix(name).split(",")) for word in told.read_text().split() if word.startswith(name)]
+    assert len(lists) > 1
+    # The last one is ours, and the only one that counts.
+    assert set().union(*lists) == lists[-1]

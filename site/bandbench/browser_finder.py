@@ -21,6 +21,30 @@ from sim.errors import BandbenchError
 
 __all__ = ["CHROMIUM_FLAGS", "BrowserNotFoundError", "find_chromium", "prepare_playwright"]
 
+# Only the last list of these that Chromium is given counts, and Playwright gives one of its own: what is in that stands
+# here, too (`tests/test_toolchain.py` holds this). The last two come on top: the list that drops down from the address
+# line is a page of its own, made with every window, which costs more than a second of the processor and is never seen.
+_DISABLED_FEATURES = (
+    "AvoidUnnecessaryBeforeUnloadCheckSync",
+    "DestroyProfileOnBrowserClose",
+    "HttpsUpgrades",
+    "HttpsFirstBalancedModeAutoEnable",
+    "LensOverlay",
+    "MediaRouter",
+    "PaintHolding",
+    "ThirdPartyStoragePartitioning",
+    "AvoidCorsURLLoaderRestartOnRedirect",
+    "TcpPortRandomizationWin",
+    "OptimizationHints",
+    "NetworkTimeServiceQuerying",
+    "AimEnabled",
+    "PreconnectToSearch",
+    "msForceBrowserSignIn",
+    "msEdgeUpdateLaunchServicesPreferredVersion",
+    "WebUIOmniboxPopup",
+    "WebUIOmniboxAimPopup",
+)
+
 CHROMIUM_FLAGS = (
     # Chromium's own sandbox needs rights that containers and the superuser lack; only our pages are opened.
     "--no-sandbox",
@@ -31,6 +55,7 @@ CHROMIUM_FLAGS = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    f"--disable-features={','.join(_DISABLED_FEATURES)}",
 )
 """How the tests start Chromium, besides headless."""
 

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Playwright
 
 from bandbench.build import DEFAULT_OUTPUT, build_site, is_current
 from bandbench.measured_page import served
-from tests.browser.watching import WatchedPage, still_context
+from tests.browser.visitors import SITE, Visitors, compiled_site, to_site
+from tests.browser.watching import WatchedPage
+
+# Beside what else tests leave behind; whoever comes next, with the same site, takes it from there.
+COMPILED = Path(__file__).parents[1] / "output" / "compiled"
 
 
 @pytest.fixture(scope="session")
@@ -22,10 +27,39 @@ def built_site() -> Path:
 
 
 @pytest.fixture(scope="session")
-def site_url(built_site: Path) -> Iterator[str]:
-    """Return the address of the served site."""
+def site_port(built_site: Path) -> Iterator[int]:
+    """Return the port at which the site is served."""
     with served(built_site) as address:
-        yield address
+        port = urlsplit(address).port
+        assert port is not None
+        yield port
+
+
+@pytest.fixture(scope="session")
+def site_url() -> str:
+    """Return the address of the served site, for the browsers of `browser` and `visitors`."""
+    return SITE
+
+
+@pytest.fixture(scope="module")
+def browser(playwright: Playwright, chromium_path: Path, site_port: int) -> Iterator[Browser]:
+    """Return a headless Chromium whose visitors have never been anywhere."""
+    chromium = playwright.chromium.launch(executable_path=chromium_path, args=to_site(site_port))
+    yield chromium
+    chromium.close()
+
+
+@pytest.fixture(scope="module")
+def visitors(
+    playwright: Playwright,
+    chromium_path: Path,
+    site_port: int,
+    built_site: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Visitors:
+    """Return what makes new visitors of the site whose browsers need not compile its runtime anew."""
+    compiled = compiled_site(playwright, chromium_path, site_port, built_site, COMPILED)
+    return Visitors(playwright, chromium_path, site_port, compiled, tmp_path_factory.mktemp("visitors"))
 
 
 RECORD_PROGRESS = """
@@ -64,9 +98,9 @@ def running_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
 
 
 @pytest.fixture(scope="module")
-def still_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
+def still_page(visitors: Visitors, site_url: str) -> Iterator[WatchedPage]:
     """Return one still page with the bench, shared by a module's tests."""
-    context = still_context(browser)
+    context = visitors.still()
     watched = WatchedPage(context.new_page(), site_url)
     watched.start()
     yield watched

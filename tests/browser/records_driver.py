@@ -87,8 +87,12 @@ class RecordsPage:
         return (self.part.locator("details.records > summary").text_content() or "").removeprefix("Learner: ")
 
     def is_learner(self, name: str) -> None:
-        """Wait until this is the learner."""
-        self.bench.until(lambda: self.who == name, f"learner {name}")
+        """Wait until this is the learner, and what is kept of them is read: until then a file is refused."""
+
+        def read() -> bool:
+            return self.who == name and self.part.get_attribute("data-storage") != "opening"
+
+        self.bench.until(read, f"learner {name}")
 
     def says(self, text: str) -> None:
         """Wait until the part says so."""

@@ -8,13 +8,12 @@ from collections.abc import Iterator
 from urllib.parse import quote
 
 import pytest
-from playwright.sync_api import Browser
 
 from sim.training.assignment import Assignment, Task
 from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import WAIT_S
 from tests.browser.records_driver import LESSONS, RecordsPage
-from tests.browser.watching import still_context
+from tests.browser.visitors import Visitors
 
 LESSON = "tracking-and-guide"
 # Texts that would run if anything took them for markup (common practice of testing for script injection).
@@ -24,9 +23,9 @@ A4_POINTS, LETTER_POINTS = (595, 842), (612, 792)
 
 
 @pytest.fixture(scope="module")
-def opened(browser: Browser, site_url: str) -> Iterator[RecordsPage]:
+def opened(visitors: Visitors, site_url: str) -> Iterator[RecordsPage]:
     """Return one page for all tests here, opened with a link that sets two lessons."""
-    context = still_context(browser, accept_downloads=True)
+    context = visitors.still(accept_downloads=True)
     page = RecordsPage(context, site_url, query=LINK)
     yield page
     context.close()

@@ -7,12 +7,13 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 
 from bandbench.bench.faults import FAULTS
 from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage, keep_picture
-from tests.browser.watching import WatchedPage, still_context
+from tests.browser.visitors import Visitors
+from tests.browser.watching import WatchedPage
 from tests.test_readings_away import READING
 
 WAIT_MS = 60_000
@@ -63,9 +64,9 @@ class Console:
 
 
 @pytest.fixture(scope="module")
-def bench(browser: Browser, site_url: str) -> Iterator[BenchPage]:
+def bench(visitors: Visitors, site_url: str) -> Iterator[BenchPage]:
     """The class's window, in Demonstrate."""
-    context = still_context(browser)
+    context = visitors.still()
     watched = WatchedPage(context.new_page(), site_url)
     watched.start()
     page = BenchPage(watched)

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext
+from playwright.sync_api import BrowserContext
 
 from bandbench.bench.lessons import read_course
 from sim.training.deal import deal
 from sim.training.solution import step_moves
 from tests.browser.records_driver import LESSONS, RecordsPage, machine_of
-from tests.browser.watching import still_context
+from tests.browser.visitors import Visitors
 
 # The course says which lessons come first; the third is the one about tracking and guide.
 FIRST, SECOND, THIRD = read_course(LESSONS).lessons[:3]
@@ -22,8 +22,8 @@ NOTE = "The displaced bands were the ones that turned to noise."
 
 
 @pytest.fixture
-def context(browser: Browser) -> Iterator[BrowserContext]:
-    made = still_context(browser, keeps_copy=True, accept_downloads=True)
+def context(visitors: Visitors) -> Iterator[BrowserContext]:
+    made = visitors.still(keeps_copy=True, accept_downloads=True)
     yield made
     made.close()
 

@@ -11,14 +11,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser
 
 from bandbench.bench.words import say
 from sim.instruments import DISPLAYS, RATES, RF_POINTS, TEST_POINTS, VIDEO_POINTS
 from tests.browser.bench_driver import BenchPage
 from tests.browser.fingers import Fingers, small_targets
 from tests.browser.flash_watch import FlashesSeen, seen_flashes
-from tests.browser.watching import WatchedPage, still_context
+from tests.browser.visitors import Visitors
+from tests.browser.watching import WatchedPage
 
 # Pictures that flash five times a second, sent to the page as the bench sends its own, for so many seconds.
 _SEND_FLASHES = """async (seconds, seq) => {
@@ -38,9 +38,9 @@ REACHED = [name for name, point in TEST_POINTS.items() if not point.inner]
 
 
 @pytest.fixture(scope="module")
-def still_page(browser: Browser, site_url: str) -> Iterator[WatchedPage]:
+def still_page(visitors: Visitors, site_url: str) -> Iterator[WatchedPage]:
     """Return one still page with the bench, on a machine that has touch as well."""
-    context = still_context(browser, has_touch=True)
+    context = visitors.still(has_touch=True)
     watched = WatchedPage(context.new_page(), site_url)
     watched.start()
     yield watched

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Dialog
+from playwright.sync_api import BrowserContext, Dialog
 
 from sim.controls import CONTROLS
 from sim.training.deal import deal
@@ -18,7 +18,7 @@ from sim.training.progress import REVIEW_DAYS
 from sim.training.solution import solution_moves
 from tests.browser.accessibility import axe_problems
 from tests.browser.records_driver import LESSONS, RecordsPage, machine_of
-from tests.browser.watching import still_context
+from tests.browser.visitors import Visitors
 
 LESSON = "tracking-and-guide"
 # A lesson that has changed since its first version.
@@ -63,10 +63,24 @@ def attempt_row(number: int, log: str | None = None) -> dict[str, Any]:
 
 
 @pytest.fixture
-def context(browser: Browser) -> Iterator[BrowserContext]:
-    made = still_context(browser, accept_downloads=True)
+def context(visitors: Visitors) -> Iterator[BrowserContext]:
+    made = visitors.still(accept_downloads=True)
     yield made
     made.close()
+
+
+def is_asked_before_leaving(records: RecordsPage) -> None:
+    """Begin to load the page again and stay, when asked whether to lose what is only here."""
+    asked: list[str] = []
+
+    def stay(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    records.page.once("dialog", stay)
+    records.page.evaluate("setTimeout(() => location.reload())")
+    records.bench.until(lambda: asked == ["beforeunload"], "the question")
+    records.is_learner("Jo")
 
 
 @pytest.mark.parametrize(
@@ -84,6 +98,7 @@ def test_storage_that_is_refused_is_told_once_and_work_goes_on(
     records.says(text)
     assert records.part.locator("[role=alert]:visible").count() == 1
     records.make_learner("Jo")
+    is_asked_before_leaving(records)
     seed = records.begin(LESSON)
     records.solve(LESSON)
     records.press(do="close")
@@ -94,63 +109,6 @@ def test_storage_that_is_refused_is_told_once_and_work_goes_on(
     assert data["profile"]["name"] == "Jo"
     (attempt,) = data["attempts"]
     assert json.loads(attempt["log"])["seed"] == seed
-    records.bench.check_unhurt()
-
-
-def test_leaving_is_asked_about_where_something_would_be_lost(context: BrowserContext, site_url: str) -> None:
-    records = RecordsPage(context, site_url, REFUSE)
-    records.make_learner("Jo")
-    asked: list[str] = []
-
-    def answer(dialog: Dialog) -> None:
-        asked.append(dialog.type)
-        dialog.accept()
-
-    records.page.on("dialog", answer)
-    records.page.reload()
-    assert asked == ["beforeunload"]
-
-
-def test_a_full_store_is_told_and_written_to_once_there_is_room(context: BrowserContext, site_url: str) -> None:
-    script = """
-    const put = IDBObjectStore.prototype.put;
-    IDBObjectStore.prototype.put = function (...words) {
-      if (globalThis.full) throw new DOMException("no room", "QuotaExceededError");
-      return put.apply(this, words);
-    };
-    """
-    records = RecordsPage(context, site_url, script)
-    records.make_learner("Jo")
-    records.page.evaluate("globalThis.full = true")
-    records.begin(LESSON)
-    records.set_control("guide_position_um", 4.0)
-    records.says("no room left")
-    assert records.store()["running"] == []
-    records.page.evaluate("globalThis.full = false")
-    records.set_control("guide_position_um", 5.0)
-    records.bench.until(lambda: records.part.get_attribute("data-storage") == "kept", "the store to be used again")
-    assert '"value": 5.0' in records.store()["running"][0]["log"]
-    assert records.part.locator("[role=alert]:visible").count() == 0
-    records.bench.check_unhurt()
-
-
-def test_a_store_of_the_first_schema_is_taken_over(context: BrowserContext, site_url: str) -> None:
-    plain = context.new_page()
-    plain.goto(site_url + "build.json")
-    rows = [["profiles", PROFILE], ["attempts", attempt_row(1)], ["attempts", attempt_row(2, "{")]]
-    plain.evaluate(WRITE_STORE, [1, [["profiles", False], ["attempts", True]], rows])
-    plain.close()
-    records = RecordsPage(context, site_url)
-    assert records.who == "Ines"
-    records.open_details()
-    records.bench.until(lambda: any("not yet" in text for text in records.attempts()), "the attempt scored")
-    assert len(records.attempts()) == 1
-    # The damaged one is told, and stays.
-    assert "attempts[2].log" in records.part.locator(".unreadable").inner_text()
-    store = records.store()
-    assert set(store) == {"profiles", "attempts", "running", "notes", "statements"}
-    assert store["profiles"] == [{**PROFILE, "used_at": PROFILE["created_at"]}]
-    assert store["attempts"][1] == attempt_row(2, "{")
     records.bench.check_unhurt()
 
 
@@ -165,25 +123,6 @@ def test_a_store_of_a_newer_page_is_left_alone(context: BrowserContext, site_url
     assert records.store() == {"profiles": [PROFILE]}
 
 
-def test_files_that_are_no_records_change_nothing(context: BrowserContext, site_url: str) -> None:
-    records = RecordsPage(context, site_url)
-    records.make_learner("Jo")
-    before = records.store()
-    for name, content, text in (
-        ("cut.json", b'{"format": "bandbench-records", "format_ver', "is not a file of records in JSON"),
-        ("foreign.json", b'{"format": "something"}', "another program's file"),
-        ("picture.json", b"\x89PNG\r\n\x1a\n\xff", "is not a text file"),
-        ("newer.json", b'{"format": "bandbench-records", "format_version": 7}', "newer program"),
-    ):
-        records.give_file(name, content)
-        records.says(text)
-        records.says(name)
-        records.says("Nothing has changed.")
-        assert records.part.locator("[data-do=accept]").is_hidden()
-        assert records.store() == before
-    records.bench.check_unhurt()
-
-
 def passed_row(number: int, days_ago: float) -> dict[str, Any]:
     """Return a passed attempt as the store keeps it, ended so many days ago."""
     machine = machine_of(LESSON)
@@ -192,22 +131,45 @@ def passed_row(number: int, days_ago: float) -> dict[str, Any]:
     return {**attempt_row(number, log), "ended_at": ended.isoformat(timespec="milliseconds").replace("+00:00", "Z")}
 
 
-def test_kept_attempts_are_looked_back_at_and_a_mastered_lesson_comes_back(
-    context: BrowserContext, site_url: str
-) -> None:
+@pytest.fixture(scope="module")
+def taken_over(visitors: Visitors, site_url: str) -> Iterator[RecordsPage]:
+    """Return one page, shared by tests, that finds a store of the first schema."""
     older = {**json.loads(passed_row(3, 45.0)["log"]), "lesson": OUTDATED, "lesson_version": 1, "events": []}
     rows = [
         ["profiles", PROFILE],
+        ["attempts", attempt_row(1)],
+        ["attempts", attempt_row(2, "{")],
         ["attempts", {**attempt_row(3, json.dumps(older)), "lesson": OUTDATED, "lesson_version": 1}],
         # Mastered 40 days ago, so that the first review has been due for 39.
         ["attempts", passed_row(4, 41.0)],
         ["attempts", passed_row(5, 40.0)],
     ]
+    context = visitors.still()
     plain = context.new_page()
     plain.goto(site_url + "build.json")
     plain.evaluate(WRITE_STORE, [1, [["profiles", False], ["attempts", True]], rows])
     plain.close()
-    records = RecordsPage(context, site_url, "globalThis.print = () => { globalThis.printed = true; };")
+    yield RecordsPage(context, site_url, "globalThis.print = () => { globalThis.printed = true; };")
+    context.close()
+
+
+def test_a_store_of_the_first_schema_is_taken_over(taken_over: RecordsPage) -> None:
+    records = taken_over
+    assert records.who == "Ines"
+    records.open_details()
+    records.bench.until(lambda: any("not yet" in text for text in records.attempts()), "the attempt scored")
+    assert len(records.attempts()) == 4
+    # The damaged one is told, and stays.
+    assert "attempts[2].log" in records.part.locator(".unreadable").inner_text()
+    store = records.store()
+    assert set(store) == {"profiles", "attempts", "running", "notes", "statements"}
+    assert store["profiles"] == [{**PROFILE, "used_at": PROFILE["created_at"]}]
+    assert store["attempts"][1] == attempt_row(2, "{")
+    records.bench.check_unhurt()
+
+
+def test_kept_attempts_are_looked_back_at_and_a_mastered_lesson_comes_back(taken_over: RecordsPage) -> None:
+    records = taken_over
     page, bench = records.page, records.bench
     records.to_course()
     # The course says in words that it is due, and that it comes before anything new.
@@ -242,7 +204,7 @@ def test_kept_attempts_are_looked_back_at_and_a_mastered_lesson_comes_back(
     latest.locator("[data-do=kept_print]").press("Enter")
     bench.until(lambda: bool(page.evaluate("globalThis.printed")), "the debrief to be printed")
     records.close_result()
-    assert len(records.attempts()) == 3
+    assert len(records.attempts()) == 4
 
     # Done again it is not due any more, and comes back after the next interval.
     records.begin(LESSON)
@@ -259,8 +221,23 @@ def test_kept_attempts_are_looked_back_at_and_a_mastered_lesson_comes_back(
     bench.check_unhurt()
 
 
-def test_names_are_data_and_never_markup(context: BrowserContext, site_url: str) -> None:
-    records = RecordsPage(context, site_url)
+@pytest.fixture(scope="module")
+def shared(visitors: Visitors, site_url: str) -> Iterator[RecordsPage]:
+    """Return one page, shared by tests that make a learner of their own; its store is full once it is told so."""
+    script = """
+    const put = IDBObjectStore.prototype.put;
+    IDBObjectStore.prototype.put = function (...words) {
+      if (globalThis.full) throw new DOMException("no room", "QuotaExceededError");
+      return put.apply(this, words);
+    };
+    """
+    context = visitors.still()
+    yield RecordsPage(context, site_url, script)
+    context.close()
+
+
+def test_names_are_data_and_never_markup(shared: RecordsPage) -> None:
+    records = shared
     name = "<img src=x onerror='hacked=1'><script>hacked=1</script>"
     records.make_learner(name)
     data = {
@@ -298,15 +275,50 @@ def test_names_are_data_and_never_markup(context: BrowserContext, site_url: str)
     records.bench.check_unhurt()
 
 
+def test_files_that_are_no_records_change_nothing(shared: RecordsPage) -> None:
+    records = shared
+    records.make_learner("Kim")
+    before = records.store()
+    for name, content, text in (
+        ("cut.json", b'{"format": "bandbench-records", "format_ver', "is not a file of records in JSON"),
+        ("foreign.json", b'{"format": "something"}', "another program's file"),
+        ("picture.json", b"\x89PNG\r\n\x1a\n\xff", "is not a text file"),
+        ("newer.json", b'{"format": "bandbench-records", "format_version": 7}', "newer program"),
+    ):
+        records.give_file(name, content)
+        records.says(text)
+        records.says(name)
+        records.says("Nothing has changed.")
+        assert records.part.locator("[data-do=accept]").is_hidden()
+        assert records.store() == before
+    records.bench.check_unhurt()
+
+
+def test_a_full_store_is_told_and_written_to_once_there_is_room(shared: RecordsPage) -> None:
+    records = shared
+    records.make_learner("Lee")
+    records.page.evaluate("globalThis.full = true")
+    records.begin(LESSON)
+    records.set_control("guide_position_um", 4.0)
+    records.says("no room left")
+    assert records.store()["running"] == []
+    records.page.evaluate("globalThis.full = false")
+    records.set_control("guide_position_um", 5.0)
+    records.bench.until(lambda: records.part.get_attribute("data-storage") == "kept", "the store to be used again")
+    assert '"value": 5.0' in records.store()["running"][0]["log"]
+    assert records.part.locator("[role=alert]:visible").count() == 0
+    records.bench.check_unhurt()
+
+
 def test_two_tabs_do_not_go_on_with_the_same_attempt_and_the_part_has_no_barriers(
-    context: BrowserContext, site_url: str
+    shared: RecordsPage, site_url: str
 ) -> None:
-    one = RecordsPage(context, site_url)
+    one = shared
     one.make_learner("Jo with a name that goes on and on without an end in sight")
     one.begin(LESSON)
-    one.set_control("guide_position_um", 4.0)
-    one.bench.until(lambda: len(one.store()["running"]) == 1, "the attempt to be kept")
-    records = RecordsPage(context, site_url)
+    one.set_control("guide_position_um", 6.0)
+    one.bench.until(lambda: '"value": 6.0' in str(one.store()["running"]), "the attempt to be kept")
+    records = RecordsPage(one.page.context, site_url)
     records.part.locator(".left-attempt", has_text="It is open in another tab.").wait_for()
     assert records.part.locator("[data-do=resume]").count() == 0
     one.page.close()

@@ -3,14 +3,13 @@ to the same score as if nothing had happened. `python3 bb.py deaths` has it die 
 
 from __future__ import annotations
 
-from playwright.sync_api import Browser
-
 from tests.browser.outliving import Ongoing
-from tests.browser.watching import START_LIMIT_MS, still_context
+from tests.browser.visitors import Visitors
+from tests.browser.watching import START_LIMIT_MS
 
 
-def test_an_attempt_outlives_its_worker(browser: Browser, site_url: str) -> None:
-    context = still_context(browser)
+def test_an_attempt_outlives_its_worker(visitors: Visitors, site_url: str) -> None:
+    context = visitors.still()
     attempt = Ongoing(context, site_url)
     page = attempt.page
 

@@ -19,6 +19,7 @@ from bandbench.policy import checked_endpoint, with_connections
 from sim.training.statements import VERBS
 from tests.browser.accessibility import axe_problems
 from tests.browser.records_driver import RecordsPage
+from tests.browser.visitors import Visitors
 from tests.browser.watching import still_context
 from tests.fake_lms import SECRET, USER, FakeLms, running_lms
 from tests.npm_packages import npm_package
@@ -58,8 +59,8 @@ class ReportingPage(RecordsPage):
         raise AssertionError(f"waited in vain for {what}")
 
 
-def test_a_closed_site_keeps_statements_and_sends_nothing(browser: Browser, site_url: str, lms: FakeLms) -> None:
-    context = still_context(browser, accept_downloads=True)
+def test_a_closed_site_keeps_statements_and_sends_nothing(visitors: Visitors, site_url: str, lms: FakeLms) -> None:
+    context = visitors.still(accept_downloads=True)
     # The parameters of a launch do not open it.
     page = ReportingPage(context, site_url, query=lms.launch_address(""))
     page.stands("closed")

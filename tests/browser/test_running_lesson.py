@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext
+from playwright.sync_api import BrowserContext
 
 from bandbench.bench.faults import FAULTS
 from sim.training.attempt import ActDone, attempt_from_json
@@ -14,13 +14,14 @@ from sim.training.run import RunningMachine
 from sim.training.score import score_attempt
 from sim.transport import ACTS
 from tests.browser.records_driver import LESSONS, RecordsPage
+from tests.browser.visitors import Visitors
 
 LESSON = "run-up-and-lock"
 
 
 @pytest.fixture
-def context(browser: Browser) -> Iterator[BrowserContext]:
-    made = browser.new_context(viewport={"width": 1400, "height": 900})
+def context(visitors: Visitors) -> Iterator[BrowserContext]:
+    made = visitors.still(reduced_motion="no-preference")
     yield made
     made.close()
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Locator, sync_playwright
+from playwright.sync_api import Locator
 
-from bandbench.browser_finder import CHROMIUM_FLAGS
 from tests.browser.accessibility import axe_problems
 from tests.browser.bench_driver import BenchPage
+from tests.browser.visitors import Visitors
 from tests.browser.watching import WatchedPage
 
 
@@ -36,19 +35,12 @@ class SoundPage:
 
 
 @pytest.fixture(scope="module")
-def microphone_browser(chromium_path: Path) -> Iterator[Browser]:
-    """Return a Chromium whose microphone is a made one that beeps; whether a page may use it is another question."""
-    with sync_playwright() as playwright:
-        flags = [*CHROMIUM_FLAGS, "--use-fake-device-for-media-stream"]
-        chromium = playwright.chromium.launch(executable_path=chromium_path, args=flags)
-        yield chromium
-        chromium.close()
+def opened(visitors: Visitors, site_url: str) -> Iterator[BenchPage]:
+    """A page with the bench, that is heard by nobody yet.
 
-
-@pytest.fixture(scope="module")
-def opened(microphone_browser: Browser, site_url: str) -> Iterator[BenchPage]:
-    """A page with the bench, that is heard by nobody yet."""
-    context = microphone_browser.new_context(viewport={"width": 1400, "height": 900})
+    The microphone of its browser is a made one that beeps; whether a page may use it is another question.
+    """
+    context = visitors.still(reduced_motion="no-preference", flags=("--use-fake-device-for-media-stream",))
     watched = WatchedPage(context.new_page(), site_url)
     watched.start()
     yield BenchPage(watched)

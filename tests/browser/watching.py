@@ -7,14 +7,14 @@ from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, Page
 
-__all__ = ["START_LIMIT_MS", "WatchedPage", "still_context"]
+__all__ = ["KEEP_NO_COPY", "START_LIMIT_MS", "WatchedPage", "still_context"]
 
 START_LIMIT_MS = 240_000
 """Loading takes some 10 s on an idle machine of two cores; a busy one gets its time."""
 
 
-# A browser without service workers keeps no copy of the site.
-_KEEP_NO_COPY = "delete Navigator.prototype.serviceWorker;"
+KEEP_NO_COPY = "delete Navigator.prototype.serviceWorker;"
+"""A browser without service workers keeps no copy of the site."""
 
 
 def still_context(browser: Browser, keeps_copy: bool = False, **options: Any) -> BrowserContext:
@@ -27,7 +27,7 @@ def still_context(browser: Browser, keeps_copy: bool = False, **options: Any) ->
     """
     context = browser.new_context(viewport={"width": 1400, "height": 900}, reduced_motion="reduce", **options)
     if not keeps_copy:
-        context.add_init_script(_KEEP_NO_COPY)
+        context.add_init_script(KEEP_NO_COPY)
     return context
 
 
