@@ -210,7 +210,10 @@ WAITING_TESTS = "tests/browser/test_transport.py"
 # The longest go first, so that no lot is left alone with one at the end.
 LONG_TESTS = tuple(
     f"tests/browser/test_{name}.py"
-    for name in ("records", "site_foundation", "bench_page", "reporting", "console", "monitoring", "recovery")
+    for name in (
+        *("records", "bench_page", "reporting", "learner_flow", "offline", "monitoring", "console", "scorm", "course"),
+        *("site_foundation", "recovery"),
+    )
 )
 
 
