@@ -124,20 +124,25 @@ def _in_band(lines: NDArray[np.floating], standard: Standard) -> NDArray[np.floa
 def _features(lines: NDArray[np.floating], standard: Standard) -> NDArray[np.float64]:
     """Level and rms detail along the picture of a line, in parts of white: what tells one signal from another."""
     lines = _in_band(lines, standard)
-    level = _averaged(lines)
-    detail = np.sqrt(np.maximum(np.median(_averaged(np.square(lines - level)), axis=0), 0.0))
-    return _told(np.median(level, axis=0), detail, standard)
+    level, told = _averaged(lines), _told_samples(standard)
+    detail = np.sqrt(np.maximum(np.median(_averaged(np.square(lines - level))[:, told], axis=0), 0.0))
+    return _told(np.median(level[:, told], axis=0), detail, standard)
 
 
 def _told(level: NDArray[np.float64], detail: NDArray[np.float64], standard: Standard) -> NDArray[np.float64]:
+    return np.concatenate((level, detail)) / standard.white_level
+
+
+def _told_samples(standard: Standard) -> slice:
+    """Return the samples of a line that are looked at."""
     # The ends of the line, where blanking comes into the averages, say nothing.
     inside = span_samples(standard, (0.03, 0.97))
-    return np.concatenate((level[inside][::4], detail[inside][::4])) / standard.white_level
+    return slice(inside.start, inside.stop, 4)
 
 
 @lru_cache(maxsize=2)
 def _references(standard: Standard) -> dict[str, NDArray[np.float64]]:
-    rows = picture_rows(standard, *_TOLD_BY)
+    rows, told = picture_rows(standard, *_TOLD_BY), _told_samples(standard)
     features = {}
     for name, spec in SIGNALS.items():
         drawing = spec.draw(standard)
@@ -150,7 +155,7 @@ def _references(standard: Standard) -> dict[str, NDArray[np.float64]]:
             if colour is not None:
                 part = np.median(np.broadcast_to(colour, full)[rows], axis=0)[None]
                 power = power + 0.5 * _averaged(np.square(part))[0]
-        features[name] = _told(level[0], np.sqrt(np.maximum(power, 0.0)), standard)
+        features[name] = _told(level[0][told], np.sqrt(np.maximum(power[told], 0.0)), standard)
     return features
 
 
