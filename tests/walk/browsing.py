@@ -125,6 +125,8 @@ class BrowserWalk:
         for _ in range(presses):
             self.done.append("press " + str(self.watched.page.evaluate(_PRESS, chance.randrange(2**32))))
         # Events of the page reach the worker, and what it answers the page.
+        if not self.watched.page.workers:
+            raise AssertionError(self._stopped("there is no worker any more"))
         self.watched.page.workers[0].evaluate("() => new Promise((resolve) => setTimeout(resolve, 0))")
         for wrong in self.watched.page.evaluate(_SHOWN):
             self._find(f"the page shows {wrong}")
@@ -133,9 +135,7 @@ class BrowserWalk:
         self.watched.complaints.clear()
         trouble = self.watched.page.locator("#trouble")
         if trouble.is_visible():
-            raise AssertionError(
-                f"the bench has stopped: {self.watched.page.text_content('#trouble-detail')}\n{self.told()}"
-            )
+            raise AssertionError(self._stopped("the bench has stopped"))
 
     def _walk(self, steps: list[list[Any]]) -> dict[str, Any]:
         """Do the first of these operations: as many as leave the worker time to answer the page."""
@@ -144,8 +144,13 @@ class BrowserWalk:
             return dict(json.loads(str(self._python(code))))
         except Error as error:
             # The page gives up a worker that is silent for a minute.
-            detail = self.watched.page.text_content("#trouble-detail")
-            raise AssertionError(f"the worker froze or died in {steps}: {detail} {error}\n{self.told()}") from None
+            raise AssertionError(self._stopped(f"the worker froze or died in {steps}: {error}")) from None
+
+    def _stopped(self, what: str) -> str:
+        """Return what there is to be said of a bench that does not go on."""
+        page = self.watched.page
+        detail = f"{page.locator('body').get_attribute('data-state')}: {page.text_content('#trouble-detail')}"
+        return "\n".join((f"{what}; {detail}", *self.watched.complaints, self.told()))
 
     def _find(self, text: str) -> None:
         # The same line of code, or the same words but for their numbers, is the same finding.
