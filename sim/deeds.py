@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from sim.controls import STAGES
-from sim.errors import BandbenchError, UnknownNameError, known_names
+from sim.errors import BandbenchError, known_names
 from sim.reel import REELS, Reel, make_reel
 from sim.sound import SOURCES
 from sim.station import Station
@@ -73,19 +73,21 @@ def check_deed(name: str, choice: str = "") -> str:
     """
     spec = DEEDS.get(name)
     if spec is None:
-        raise DeedError(f"there is no deed '{name}' at a machine; use one of {known_names(DEEDS)}")
+        raise DeedError(wording("deeds.no_deed", name=name, names=known_names(DEEDS)))
     if spec.kind == "act":
         if choice:
-            raise DeedError(f"'{name}' leaves nothing to choose, but {choice!r} is given: leave it out")
+            raise DeedError(wording("deeds.nothing_to_choose", name=name, choice=repr(choice)))
         return ""
     if spec.kind == "seconds":
         return repr(_seconds(name, choice))
     if not choice:
-        raise DeedError(f"'{name}': nothing is chosen; choose {'at least ' if spec.kind == 'some' else ''}one")
+        if spec.kind == "some":
+            raise DeedError(wording("deeds.choose_some", name=name))
+        raise DeedError(wording("deeds.choose_one", name=name))
     given = choice.split(_JOIN) if spec.kind == "some" else [choice]
     for one in given:
         if one not in spec.choices:
-            raise DeedError(f"'{name}': {one!r} cannot be chosen; use {known_names(spec.choices)}")
+            raise DeedError(wording("deeds.no_choice", name=name, choice=repr(one), choices=known_names(spec.choices)))
     return _JOIN.join(one for one in spec.choices if one in given)
 
 
@@ -94,7 +96,7 @@ def _seconds(name: str, choice: str) -> float:
     try:
         return float(choice)
     except ValueError:
-        raise DeedError(f"'{name}': {choice!r} is no number of seconds") from None
+        raise DeedError(wording("deeds.no_seconds", name=name, choice=repr(choice))) from None
 
 
 def do_deed(station: Station, name: str, choice: str, shelf: Shelf) -> None:
@@ -168,7 +170,7 @@ def _take_reel(station: Station, choice: str, shelf: Shelf) -> None:
         station.choose_reel(None)
         return
     if REELS[choice].standard != station.standard.name:
-        raise UnknownNameError("reel of this standard", choice, _fitting(station))
+        raise DeedError(wording("deeds.no_reel_of_standard", choice=repr(choice), names=known_names(_fitting(station))))
     reel = shelf.get(choice)
     if reel is None:
         reel = make_reel(choice)

@@ -25,6 +25,7 @@ from sim.training.machine import NO_FAULTS, DealtFault, LessonMachine, Start, on
 from sim.training.parts import LARGEST_SEED
 from sim.training.reader import LessonError, Problem
 from sim.training.run import machine_for
+from sim.wording import wording
 
 __all__ = ["MOST_DRAWS", "check_seed", "deal", "dealable", "draw", "drawn_faults", "fault_pool"]
 
@@ -116,8 +117,11 @@ def drawn_faults(lesson: Lesson, seed: int, number: int, faults: Mapping[str, Fa
             Problem(
                 lesson.source,
                 "start.fault_choice.from",
-                f"the catalogue at hand has {len(pool)} faults to draw {choice.count} from",
-                f"Use names or groups of the catalogue ({known_names(sorted({f.group for f in faults.values()}))}).",
+                wording("lesson_problem.small_catalogue", faults=len(pool), count=choice.count),
+                wording(
+                    "lesson_problem.small_catalogue_do",
+                    groups=known_names(sorted({fault.group for fault in faults.values()})),
+                ),
             )
         )
     order = sorted(pool, key=lambda entry: _chance(seed, number, f"entry:{entry}"))
@@ -130,8 +134,8 @@ def drawn_faults(lesson: Lesson, seed: int, number: int, faults: Mapping[str, Fa
 
 def _known_fault(lesson: Lesson, key: str, name: str, faults: Mapping[str, FaultSpec]) -> None:
     if name not in faults:
-        reason = f"there is no fault {name!r} in the catalogue at hand"
-        raise LessonError(Problem(lesson.source, key, reason, "Use the name of a fault of the catalogue."))
+        reason = wording("lesson_problem.fault_not_at_hand", name=repr(name))
+        raise LessonError(Problem(lesson.source, key, reason, wording("lesson_problem.fault_not_at_hand_do")))
 
 
 def draw(lesson: Lesson, seed: int, number: int = 0, faults: Mapping[str, FaultSpec] = NO_FAULTS) -> Start:
@@ -210,13 +214,15 @@ def deal(lesson: Lesson, seed: int, machine: LessonMachine | None = None) -> Sta
                 known.clear()
             known[seed] = start
             return start
-    what = f"leave too little to do (must fail: {known_names(lesson.must_fail) or 'any check'})"
+    must_fail = known_names(lesson.must_fail)
     raise LessonError(
         Problem(
             lesson.source,
             "start",
-            f"seed {seed}: all of {MOST_DRAWS} draws {what}",
-            "Move the start further away from the right settings, or narrow the tolerances.",
+            wording("lesson_problem.little_to_do_must_fail", seed=seed, draws=MOST_DRAWS, must_fail=must_fail)
+            if must_fail
+            else wording("lesson_problem.little_to_do", seed=seed, draws=MOST_DRAWS),
+            wording("lesson_problem.little_to_do_do"),
         )
     )
 

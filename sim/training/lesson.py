@@ -40,6 +40,8 @@ from sim.training.parts import (
 )
 from sim.training.questionform import QUESTION_KEYS, question_of
 from sim.training.reader import LessonError, Table, file_table
+from sim.training.spreadform import spread_of, spreads_of
+from sim.wording import wording
 
 __all__ = [
     "CHECK_KINDS",
@@ -203,14 +205,6 @@ _KEYS = (
     "running",
 )
 
-_SPREAD_KEYS: Mapping[str, tuple[str, ...]] = {
-    "fixed": ("distribution", "centre"),
-    "uniform": ("distribution", "minimum", "maximum"),
-    "either_side": ("distribution", "centre", "minimum", "maximum"),
-    "normal": ("distribution", "centre", "deviation", "minimum", "maximum"),
-    "choice": ("distribution", "choices"),
-}
-
 
 def parse_lesson(data: object, source_name: str) -> Lesson:
     """Return the lesson that `data` describes.
@@ -238,18 +232,24 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
     for place, check in enumerate(checks, start=1):
         if check.name in [other.name for other in checks[: place - 1]]:
             raise top.refusal(
-                f"checks[{place}].name", f"{check.name!r} names two checks", "Give each check its own name."
+                f"checks[{place}].name",
+                wording("lesson_problem.two_checks", name=repr(check.name)),
+                wording("lesson_problem.two_checks_do"),
             )
     for place, question in enumerate(questions, start=1):
         if question.name in [other.name for other in questions[: place - 1]]:
             raise top.refusal(
-                f"questions[{place}].name", f"{question.name!r} names two questions", "Give each question its own name."
+                f"questions[{place}].name",
+                wording("lesson_problem.two_questions", name=repr(question.name)),
+                wording("lesson_problem.two_questions_do"),
             )
     must_fail = start.texts("must_fail", 1, unique=True, pattern=NAME) if "must_fail" in start else ()
     for place, name in enumerate(must_fail, start=1):
         if name not in [check.name for check in checks]:
             raise start.refusal(
-                f"must_fail[{place}]", f"no check is named {name!r}", "Use the 'name' of one of the checks."
+                f"must_fail[{place}]",
+                wording("lesson_problem.no_check", name=repr(name)),
+                wording("lesson_problem.no_check_do"),
             )
     steps = tuple(_step(table) for table in top.tables("steps", _STEP_KEYS, 1))
     mode = top.choice("mode", MODES)
@@ -271,8 +271,8 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
         instruments=top.texts("instruments", 1, unique=True, pattern=NAME),
         briefing=top.text("briefing"),
         cautions=top.texts("cautions", 1),
-        start_controls=_spreads(start, "controls"),
-        start_condition=_spreads(start, "condition"),
+        start_controls=spreads_of(start, "controls"),
+        start_condition=spreads_of(start, "condition"),
         must_fail=must_fail,
         steps=steps,
         checks=checks,
@@ -282,7 +282,7 @@ def parse_lesson(data: object, source_name: str) -> Lesson:
         debrief=_debrief(top.table("debrief", ("what", "why", "next", "chain"))),
         references=top.texts("references", 0),
         topic=_topic(top) if "topic" in top else None,
-        start_faults=_spreads(start, "faults") if "faults" in start else {},
+        start_faults=spreads_of(start, "faults") if "faults" in start else {},
         fault_choice=_fault_choice(start.table("fault_choice", ("from", "count", "severity")))
         if "fault_choice" in start
         else None,
@@ -331,7 +331,7 @@ def _order(top: Table) -> tuple[tuple[str, ...], ...]:
 
 def _care(table: Table) -> Care:
     if not table.names():
-        raise table.refusal("", "sets no par", "Give 'moves_par', 'minutes_par' or both, or remove the table.")
+        raise table.refusal("", wording("lesson_problem.no_par"), wording("lesson_problem.no_par_do"))
     return Care(
         moves_par=table.whole_number("moves_par", 1, _MOST_MOVES) if "moves_par" in table else None,
         minutes_par=table.number("minutes_par", above=0.0) if "minutes_par" in table else None,
@@ -342,42 +342,8 @@ def _fault_choice(table: Table) -> FaultChoice:
     return FaultChoice(
         pool=table.texts("from", 1, unique=True, pattern=NAME),
         count=table.whole_number("count", 1, _MOST_FAULTS),
-        severity=_spread(table, "severity") if "severity" in table else None,
+        severity=spread_of(table, "severity") if "severity" in table else None,
     )
-
-
-def _spreads(start: Table, key: str) -> dict[str, Spread]:
-    table = start.table(key, None)
-    for name in table.names():
-        if not NAME.fullmatch(name):
-            raise table.refusal(name, "is not a name", "Use small letters, digits and '_', as in 'guide_position_um'.")
-    return {name: _spread(table, name) for name in table.names()}
-
-
-def _spread(parent: Table, name: str) -> Spread:
-    every_key = tuple(dict.fromkeys(key for keys in _SPREAD_KEYS.values() for key in keys))
-    distribution = parent.table(name, every_key).choice("distribution", DISTRIBUTIONS)
-    table = parent.table(name, _SPREAD_KEYS[distribution])
-    if distribution == "fixed":
-        return Spread(distribution, centre=table.number("centre"))
-    if distribution == "choice":
-        return Spread(distribution, choices=table.numbers("choices", 1))
-    lowest = 0.0 if distribution == "either_side" else None
-    minimum = table.number("minimum", minimum=lowest)
-    maximum = table.number("maximum", minimum=lowest)
-    if minimum > maximum:
-        raise table.refusal("maximum", f"{maximum:g} is below the minimum {minimum:g}", "Exchange minimum and maximum.")
-    if distribution == "uniform":
-        return Spread(distribution, minimum=minimum, maximum=maximum)
-    centre = table.number("centre")
-    if distribution == "either_side":
-        return Spread(distribution, centre=centre, minimum=minimum, maximum=maximum)
-    deviation = table.number("deviation", above=0.0)
-    if not minimum <= centre <= maximum:
-        raise table.refusal(
-            "centre", f"{centre:g} is outside {minimum:g} to {maximum:g}", "Choose a centre between the limits."
-        )
-    return Spread(distribution, centre, minimum, maximum, deviation)
 
 
 _STEP_KEYS = ("title", "text", "expect", "control", "stage", "watch", "acts", "wait_s", "until", "settle_s")
@@ -403,7 +369,7 @@ def _step(table: Table) -> Step:
 def _until(table: Table) -> Until:
     above, below = table.optional_number("above"), table.optional_number("below")
     if above is None and below is None:
-        raise table.refusal("", "waits for nothing", "Give 'above', 'below' or both.")
+        raise table.refusal("", wording("lesson_problem.until_nothing"), wording("lesson_problem.until_nothing_do"))
     return Until(table.text("reading", NAME), above, below)
 
 
@@ -425,9 +391,7 @@ _CHECK_KEYS = (
 def _check(table: Table) -> Check:
     kind = table.choice("kind", CHECK_KINDS)
     if kind == "peak" and "target" in table:
-        raise table.refusal(
-            "target", "a check of kind 'peak' has no target of its own", "Remove it, or use kind = 'target'."
-        )
+        raise table.refusal("target", wording("lesson_problem.peak_target"), wording("lesson_problem.peak_target_do"))
     return Check(
         name=table.text("name", NAME),
         title=table.text("title"),
@@ -453,7 +417,7 @@ _SOLUTION_KEYS = ("control", "value", "text", "cancels", "gain", "step")
 def _solution_move(table: Table) -> SolutionMove:
     cancels = table.optional_text("cancels", NAME)
     if "gain" in table and cancels is None:
-        raise table.refusal("gain", "has nothing to act on", "Name the condition in 'cancels', or remove 'gain'.")
+        raise table.refusal("gain", wording("lesson_problem.acts_on_nothing"), wording("lesson_problem.gain_alone_do"))
     return SolutionMove(
         control=table.text("control", NAME),
         value=table.number("value"),
@@ -469,15 +433,21 @@ _FORBIDDEN_KEYS = ("control", "act", "reason", "below", "above")
 
 def _forbidden(table: Table) -> Forbidden:
     if ("control" in table) == ("act" in table):
-        raise table.refusal("", "needs either 'control' or 'act'", "Give one of the two.")
+        raise table.refusal("", wording("lesson_problem.control_or_act"), wording("lesson_problem.control_or_act_do"))
     if "act" in table:
         for key in ("below", "above"):
             if key in table:
-                raise table.refusal(key, "goes with a control", "Remove it, or name a control.")
+                raise table.refusal(
+                    key, wording("lesson_problem.with_control"), wording("lesson_problem.with_control_do")
+                )
         return Forbidden(reason=table.text("reason"), act=Deed.written(table.text("act", DEED)))
     below, above = table.optional_number("below"), table.optional_number("above")
     if below is not None and above is not None and below > above:
-        raise table.refusal("below", f"{below:g} is greater than above = {above:g}", "Exchange the two limits.")
+        raise table.refusal(
+            "below",
+            wording("lesson_problem.below_above", below=f"{below:g}", above=f"{above:g}"),
+            wording("lesson_problem.below_above_do"),
+        )
     return Forbidden(reason=table.text("reason"), control=table.text("control", NAME), below=below, above=above)
 
 

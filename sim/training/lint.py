@@ -23,6 +23,7 @@ from sim.training.run import machine_for
 from sim.training.score import Score, score_attempt
 from sim.training.solution import solution_moves
 from sim.training.working import Hand, do_worked_steps
+from sim.wording import wording
 
 __all__ = ["SEEDS", "LessonReport", "SeedReport", "lint_lesson", "parse_problems", "solution_attempt"]
 
@@ -144,8 +145,8 @@ def solution_attempt(lesson: Lesson, start: Start, machine: LessonMachine) -> At
                     Problem(
                         lesson.source,
                         f"questions[{place}].answer_measurement",
-                        f"seed {start.seed}: the instrument has nothing to read when it is asked",
-                        "Ask for a reading the signals allow then, or narrow the start.",
+                        wording("lesson_problem.nothing_to_read", seed=start.seed),
+                        wording("lesson_problem.nothing_to_read_do"),
                     )
                 )
             hand.answer(question.name, right)
@@ -177,8 +178,8 @@ def _seed_problems(lesson: Lesson, report: SeedReport) -> list[Problem]:
             Problem(
                 lesson.source,
                 "start",
-                f"seed {report.seed}: submitted as delivered, with nothing done, it passes",
-                "Move the start away from the right settings, or ask something.",
+                wording("lesson_problem.passes_untouched", seed=report.seed),
+                wording("lesson_problem.passes_untouched_do"),
             )
         )
     if not report.solved.passed:
@@ -186,8 +187,8 @@ def _seed_problems(lesson: Lesson, report: SeedReport) -> list[Problem]:
             Problem(
                 lesson.source,
                 "solution",
-                f"seed {report.seed}: the worked solution does not pass: {report.solved.reason}",
-                "Correct the moves (control, value, cancels, gain, order), or the check it misses.",
+                wording("lesson_problem.not_solved", seed=report.seed, reason=report.solved.reason),
+                wording("lesson_problem.not_solved_do"),
             )
         )
     if not report.followed.passed:
@@ -195,11 +196,8 @@ def _seed_problems(lesson: Lesson, report: SeedReport) -> list[Problem]:
             Problem(
                 lesson.source,
                 "steps",
-                f"seed {report.seed}: working by the instruments alone, step by step, does not lead to a pass: "
-                f"{report.followed.reason}",
-                "Give each check's reading to a step that names the control which moves it ('control', 'watch'), "
-                "in an order in which a later step does not undo an earlier one, or widen the tolerance. Ask only what "
-                "the readings of the delivered state tell, with options the catalogue's proofs tell apart.",
+                wording("lesson_problem.not_followed", seed=report.seed, reason=report.followed.reason),
+                wording("lesson_problem.not_followed_do"),
             )
         )
     return problems

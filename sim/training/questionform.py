@@ -11,6 +11,7 @@ from dataclasses import replace
 from sim.errors import known_names
 from sim.training.parts import EXTREMES, LOOK_ALIKES, NAME, POOL, PROVENANCE_MARKS, QUESTION_KINDS, Question
 from sim.training.reader import Table
+from sim.wording import wording
 
 __all__ = ["QUESTION_KEYS", "question_of"]
 
@@ -34,7 +35,11 @@ def question_of(table: Table) -> Question:
     allowed = (*_COMMON, *_OWN[kind])
     for key in table.names():
         if key not in allowed:
-            raise table.refusal(key, f"unknown key of a '{kind}' question", f"Its keys are {known_names(allowed)}.")
+            raise table.refusal(
+                key,
+                wording("lesson_problem.question_key", kind=kind),
+                wording("lesson_problem.question_key_do", keys=known_names(allowed)),
+            )
     common = Question(
         name=table.text("name", NAME),
         title=table.text("title"),
@@ -53,8 +58,12 @@ def _one_of(table: Table, *keys: str) -> str:
     """Return which of some keys is there; exactly one must be."""
     found = [key for key in keys if key in table]
     if len(found) != 1:
-        reason = f"has {known_names(found)}" if found else f"has none of {known_names(keys)}"
-        raise table.refusal("", reason, f"Give exactly one of {known_names(keys)}.")
+        reason = (
+            wording("lesson_problem.more_than_one", found=known_names(found))
+            if found
+            else wording("lesson_problem.none_of", keys=known_names(keys))
+        )
+        raise table.refusal("", reason, wording("lesson_problem.exactly_one_do", keys=known_names(keys)))
     return found[0]
 
 
@@ -62,22 +71,28 @@ def _choice(table: Table, common: Question) -> Question:
     options = table.texts("options", 2, unique=True)
     if _one_of(table, "answer", "answer_from") == "answer":
         if "answers" in table:
-            raise table.refusal("answers", "has nothing to act on", "Write answer_from = 'fault', or remove 'answers'.")
+            raise table.refusal(
+                "answers", wording("lesson_problem.acts_on_nothing"), wording("lesson_problem.answers_alone_do")
+            )
         answer = table.text("answer")
         if answer not in options:
             raise table.refusal(
-                "answer", f"{answer!r} is not one of the options", "Write it as it stands in 'options'."
+                "answer",
+                wording("lesson_problem.no_option", answer=repr(answer)),
+                wording("lesson_problem.no_option_do"),
             )
         return replace(common, options=options, answer=answer)
     answers = table.table("answers", None)
     if not answers.names():
-        raise table.refusal("answers", "is empty", "Give the right option for each fault or group that can be dealt.")
+        raise table.refusal("answers", wording("lesson_problem.no_answers"), wording("lesson_problem.no_answers_do"))
     for name in answers.names():
         if not NAME.fullmatch(name):
-            raise answers.refusal(name, "is not a name", "Use the name of a fault or of a group of faults.")
+            raise answers.refusal(name, wording("lesson_problem.no_name"), wording("lesson_problem.no_fault_name_do"))
         if answers.text(name) not in options:
             raise answers.refusal(
-                name, f"{answers.text(name)!r} is not one of the options", "Write it as it stands in 'options'."
+                name,
+                wording("lesson_problem.no_option", answer=repr(answers.text(name))),
+                wording("lesson_problem.no_option_do"),
             )
     return replace(
         common,
@@ -102,7 +117,7 @@ def _head(table: Table, common: Question) -> Question:
     form = _one_of(table, "answer", "answer_from", "answer_measurement")
     if "extreme" in table and form != "answer_measurement":
         raise table.refusal(
-            "extreme", f"does not go with '{form}'", "Name a reading in 'answer_measurement', or remove it."
+            "extreme", wording("lesson_problem.no_extreme", form=form), wording("lesson_problem.no_extreme_do")
         )
     if form == "answer":
         return replace(common, answer=str(table.whole_number("answer", 1, _HEADS)))

@@ -26,6 +26,7 @@ from sim.training.lesson import Deed, Lesson, Question, Spread
 from sim.training.machine import NO_FAULTS
 from sim.training.parts import LOOK_ALIKES, POOL
 from sim.training.reader import LessonError, Problem
+from sim.wording import wording
 
 __all__ = ["INSTRUMENTS", "condition_names", "name_problems", "readings_of", "require_names", "unit_of"]
 
@@ -70,18 +71,44 @@ class _Finder:
     def add(self, key: str, reason: str, remedy: str) -> None:
         self.problems.append(Problem(self.lesson.source, key, reason, remedy))
 
-    def known(self, key: str, kind: str, name: str, names: Iterable[str]) -> bool:
-        """Report `name` unless it is one of `names`; tell whether it is."""
+    def known(self, key: str, name: str, names: Iterable[str], reason: str) -> bool:
+        """Report `name` for a reason unless it is one of `names`; tell whether it is."""
         listed = tuple(names)
         if name in listed:
             return True
-        self.add(key, f"there is no {kind} {name!r}", f"Use one of {known_names(listed)}.")
+        self.add(key, reason, wording("lesson_problem.not_known_do", names=known_names(listed)))
         return False
 
-    def offered(self, key: str, kind: str, name: str, list_key: str, names: tuple[str, ...]) -> None:
-        """Report `name` unless the lesson offers it to the trainee."""
-        if name not in names:
-            self.add(key, f"the lesson does not offer {kind} {name!r}", f"Add {name!r} to '{list_key}' or use another.")
+    def control(self, key: str, name: str) -> bool:
+        """Report `name` unless it is a control; tell whether it is."""
+        return self.known(key, name, CONTROLS, wording("lesson_problem.no_control", name=repr(name)))
+
+    def fault(self, key: str, name: str, names: Iterable[str]) -> None:
+        """Report `name` unless it is one of some faults."""
+        self.known(key, name, names, wording("lesson_problem.no_fault", name=repr(name)))
+
+    def measurement(self, key: str, name: str) -> bool:
+        """Report `name` unless it can be measured in this lesson; tell whether it can."""
+        no_such = wording("lesson_problem.no_measurement", name=repr(name))
+        return self.known(key, name, readings_of(self.lesson), no_such)
+
+    def offered_control(self, key: str, name: str) -> None:
+        """Report a control unless the lesson offers it to the trainee."""
+        if name not in self.lesson.controls:
+            self.add(
+                key,
+                wording("lesson_problem.control_not_offered", name=repr(name)),
+                wording("lesson_problem.control_not_offered_do", name=repr(name)),
+            )
+
+    def offered_reading(self, key: str, name: str) -> None:
+        """Report a reading unless the lesson offers it to the trainee."""
+        if name not in self.lesson.instruments:
+            self.add(
+                key,
+                wording("lesson_problem.reading_not_offered", name=repr(name)),
+                wording("lesson_problem.reading_not_offered_do", name=repr(name)),
+            )
 
 
 def name_problems(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -> list[Problem]:
@@ -95,16 +122,20 @@ def name_problems(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -
         The fault catalogue; needed by lessons that deal faults.
     """
     find = _Finder(lesson, faults)
-    if find.known("standard", "standard", lesson.standard, STANDARDS):
-        own = [name for name, practice in PRACTICES.items() if practice.standard == lesson.standard]
-        find.known("practice", f"{lesson.standard} recording practice", lesson.practice, own)
-        tapes = [name for name, tape in TAPES.items() if tape.standard in ("", lesson.standard)]
-        find.known("tape", f"{lesson.standard} tape", lesson.tape, tapes)
-    find.known("signal", "test signal", lesson.signal, SIGNALS)
+    standard = lesson.standard
+    if find.known("standard", standard, STANDARDS, wording("lesson_problem.no_standard", name=repr(standard))):
+        own = [name for name, practice in PRACTICES.items() if practice.standard == standard]
+        no_practice = wording("lesson_problem.no_practice", standard=standard, name=repr(lesson.practice))
+        find.known("practice", lesson.practice, own, no_practice)
+        tapes = [name for name, tape in TAPES.items() if tape.standard in ("", standard)]
+        no_tape = wording("lesson_problem.no_tape", standard=standard, name=repr(lesson.tape))
+        find.known("tape", lesson.tape, tapes, no_tape)
+    find.known("signal", lesson.signal, SIGNALS, wording("lesson_problem.no_signal", name=repr(lesson.signal)))
     for place, name in enumerate(lesson.controls, start=1):
-        find.known(f"controls[{place}]", "control", name, CONTROLS)
+        find.control(f"controls[{place}]", name)
     for place, name in enumerate(lesson.instruments, start=1):
-        find.known(f"instruments[{place}]", "instrument", name, (*INSTRUMENTS, *readings_of(lesson)))
+        no_instrument = wording("lesson_problem.no_instrument", name=repr(name))
+        find.known(f"instruments[{place}]", name, (*INSTRUMENTS, *readings_of(lesson)), no_instrument)
     _start_problems(find)
     _step_problems(find)
     _check_problems(find)
@@ -117,8 +148,8 @@ def name_problems(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -
         key = f"forbidden[{place}].control"
         if rule.act is not None:
             _deed_problems(find, f"forbidden[{place}].act", rule.act, any_choice=True)
-        elif rule.control is not None and find.known(key, "control", rule.control, CONTROLS):
-            find.offered(key, "control", rule.control, "controls", lesson.controls)
+        elif rule.control is not None and find.control(key, rule.control):
+            find.offered_control(key, rule.control)
     return find.problems
 
 
@@ -132,22 +163,28 @@ def require_names(lesson: Lesson, faults: Mapping[str, FaultSpec] = NO_FAULTS) -
 def _start_problems(find: _Finder) -> None:
     for name, spread in find.lesson.start_controls.items():
         key = f"start.controls.{name}"
-        if not find.known(key, "control", name, CONTROLS):
+        if not find.control(key, name):
             continue
         spec = CONTROLS[name]
         for value in _extremes(spread):
             if not spec.minimum <= value <= spec.maximum:
                 find.add(
                     key,
-                    f"can deal {value:g}, outside the control's range",
-                    f"Keep it from {spec.minimum:g} to {spec.maximum:g} {spec.unit}.",
+                    wording("lesson_problem.deals_outside", value=f"{value:g}"),
+                    wording(
+                        "lesson_problem.deals_outside_do",
+                        minimum=f"{spec.minimum:g}",
+                        maximum=f"{spec.maximum:g}",
+                        unit=spec.unit,
+                    ),
                 )
                 break
             if spec.kind == "switch" and (spread.distribution not in ("fixed", "choice") or value not in (0, 1)):
-                find.add(key, "a switch can only be dealt 0 or 1", "Use distribution 'fixed' or 'choice'.")
+                find.add(key, wording("lesson_problem.switch_dealt"), wording("lesson_problem.switch_dealt_do"))
                 break
     for name in find.lesson.start_condition:
-        find.known(f"start.condition.{name}", "hidden condition", name, condition_names())
+        no_condition = wording("lesson_problem.no_condition", name=repr(name))
+        find.known(f"start.condition.{name}", name, condition_names(), no_condition)
 
 
 def _extremes(spread: Spread) -> Iterator[float]:
@@ -169,19 +206,24 @@ def _fault_problems(find: _Finder) -> None:
     lesson = find.lesson
     spreads = {f"start.faults.{name}": spread for name, spread in lesson.start_faults.items()}
     for name in lesson.start_faults:
-        find.known(f"start.faults.{name}", "fault in the catalogue", name, find.faults)
+        find.fault(f"start.faults.{name}", name, find.faults)
     choice = lesson.fault_choice
     if choice is not None:
         if choice.severity is not None:
             spreads["start.fault_choice.severity"] = choice.severity
         known = {name for fault in find.faults.values() for name in (fault.name, fault.entry, fault.group)}
         for place, name in enumerate(choice.pool, start=1):
-            find.known(f"start.fault_choice.from[{place}]", "fault or group in the catalogue", name, sorted(known))
+            no_fault = wording("lesson_problem.no_fault_or_group", name=repr(name))
+            find.known(f"start.fault_choice.from[{place}]", name, sorted(known), no_fault)
         if len(fault_pool(lesson, find.faults)) < choice.count:
-            find.add("start.fault_choice.count", f"there are fewer than {choice.count} to draw", "Name more in 'from'.")
+            find.add(
+                "start.fault_choice.count",
+                wording("lesson_problem.few_to_draw", count=choice.count),
+                wording("lesson_problem.few_to_draw_do"),
+            )
     for key, spread in spreads.items():
         if not all(0.0 <= value <= 1.0 for value in _extremes(spread)):
-            find.add(key, "can deal a severity outside 0 to 1", "Keep it from 0 (none) to 1 (worst).")
+            find.add(key, wording("lesson_problem.severity_outside"), wording("lesson_problem.severity_outside_do"))
 
 
 def _question_problems(find: _Finder) -> None:
@@ -194,8 +236,8 @@ def _question_problems(find: _Finder) -> None:
         if not find.lesson.deals_faults:
             find.add(
                 f"{key}.answer_from",
-                "the start deals no fault of the catalogue",
-                "Deal one with start.faults or start.fault_choice, or state the answer.",
+                wording("lesson_problem.nothing_dealt"),
+                wording("lesson_problem.nothing_dealt_do"),
             )
             continue
         _dealt_answer_problems(find, key, question)
@@ -213,20 +255,20 @@ def _measured_answer_problems(find: _Finder, key: str, question: Question) -> No
     stem = str(question.answer_measurement)
     key = f"{key}.answer_measurement"
     if question.kind == "numeric":
-        if find.known(key, "measurement", stem, readings_of(find.lesson)):
-            find.offered(key, "reading", stem, "instruments", find.lesson.instruments)
+        if find.measurement(key, stem):
+            find.offered_reading(key, stem)
             unit = unit_of(find.lesson, stem)
             if question.unit != unit:
                 find.add(
                     key.replace("answer_measurement", "unit"),
-                    f"'{stem}' is read in {unit}, not in {question.unit}",
-                    f"Write unit = {unit!r} and give the tolerance in it.",
+                    wording("lesson_problem.other_unit", name=stem, unit=unit, given=question.unit),
+                    wording("lesson_problem.question_unit_do", unit=repr(unit)),
                 )
         return
     per_head = [name[:-2] for name in MEASUREMENTS if name.endswith("_1")]
-    if find.known(key, "reading of each head", stem, per_head):
+    if find.known(key, stem, per_head, wording("lesson_problem.no_head_reading", name=repr(stem))):
         for head in range(1, 5):
-            find.offered(key, "reading", f"{stem}_{head}", "instruments", find.lesson.instruments)
+            find.offered_reading(key, f"{stem}_{head}")
 
 
 def _dealt_answer_problems(find: _Finder, key: str, question: Question) -> None:
@@ -236,15 +278,17 @@ def _dealt_answer_problems(find: _Finder, key: str, question: Question) -> None:
             if not fault.head:
                 find.add(
                     f"{key}.answer_from",
-                    f"fault '{fault.name}' can be dealt and is of no head",
-                    "Deal faults of one head only, or ask for the cause.",
+                    wording("lesson_problem.fault_of_no_head", name=fault.name),
+                    wording("lesson_problem.fault_of_no_head_do"),
                 )
                 return
     names = dict(question.answers) if question.kind == "choice" else dict.fromkeys(question.options)
     where = "answers" if question.kind == "choice" else "options"
     if question.options in ((LOOK_ALIKES,), (POOL,)):
         if question.options == (POOL,) and len({fault.entry for fault in can_be}) < 2:
-            find.add(f"{key}.options", "the lesson can deal one fault only", "Use 'look_alikes' or a list of faults.")
+            find.add(
+                f"{key}.options", wording("lesson_problem.one_fault_only"), wording("lesson_problem.one_fault_only_do")
+            )
         return
     if question.kind == "head":
         return
@@ -252,25 +296,25 @@ def _dealt_answer_problems(find: _Finder, key: str, question: Question) -> None:
     if question.kind == "choice":
         known |= {fault.group for fault in find.faults.values()}
     for name in names:
-        find.known(f"{key}.{where}", "fault in the catalogue", name, sorted(known))
+        find.fault(f"{key}.{where}", name, sorted(known))
     for fault in can_be:
         if not {fault.name, fault.entry, *([fault.group] if question.kind == "choice" else [])}.intersection(names):
             find.add(
-                f"{key}.{where}", f"fault '{fault.name}' can be dealt and is not among them", f"Add it to '{where}'."
+                f"{key}.{where}",
+                wording("lesson_problem.fault_not_among", name=fault.name),
+                wording("lesson_problem.fault_not_among_do", where=where),
             )
 
 
 def _deed_problems(find: _Finder, key: str, deed: Deed, any_choice: bool = False) -> None:
     if find.lesson.running is None:
-        find.add(
-            key, "nothing is done at a machine that is held in play", "Give the lesson a [running] table, or remove it."
-        )
+        find.add(key, wording("lesson_problem.nothing_done"), wording("lesson_problem.nothing_done_do"))
         return
     try:
         if not (any_choice and not deed.choice):
             check_deed(deed.name, deed.choice)
     except DeedError as error:
-        find.add(key, str(error), "Write a deed as 'play', or with its choice as 'select_tracks:video'.")
+        find.add(key, str(error), wording("lesson_problem.deed_do"))
 
 
 def _running_problems(find: _Finder) -> None:
@@ -278,27 +322,29 @@ def _running_problems(find: _Finder) -> None:
     running = lesson.running
     if running is not None:
         own = [name for name, spec in REELS.items() if spec.standard == lesson.standard]
-        find.known("running.reel", f"{lesson.standard} reel", running.reel, (ENDLESS, *own))
+        no_reel = wording("lesson_problem.no_reel", standard=lesson.standard, name=repr(running.reel))
+        find.known("running.reel", running.reel, (ENDLESS, *own), no_reel)
         for place, deed in enumerate(running.before, start=1):
             _deed_problems(find, f"running.before[{place}]", deed)
     for place, question in enumerate(lesson.questions, start=1):
         if question.step is not None and (running is None or question.step > len(lesson.steps)):
             find.add(
                 f"questions[{place}].step",
-                f"there is no step {question.step} after which the machine could be read",
-                f"Use 1 to {len(lesson.steps)}, with a [running] table, or remove it.",
+                wording("lesson_problem.no_step_to_read", step=question.step),
+                wording("lesson_problem.no_step_to_read_do", steps=len(lesson.steps)),
             )
     for place, step in enumerate(lesson.steps, start=1):
         key = f"steps[{place}]"
         for number, deed in enumerate(step.acts, start=1):
             _deed_problems(find, f"{key}.acts[{number}]", deed)
         if running is None and (step.wait_s or step.until is not None):
-            find.add(f"{key}.wait_s", "a machine that is held does not change", "Remove 'wait_s' and 'until'.")
+            find.add(f"{key}.wait_s", wording("lesson_problem.held_waits"), wording("lesson_problem.held_waits_do"))
         if step.until is not None:
-            if find.known(f"{key}.until.reading", "reading", step.until.reading, readings_of(lesson)):
-                find.offered(f"{key}.until.reading", "reading", step.until.reading, "instruments", lesson.instruments)
+            no_reading = wording("lesson_problem.no_reading", name=repr(step.until.reading))
+            if find.known(f"{key}.until.reading", step.until.reading, readings_of(lesson), no_reading):
+                find.offered_reading(f"{key}.until.reading", step.until.reading)
             if not step.wait_s:
-                find.add(f"{key}.until", "waits for no time at all", "Say with 'wait_s' how long at most.")
+                find.add(f"{key}.until", wording("lesson_problem.no_wait"), wording("lesson_problem.no_wait_do"))
 
 
 def _order_problems(find: _Finder) -> None:
@@ -309,18 +355,26 @@ def _order_problems(find: _Finder) -> None:
         for number, name in enumerate(group, start=1):
             key = f"order[{place}][{number}]"
             if name in listed:
-                find.add(key, f"{name!r} is listed twice", "List it in one group only.")
+                find.add(key, wording("refusal.twice", item=repr(name)), wording("lesson_problem.order_twice_do"))
             listed.append(name)
             if name in asked or name in [deed.name for deed in lesson.acts]:
                 continue
-            if find.known(key, "control, question or act of the steps", name, (*asked, *CONTROLS)):
-                find.offered(key, "control", name, "controls", lesson.controls)
+            if find.known(key, name, (*asked, *CONTROLS), wording("lesson_problem.no_order_part", name=repr(name))):
+                find.offered_control(key, name)
     if lesson.worked > len(lesson.steps):
-        find.add("worked", f"is {lesson.worked}, but there are {len(lesson.steps)} steps", "Count the steps again.")
+        find.add(
+            "worked",
+            wording("lesson_problem.worked_beyond", worked=lesson.worked, steps=len(lesson.steps)),
+            wording("lesson_problem.worked_beyond_do"),
+        )
     if lesson.mode == "demonstration" and lesson.worked != len(lesson.steps):
-        find.add("worked", "a demonstration does every step", "Remove 'worked', or use mode = 'guided'.")
+        find.add("worked", wording("lesson_problem.shown_whole"), wording("lesson_problem.shown_whole_do"))
     if lesson.mode not in ("demonstration", "guided") and lesson.worked:
-        find.add("worked", f"in mode '{lesson.mode}' the trainee does every step", "Remove it, or use mode = 'guided'.")
+        find.add(
+            "worked",
+            wording("lesson_problem.worked_alone", mode=lesson.mode),
+            wording("lesson_problem.worked_alone_do"),
+        )
 
 
 def _step_problems(find: _Finder) -> None:
@@ -328,27 +382,28 @@ def _step_problems(find: _Finder) -> None:
     for place, step in enumerate(lesson.steps, start=1):
         key = f"steps[{place}]"
         if step.stage is not None:
-            find.known(f"{key}.stage", "stage", step.stage, STAGES)
-        if step.control is not None and find.known(f"{key}.control", "control", step.control, CONTROLS):
-            find.offered(f"{key}.control", "control", step.control, "controls", lesson.controls)
+            no_stage = wording("lesson_problem.no_stage", name=repr(step.stage))
+            find.known(f"{key}.stage", step.stage, STAGES, no_stage)
+        if step.control is not None and find.control(f"{key}.control", step.control):
+            find.offered_control(f"{key}.control", step.control)
         for number, name in enumerate(step.watch, start=1):
             where = f"{key}.watch[{number}]"
-            if find.known(where, "measurement", name, readings_of(lesson)):
-                find.offered(where, "reading", name, "instruments", lesson.instruments)
+            if find.measurement(where, name):
+                find.offered_reading(where, name)
 
 
 def _check_problems(find: _Finder) -> None:
     for place, check in enumerate(find.lesson.checks, start=1):
         key = f"checks[{place}]"
-        if not find.known(f"{key}.measurement", "measurement", check.measurement, readings_of(find.lesson)):
+        if not find.measurement(f"{key}.measurement", check.measurement):
             continue
-        find.offered(f"{key}.measurement", "reading", check.measurement, "instruments", find.lesson.instruments)
+        find.offered_reading(f"{key}.measurement", check.measurement)
         unit = unit_of(find.lesson, check.measurement)
         if check.unit != unit:
             find.add(
                 f"{key}.unit",
-                f"'{check.measurement}' is read in {unit}, not in {check.unit}",
-                f"Write unit = {unit!r} and give target and tolerance in it.",
+                wording("lesson_problem.other_unit", name=check.measurement, unit=unit, given=check.unit),
+                wording("lesson_problem.check_unit_do", unit=repr(unit)),
             )
 
 
@@ -357,13 +412,18 @@ def _solution_problems(find: _Finder) -> None:
     planted: Mapping[str, Spread] = lesson.start_condition
     for place, move in enumerate(lesson.solution, start=1):
         key = f"solution[{place}]"
-        if find.known(f"{key}.control", "control", move.control, CONTROLS):
-            find.offered(f"{key}.control", "control", move.control, "controls", lesson.controls)
+        if find.control(f"{key}.control", move.control):
+            find.offered_control(f"{key}.control", move.control)
         if move.step is not None and move.step > len(lesson.steps):
-            find.add(f"{key}.step", f"there is no step {move.step}", f"Use 1 to {len(lesson.steps)}.")
-        if move.cancels is None or not find.known(
-            f"{key}.cancels", "single hidden condition", move.cancels, _single_conditions()
-        ):
+            find.add(
+                f"{key}.step",
+                wording("lesson_problem.move_no_step", step=move.step),
+                wording("lesson_problem.move_no_step_do", steps=len(lesson.steps)),
+            )
+        if move.cancels is None:
+            continue
+        no_condition = wording("lesson_problem.no_single_condition", name=repr(move.cancels))
+        if not find.known(f"{key}.cancels", move.cancels, _single_conditions(), no_condition):
             continue
         # A fault of the catalogue may plant any of them.
         if lesson.deals_faults:
@@ -371,6 +431,6 @@ def _solution_problems(find: _Finder) -> None:
         if move.cancels not in planted and move.cancels.rpartition("_")[0] not in planted:
             find.add(
                 f"{key}.cancels",
-                f"the start plants no '{move.cancels}'",
-                "Plant it under start.condition, or remove 'cancels'.",
+                wording("lesson_problem.not_planted", name=move.cancels),
+                wording("lesson_problem.not_planted_do"),
             )

@@ -28,6 +28,7 @@ from sim.training.machine import NO_FAULTS, LessonMachine, Machine, Start
 from sim.training.reader import LessonError, Problem
 from sim.training.working import Hand, do_worked_steps
 from sim.transport import LEADER_M, WHEEL_TO_TAKEUP_M, Incident
+from sim.wording import wording
 
 __all__ = ["SAMPLE_EVERY_S", "Run", "RunningMachine", "events_before", "machine_for"]
 
@@ -106,8 +107,8 @@ class Run:
                 Problem(
                     lesson.source,
                     "running",
-                    f"seed {start.seed}: {error}",
-                    "Deliver the machine in a state that it can be in.",
+                    wording("lesson_problem.with_seed", seed=start.seed, error=error),
+                    wording("lesson_problem.not_delivered_do"),
                 )
             ) from None
 

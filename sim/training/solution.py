@@ -10,6 +10,7 @@ from sim.controls import ControlError, check_control
 from sim.training.lesson import Lesson
 from sim.training.machine import Start, condition_value, on_step
 from sim.training.reader import LessonError, Problem
+from sim.wording import wording
 
 __all__ = ["solution_moves", "solved_controls", "step_moves"]
 
@@ -34,8 +35,8 @@ def solution_moves(lesson: Lesson, start: Start) -> list[tuple[str, float]]:
                 Problem(
                     lesson.source,
                     f"solution[{place}]",
-                    f"seed {start.seed}: {error}",
-                    "Narrow the spread of the condition it cancels, or correct 'value' and 'gain'.",
+                    wording("lesson_problem.with_seed", seed=start.seed, error=error),
+                    wording("lesson_problem.move_not_set_do"),
                 )
             ) from None
     return moves

@@ -5,8 +5,8 @@ Contents: `wording`, `unit_words`, `install`, `ENGLISH`, `WordingError`.
 `sim` reads no files: its English texts stand in the tables beside this one. Whoever shows them in another language
 installs that language's texts first. Names that stand in declarations (a control's label) are taken from here when
 their module is imported, so the language is chosen once, before anything is said. Nothing that is logged, stored or
-compared may hold a text from here; what only authors and programmers read (errors of lessons, of calls) is English
-in place.
+compared may hold a text from here; what only programmers read (errors of calls), and what only the command line says,
+is English in place.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from sim.wording.controls import CONTROL_TEXTS
+from sim.wording.lessonproblems import LESSON_PROBLEM_TEXTS
 from sim.wording.readings import READING_TEXTS
 from sim.wording.refusals import REFUSAL_TEXTS
 from sim.wording.signals import SIGNAL_TEXTS
@@ -24,7 +25,14 @@ from sim.wording.training import TRAINING_TEXTS
 __all__ = ["ENGLISH", "WordingError", "install", "unit_words", "wording"]
 
 ENGLISH: Mapping[str, str] = MappingProxyType(
-    {**CONTROL_TEXTS, **READING_TEXTS, **REFUSAL_TEXTS, **SIGNAL_TEXTS, **TRAINING_TEXTS}
+    {
+        **CONTROL_TEXTS,
+        **LESSON_PROBLEM_TEXTS,
+        **READING_TEXTS,
+        **REFUSAL_TEXTS,
+        **SIGNAL_TEXTS,
+        **TRAINING_TEXTS,
+    }
 )
 """The English texts."""
 

@@ -126,6 +126,13 @@ CONTROL_TEXTS: Mapping[str, str] = MappingProxyType(
         "deeds.reel_taken_hand": "Reel taken to hand",
         "deeds.sent_programme_sound": "Sent to programme sound",
         "deeds.sent_cue": "Sent to cue",
+        "deeds.no_deed": "there is no deed '{name}' at a machine; use one of {names}",
+        "deeds.nothing_to_choose": "'{name}' leaves nothing to choose, but {choice} is given: leave it out",
+        "deeds.choose_one": "'{name}': nothing is chosen; choose one",
+        "deeds.choose_some": "'{name}': nothing is chosen; choose at least one",
+        "deeds.no_choice": "'{name}': {choice} cannot be chosen; use {choices}",
+        "deeds.no_seconds": "'{name}': {choice} is no number of seconds",
+        "deeds.no_reel_of_standard": "unknown reel of this standard {choice}; use one of {names}",
         "acts.machines_manual_site_rules": " The machine's manual, the site rules, local codes and a qualified "
         "person come first.",
         "acts.head_wheel_turns_14": "The head wheel turns at 14 400 to 15 000 turns a minute and takes a while to "

@@ -1,8 +1,8 @@
 """English texts of `sim` by key: why a file, a link or a log is refused, and what to do about it.
 
 Contents: `REFUSAL_TEXTS`, a part of `sim.wording.ENGLISH`. A reason follows the name of the entry, a remedy the reason.
-Learners and instructors meet these at files, links and records. What the linter alone says of a lesson is English in
-place.
+Learners and instructors meet these at files, links and records. What a lesson alone can have wrong stands in
+`sim.wording.lessonproblems`.
 """
 
 from __future__ import annotations
