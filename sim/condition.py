@@ -17,6 +17,7 @@ from sim.sound import SoundCondition
 from sim.tapestate import TapeCondition
 from sim.transport import DeckCondition
 from sim.videocircuits import VideoCondition
+from sim.wording import wording
 
 __all__ = ["Condition", "ConditionError"]
 
@@ -228,15 +229,15 @@ class Condition:
             value = getattr(self, name)
             values = tuple(value) if per_head else (value,)
             if per_head and len(values) != 4:
-                raise ConditionError(f"condition '{name}': needs four values, one a head, got {value!r}")
+                raise ConditionError(wording("condition.not_four", name=name, value=repr(value)))
             if not all(map(math.isfinite, values)):
-                raise ConditionError(f"condition '{name}': {value!r} is not finite")
+                raise ConditionError(wording("condition.not_finite", name=name, value=repr(value)))
             lowest = _LOWEST.get(name)
             if lowest is not None and min(values) < lowest:
-                raise ConditionError(f"condition '{name}': {value!r} is below {lowest:g}")
+                raise ConditionError(wording("condition.too_low", name=name, value=repr(value), lowest=f"{lowest:g}"))
         for name in ("air_pump_failed", "vacuum_pump_failed"):
             if getattr(self, name) not in (0.0, 1.0):
-                raise ConditionError(f"condition '{name}': {getattr(self, name)!r} is neither 0 nor 1")
+                raise ConditionError(wording("condition.no_switch", name=name, value=repr(getattr(self, name))))
         try:
             for part in ("servos", "deck", "sound", "tape", "video"):
                 getattr(self, part)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
+from sim.wording import wording
+
 __all__ = ["BandbenchError", "UnknownNameError", "check_ranges", "known_names"]
 
 
@@ -37,7 +39,7 @@ class UnknownNameError(BandbenchError):
 
 
 def check_ranges(
-    record: object, ranges: Mapping[str, tuple[float, float]], what: str, error: type[BandbenchError]
+    record: object, ranges: Mapping[str, tuple[float, float]], outside: str, error: type[BandbenchError]
 ) -> None:
     """Refuse a record whose numbers are not all finite and in their ranges.
 
@@ -47,12 +49,12 @@ def check_ranges(
         Has an attribute for each name in `ranges`.
     ranges : mapping of str to (lowest, highest)
         Both ends are allowed.
-    what : str
-        What a person calls such a number, as in "servo condition".
+    outside : str
+        Key of the text that says so, with places for name, value, lowest and highest.
     error : type of BandbenchError
         The error to raise.
     """
     for name, (lowest, highest) in ranges.items():
         value = getattr(record, name)
         if not (math.isfinite(value) and lowest <= value <= highest):
-            raise error(f"{what} '{name}': {value!r} is not a number from {lowest:g} to {highest:g}")
+            raise error(wording(outside, name=name, value=repr(value), lowest=f"{lowest:g}", highest=f"{highest:g}"))

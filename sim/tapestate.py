@@ -61,7 +61,7 @@ class TapeCondition:
     tape_shedding_um_per_min: float = 0.0
 
     def __post_init__(self) -> None:
-        check_ranges(self, _RANGES, "condition", TapeConditionError)
+        check_ranges(self, _RANGES, "condition.outside", TapeConditionError)
 
 
 def tape_level(

@@ -92,7 +92,7 @@ class VideoCondition:
     new_sync_pct: float = 100.0
 
     def __post_init__(self) -> None:
-        check_ranges(self, _RANGES, "condition", VideoConditionError)
+        check_ranges(self, _RANGES, "condition.outside", VideoConditionError)
 
     def demodulated(self, video: FloatArray, rf: ComplexArray, standard: Standard, time_s: float) -> FloatArray:
         """Return what the demodulator makes in place of right video.

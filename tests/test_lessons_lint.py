@@ -195,6 +195,13 @@ def test_solution_out_of_a_controls_range_is_found() -> None:
     assert "outside its range -150 to 150 um" in found[0][1]
 
 
+def test_condition_that_no_machine_can_have_is_found() -> None:
+    pump = {"vacuum_pump_failed": {"distribution": "fixed", "centre": 0.5}}
+    assert broken(lambda data: data["start"]["condition"].update(pump)) == [
+        ("start.condition", "seed 1: condition 'vacuum_pump_failed': 0.5 is neither 0 nor 1")
+    ]
+
+
 def test_names_that_do_not_exist_are_reported_without_playing_anything() -> None:
     assert broken(lambda data: data["steps"][2].update(stage="attic")) == [
         ("steps[3].stage", "there is no stage 'attic'")

@@ -134,7 +134,7 @@ class ServoCondition:
     capstan_slip_pct: float = 0.0
 
     def __post_init__(self) -> None:
-        check_ranges(self, _RANGES, "servo condition", ServoError)
+        check_ranges(self, _RANGES, "condition.servo_outside", ServoError)
 
 
 SOUND = ServoCondition()

@@ -14,7 +14,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from sim.condition import Condition
+from sim.condition import Condition, ConditionError
 from sim.controls import default_controls
 from sim.errors import BandbenchError, known_names
 from sim.faults import FaultSpec, apply_fault
@@ -155,7 +155,7 @@ def draw(lesson: Lesson, seed: int, number: int = 0, faults: Mapping[str, FaultS
     Raises
     ------
     LessonError
-        If the lesson deals a fault that is not in the catalogue.
+        If the lesson deals a fault that is not in the catalogue, or a condition that no machine can have.
     """
     check_seed(seed)
     controls = default_controls(PRACTICES[lesson.practice])
@@ -172,11 +172,16 @@ def draw(lesson: Lesson, seed: int, number: int = 0, faults: Mapping[str, FaultS
             hidden[entry.name] = tuple(per_head)
         elif entry.name in lesson.start_condition:
             hidden[entry.name] = _drawn(lesson.start_condition[entry.name], seed, number, entry.name)
-    # The names are Condition's own and the values finite; the dictionary's value type cannot say so.
-    condition = Condition(**hidden)  # type: ignore[arg-type]
     dealt = drawn_faults(lesson, seed, number, faults)
-    for fault in dealt:
-        condition = apply_fault(condition, faults[fault.name], fault.severity)
+    try:
+        # The names are Condition's own and the values finite; the dictionary's value type cannot say so.
+        condition = Condition(**hidden)  # type: ignore[arg-type]
+        for fault in dealt:
+            condition = apply_fault(condition, faults[fault.name], fault.severity)
+    except ConditionError as error:
+        reason = wording("lesson_problem.with_seed", seed=seed, error=error)
+        remedy = wording("lesson_problem.impossible_condition_do")
+        raise LessonError(Problem(lesson.source, "start.condition", reason, remedy)) from None
     return Start(seed, number, MappingProxyType(controls), condition, dealt)
 
 

@@ -187,7 +187,7 @@ def _seed_problems(lesson: Lesson, report: SeedReport) -> list[Problem]:
             Problem(
                 lesson.source,
                 "solution",
-                wording("lesson_problem.not_solved", seed=report.seed, reason=report.solved.reason),
+                wording("lesson_problem.not_solved", seed=report.seed, reason=report.solved.reason.rstrip(".")),
                 wording("lesson_problem.not_solved_do"),
             )
         )
@@ -196,7 +196,7 @@ def _seed_problems(lesson: Lesson, report: SeedReport) -> list[Problem]:
             Problem(
                 lesson.source,
                 "steps",
-                wording("lesson_problem.not_followed", seed=report.seed, reason=report.followed.reason),
+                wording("lesson_problem.not_followed", seed=report.seed, reason=report.followed.reason.rstrip(".")),
                 wording("lesson_problem.not_followed_do"),
             )
         )

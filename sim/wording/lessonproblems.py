@@ -123,8 +123,16 @@ LESSON_PROBLEM_TEXTS: Mapping[str, str] = MappingProxyType(
         "lesson_problem.move_no_step_do": "Use 1 to {steps}.",
         "lesson_problem.not_planted": "the start plants no '{name}'",
         "lesson_problem.not_planted_do": "Plant it under start.condition, or remove 'cancels'.",
+        # A condition that no machine can have
+        "condition.not_four": "condition '{name}': needs four values, one a head, got {value}",
+        "condition.not_finite": "condition '{name}': {value} is not finite",
+        "condition.too_low": "condition '{name}': {value} is below {lowest}",
+        "condition.no_switch": "condition '{name}': {value} is neither 0 nor 1",
+        "condition.outside": "condition '{name}': {value} is not a number from {lowest} to {highest}",
+        "condition.servo_outside": "servo condition '{name}': {value} is not a number from {lowest} to {highest}",
         # Found by trying a lesson with a seed
         "lesson_problem.with_seed": "seed {seed}: {error}",
+        "lesson_problem.impossible_condition_do": "Deal only what a machine can have.",
         "lesson_problem.move_not_set_do": "Narrow the spread of the condition it cancels, or correct 'value' "
         "and 'gain'.",
         "lesson_problem.not_delivered_do": "Deliver the machine in a state that it can be in.",
