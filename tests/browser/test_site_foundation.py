@@ -127,9 +127,7 @@ class TestTrouble:
         assert "could not be fetched" in said
         assert "503" in detail
 
-    def test_a_worker_that_does_not_answer_and_one_that_fails(
-        self, loaded_again: tuple[WatchedPage, str, str]
-    ) -> None:
+    def test_a_worker_that_does_not_answer_and_one_that_fails(self, loaded_again: tuple[WatchedPage, str, str]) -> None:
         watched_page, *_ = loaded_again
         # The page notices after 20 to 25 s; the worker waits for twice as long, and takes nothing of the machine.
         watched_page.page.workers[0].evaluate(
