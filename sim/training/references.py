@@ -174,8 +174,7 @@ def _start_problems(find: _Finder) -> None:
                     wording(
                         "lesson_problem.deals_outside_do",
                         minimum=f"{spec.minimum:g}",
-                        maximum=f"{spec.maximum:g}",
-                        unit=spec.unit,
+                        maximum=f"{spec.maximum:g} {spec.unit}".rstrip(),
                     ),
                 )
                 break

@@ -79,7 +79,7 @@ LESSON_PROBLEM_TEXTS: Mapping[str, str] = MappingProxyType(
         "lesson_problem.reading_not_offered_do": "Add {name} to 'instruments' or use another.",
         # What is dealt
         "lesson_problem.deals_outside": "can deal {value}, outside the control's range",
-        "lesson_problem.deals_outside_do": "Keep it from {minimum} to {maximum} {unit}.",
+        "lesson_problem.deals_outside_do": "Keep it from {minimum} to {maximum}.",
         "lesson_problem.switch_dealt": "a switch can only be dealt 0 or 1",
         "lesson_problem.switch_dealt_do": "Use distribution 'fixed' or 'choice'.",
         "lesson_problem.severity_outside": "can deal a severity outside 0 to 1",
