@@ -240,3 +240,13 @@ def test_a_sample_log_belongs_to_its_lesson(lesson: Lesson) -> None:
     log = sample_log(lesson, 5, FAULTS, random.Random(5))
     assert attempt_from_json(log.to_json(), "sample") == log
     check_belongs(log, lesson, "sample")
+
+
+@pytest.mark.parametrize("words", [["report"], ["lessons", "lint"], ["demonstrations", "lint"]])
+def test_a_name_that_the_system_refuses_is_told(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    name = "a" * 5000
+    assert main([*words, name]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith(f"bandbench {words[0]}: ")
+    assert name in told
+    assert told.rstrip().endswith("check the name")

@@ -57,6 +57,12 @@ def main(words: Sequence[str] | None = None) -> int:
     except BandbenchError as error:
         print(f"bandbench {arguments.subcommand}: {error}", file=sys.stderr)
         return EXIT_STATUS_OF_AN_ERROR
+    except OSError as error:
+        # What the system refuses of a name, such as its length, before anybody asks it for the file.
+        if error.filename is None:
+            raise
+        print(f"bandbench {arguments.subcommand}: {error.filename}: {error.strerror}; check the name", file=sys.stderr)
+        return EXIT_STATUS_OF_AN_ERROR
     except KeyboardInterrupt:
         return 130
     return int(status or 0)
