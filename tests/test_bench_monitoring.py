@@ -26,6 +26,7 @@ from sim.errors import BandbenchError
 from sim.instruments import DISPLAYS, RATES, TEST_POINTS, VIDEO_POINTS, line_trace, picture, rf_spectrum
 from sim.servos import CapstanServo, ServoHistory, WheelServo
 from sim.standards import get_standard
+from sim.tape import TAPES
 
 INNER = [name for name, point in TEST_POINTS.items() if point.inner]
 OUTER = [name for name, point in TEST_POINTS.items() if not point.inner and point.kind != "servo"]
@@ -51,6 +52,26 @@ def test_the_picture_shown_while_the_views_are_on_their_way_is_the_benchs_own_fi
     frame = application.next_frame()
     assert frame is not None
     assert np.array_equal(frame.images["picture"], shown)
+
+
+def test_a_line_that_another_standard_has_not_is_all_lines_there(application: BenchApplication) -> None:
+    bench, scope = application.bench, application.scope
+    tape = "station-625"
+    bench.set_up("625/50", "625 high-band", tape, TAPES[tape].signal)
+    scope.receive({"set": {"line": 625}})
+    assert bench.scope.line == 625
+    scope.draw()
+    bench.put_right(held=False)
+    assert bench.recorder.standard.name == "525/60"
+    assert scope.draw()
+    scope.receive({"describe": True})
+    assert "625" not in scope.settings.sentence
+    scope.receive({"save": "csv"})
+    assert scope.settings.notice == ""
+    # What was chosen there does not stand in the way of anything else.
+    scope.receive({"set": {"rate": "field"}})
+    assert (scope.settings.notice, bench.scope.rate, bench.scope.line) == ("", "field", None)
+    assert scope.settings.scope["line"] == 0
 
 
 def tick_round(application: BenchApplication) -> None:

@@ -99,6 +99,14 @@ class Monitoring:
         self.set_scope(lines, scope)
         self.set_monitor(monitor)
 
+    def scope_of(self, lines: int) -> Scope:
+        """Return how the waveform monitor is set at a machine whose frames have so many lines.
+
+        A line that was chosen at a machine of another standard, and that this one does not have, is all lines here.
+        """
+        scope = self.scope
+        return scope if scope.line is None or scope.line <= lines else replace(scope, line=None)
+
     def set_scope(self, lines: int, settings: Mapping[str, object]) -> None:
         """Change fields of `Scope`.
 
@@ -115,7 +123,7 @@ class Monitoring:
             If a setting does not exist or cannot be set to that.
         """
         try:
-            scope = replace(self.scope, **settings)  # type: ignore[arg-type]  # checked right below
+            scope = replace(self.scope_of(lines), **settings)  # type: ignore[arg-type]  # checked right below
         except TypeError:
             raise BenchError(f"waveform monitor: no settings called {sorted(settings)}") from None
         if scope.test_point not in TEST_POINTS:

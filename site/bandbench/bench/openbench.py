@@ -361,7 +361,7 @@ class OpenBench:
     @property
     def scope(self) -> Scope:
         """How the waveform monitor is set."""
-        return self._monitoring.scope
+        return self._monitoring.scope_of(self.recorder.standard.lines_per_frame)
 
     @property
     def monitor(self) -> MonitorSettings:
