@@ -283,6 +283,14 @@ def test_the_lesson_card_from_choice_to_result(application: BenchApplication, cl
     finished.append(card.finished)
     assert finished == [True, False]
     assert application.result.page.result == {}
+    # The result of one attempt does not stay beside another that is looked at.
+    passed = session.past[-1]
+    do("check")
+    do("result")
+    assert not application.result.page.result["passed"]
+    application.bench.look_back(passed, clock.now_s)
+    tick_round(application)
+    assert application.result.page.result == {}
     do("mode", None)
     assert card.page == "choose"
 

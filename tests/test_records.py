@@ -677,6 +677,10 @@ def test_a_kept_attempt_is_replayed_debriefed_and_left_as_it_was() -> None:
     assert place.bench.recorder.controls["guide_position_um"] == session.start.controls["guide_position_um"]
     place.bench.seek_replay(kept.attempt.duration_s, place.now_s)
     assert place.bench.recorder.controls["guide_position_um"] == 11.0
+    # A restart that is refused leaves it what it is: one that is only looked at.
+    with pytest.raises(BenchError, match="replay"):
+        place.bench.restart_lesson(place.now_s, 8)
+    assert place.bench.looking_back
     place.bench.end_replay()
     # It is over: nothing is turned, asked or submitted in it, and nothing of it is kept twice.
     refused: tuple[Callable[[], object], ...] = (

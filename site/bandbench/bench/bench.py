@@ -300,9 +300,11 @@ class Bench(InstructedBench):
 
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the lesson anew: from the seed that was set for it, or another one of chance, if none is given."""
+        if self.replay is not None:
+            raise BenchError(say("replay.refused"))
+        session = self.running_session()
         # An attempt that is only looked at may be followed by one of one's own.
         self.looking_back = False
-        session = self._working_session()
         worked = self._worked_steps(session.lesson)
         if worked is not None:
             session.worked = worked

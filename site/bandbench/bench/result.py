@@ -183,6 +183,8 @@ class ResultView(View):
         self._advise = advise
         self._clock = clock
         self._inks = PAGE_INKS["light"]
+        # Whose result is shown.
+        self._session: Session | None = None
         # Draws the figures of the result that is shown.
         self._draw: Callable[[Inks], list[Any]] = lambda inks: []
         self.page = ResultPage(self.receive, words=self.words)
@@ -214,7 +216,7 @@ class ResultView(View):
 
     def show(self, *, printed: bool = False) -> None:
         """Show the running attempt's result."""
-        session = self.bench.running_session()
+        session = self._session = self.bench.running_session()
         score = session.score()
         data = _result_data(session, score, self._advise(session, score), self.bench.permitted)
         self.page.result = {**data, "printed": printed}
@@ -251,8 +253,8 @@ class ResultView(View):
         self.plots[:] = []
 
     def refresh(self) -> None:
-        """Close the page when its lesson is left or dealt anew."""
+        """Close the page when its lesson is left or dealt anew, or another attempt is looked at."""
         session = self.bench.session
         nothing_yet = session is None or (session.last_submission is None and not self.bench.looking_back)
-        if self.page.result and nothing_yet:
+        if self.page.result and (nothing_yet or session is not self._session):
             self.close()
