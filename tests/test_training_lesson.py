@@ -13,6 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandbench.lessons import file_problems, schema_problems
+from sim.errors import known_names
+from sim.signals import SIGNALS
 from sim.training.lesson import Care, Forbidden, Lesson, parse_lesson
 from sim.training.reader import LessonError
 from sim.training.references import name_problems
@@ -410,6 +412,18 @@ def test_names_in_questions_faults_and_order_that_do_not_exist_or_do_not_fit(
     holder(data, path)[path[-1]] = value
     problems = name_problems(parsed(data), example_faults())
     assert (key, reason) in [(problem.key, problem.reason) for problem in problems]
+
+
+def test_of_many_names_those_like_the_wrong_one_are_offered() -> None:
+    data = example_data("guided")
+    data["controls"].append("guide_positon_um")
+    data["signal"] = "bar"
+    by_key = {problem.key: problem.remedy for problem in name_problems(parsed(data))}
+    assert by_key["signal"] == f"Use one of {known_names(SIGNALS)}."
+    (offered,) = (remedy for key, remedy in by_key.items() if key.startswith("controls["))
+    assert "'guide_position_um'" in offered
+    assert "'cue_play_level_db'" not in offered
+
 
 
 def test_answer_that_is_dealt_needs_a_fault_to_be_dealt() -> None:

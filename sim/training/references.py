@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields
+from difflib import get_close_matches
 from functools import lru_cache
 
 from sim.condition import Condition
@@ -32,6 +33,9 @@ __all__ = ["INSTRUMENTS", "condition_names", "name_problems", "readings_of", "re
 
 INSTRUMENTS: tuple[str, ...] = ("picture", "waveform", "rf_meter", "tracking_meter", *MEASUREMENTS)
 """Monitors and meters, and every single reading of a frame."""
+
+# Of more names than these only those are offered that are like the wrong one.
+_MOST_LISTED = 12
 
 
 def readings_of(lesson: Lesson) -> tuple[str, ...]:
@@ -60,6 +64,12 @@ def _single_conditions() -> tuple[str, ...]:
     return tuple(name for name in condition_names() if name not in per_head)
 
 
+def _offered(wrong: str, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the names to choose from instead of a wrong one: those most like it, where all of them are too many."""
+    alike = get_close_matches(wrong, names, n=5) if len(names) > _MOST_LISTED else []
+    return tuple(alike) or names
+
+
 class _Finder:
     """Collects problems of one lesson."""
 
@@ -73,10 +83,10 @@ class _Finder:
 
     def known(self, key: str, name: str, names: Iterable[str], reason: str) -> bool:
         """Report `name` for a reason unless it is one of `names`; tell whether it is."""
-        listed = tuple(names)
+        listed = tuple(dict.fromkeys(names))
         if name in listed:
             return True
-        self.add(key, reason, wording("lesson_problem.not_known_do", names=known_names(listed)))
+        self.add(key, reason, wording("lesson_problem.not_known_do", names=known_names(_offered(name, listed))))
         return False
 
     def control(self, key: str, name: str) -> bool:
