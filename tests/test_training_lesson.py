@@ -425,7 +425,6 @@ def test_of_many_names_those_like_the_wrong_one_are_offered() -> None:
     assert "'cue_play_level_db'" not in offered
 
 
-
 def test_answer_that_is_dealt_needs_a_fault_to_be_dealt() -> None:
     data = example_data("diagnosis")
     del data["start"]["fault_choice"]
