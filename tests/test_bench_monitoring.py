@@ -70,7 +70,7 @@ def test_a_line_that_another_standard_has_not_is_all_lines_there(application: Be
     assert scope.settings.notice == ""
     # What was chosen there does not stand in the way of anything else.
     scope.receive({"set": {"rate": "field"}})
-    assert (scope.settings.notice, bench.scope.rate, bench.scope.line) == ("", "field", None)
+    assert (scope.settings.notice, bench.scope.rate) == ("", "field")
     assert scope.settings.scope["line"] == 0
 
 
