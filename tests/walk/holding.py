@@ -62,7 +62,8 @@ def _texts(application: BenchApplication) -> Iterator[str]:
             for text in _strings(value):
                 rest = text
                 for answer in offered:
-                    rest = rest.replace(answer, "")
+                    # Inside of a sentence an answer has no stop of its own.
+                    rest = rest.replace(answer.rstrip("."), "")
                 if found := _NO_NUMBER.search(rest):
                     around = rest[max(0, found.start() - 100) : found.end() + 100]
                     yield f"{type(part).__name__}.{name} shows {found.group()!r}: {around!r}"
