@@ -99,6 +99,8 @@ class Rescoring:
             ),
         }
         if session is not None:
+            # Whose result may stand there is looked at by the next tick, and there is none between two operations.
+            self._application.result.refresh()
             shown = self._application.result.page.result
             pairs["score"] = (_whole(session.score()), _whole(score))
             if shown:
