@@ -169,12 +169,18 @@ def original_problems(
     english: Mapping[str, str], other: Collection[str], signed: Mapping[str, str], source: str, file: str
 ) -> Iterator[str]:
     """Yield which texts of a language are not signed as those of the English texts in `file` as they are now."""
-    for key, text in english.items():
-        if key in other and signed.get(key) != text_digest(text):
-            yield (
-                f"{source}, {key}: the English text is new or has changed; translate it, then sign it: "
-                f"`bandbench words renew {file}`. English: {text!r}"
-            )
+    for key, text in _unsigned(english, other, signed):
+        yield (
+            f"{source}, {key}: the English text is new or has changed; translate it, then sign it: "
+            f"`bandbench words renew {file}`. English: {text!r}"
+        )
+
+
+def _unsigned(
+    english: Mapping[str, str], other: Collection[str], signed: Mapping[str, str]
+) -> Iterator[tuple[str, str]]:
+    """Yield, of the texts that the other language has, key and English text of those signed as another's or not."""
+    return ((key, text) for key, text in english.items() if key in other and signed.get(key) != text_digest(text))
 
 
 def signed_originals(language: str) -> dict[str, str]:
@@ -205,9 +211,8 @@ def _signed_file(language: str) -> Path:
 def _renew_page(language: str) -> None:
     english, theirs = language_texts(ENGLISH).words, language_texts(language).words
     signed = signed_originals(language)
-    for key, text in english.items():
-        if key in theirs and signed.get(key) != text_digest(text):
-            print(f"{key}: signed as the translation of {text!r}")
+    for key, text in _unsigned(english, theirs, signed):
+        print(f"{key}: signed as the translation of {text!r}")
     lines = [_SIGNED.format(name=f"{language}.toml")]
     lines += [f"{key} {text_digest(text)}\n" for key, text in english.items() if key in theirs]
     _signed_file(language).write_text("".join(lines), "utf-8")

@@ -300,8 +300,7 @@ class Bench(InstructedBench):
 
     def restart_lesson(self, now_s: float, seed: int | None = None) -> None:
         """Deal the lesson anew: from the seed that was set for it, or another one of chance, if none is given."""
-        if self.replay is not None:
-            raise BenchError(say("replay.refused"))
+        self._not_replaying()
         session = self.running_session()
         # An attempt that is only looked at may be followed by one of one's own.
         self.looking_back = False
@@ -444,9 +443,12 @@ class Bench(InstructedBench):
             raise BenchError("no replay is running; open a result and start one there")
         return self.replay
 
-    def _not_in_replay(self) -> None:
+    def _not_replaying(self) -> None:
         if self.replay is not None:
             raise BenchError(say("replay.refused"))
+
+    def _not_in_replay(self) -> None:
+        self._not_replaying()
         if self.looking_back:
             raise BenchError(say("replay.kept"))
 
